@@ -1,0 +1,1 @@
+"""The pages the monitor serves: a Flask application, one folder per page."""

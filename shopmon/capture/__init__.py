@@ -1,0 +1,1 @@
+"""Where blocks come from: microphone, recording, simulated cut, all behind one small interface."""

@@ -1,0 +1,41 @@
+"""What the listener has been told: the settings it starts with and the context it cuts in."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """What is known of the tool and the speed now; None where nobody said.
+
+    A change takes effect at a sample index, so that the same change replayed gives the same events.
+    """
+
+    nominal_rpm: float | None = None
+    flutes: int | None = None
+
+    def __post_init__(self):
+        if self.nominal_rpm is not None and not 0 < self.nominal_rpm <= 200_000:
+            raise ValueError(f"spindle speed {self.nominal_rpm!r} rpm is not between 0 and 200,000")
+        if self.flutes is not None and not 1 <= self.flutes <= 50:
+            raise ValueError(f"{self.flutes!r} flutes is not between 1 and 50")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ListenerSettings:
+    """Configuration of the engine; part of what an analysis is identified by.
+
+    Attributes
+    ----------
+    min_rpm, max_rpm
+        Speed range of the spindle, searched when no speed is given.
+    cut_gap_s
+        Engagements closer than this belong to one cut.
+    sensor
+        What kind of sensor is heard through.
+    """
+
+    min_rpm: float = 500.0
+    max_rpm: float = 30_000.0
+    cut_gap_s: float = 3.0
+    sensor: Literal["microphone", "accelerometer"] = "microphone"

@@ -1,0 +1,1 @@
+"""What is kept: database, recordings on disk, retention. No analysis."""

@@ -1,0 +1,1 @@
+"""Wires capture, listening and records to the live feed; owns threads and shutdown."""

@@ -1,0 +1,1 @@
+"""Pure signal mathematics on arrays: no device, file, clock, thread or setting."""
