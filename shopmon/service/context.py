@@ -1,0 +1,91 @@
+"""What is being cut, with what and how, as far as somebody said: checked before it goes anywhere."""
+
+import math
+from collections.abc import Mapping
+from difflib import get_close_matches
+from typing import Any
+
+from shopmon.errors import SettingError
+
+TEXT_LIMIT = 200
+NUMBERS = {
+    "stickout_mm": (0.1, 1000.0),
+    "nominal_rpm": (1.0, 200_000.0),
+    "flutes": (1, 50),
+    "ap_mm": (0.0, 1000.0),
+    "ae_mm": (0.0, 1000.0),
+    "feed_mm_min": (0.0, 200_000.0),
+}
+TEXTS = (
+    "machine",
+    "tool_assembly",
+    "end_mill",
+    "holder",
+    "material",
+    "part",
+    "operation",
+    "program_section",
+)
+CHOICES = {"milling": ("climb", "conventional", "slot"), "coolant": ("none", "air", "mist", "flood")}
+FIELDS = (*TEXTS, *NUMBERS, *CHOICES)
+ORIGINS = ("touched", "program", "macro", "guessed")
+# a change of one of these begins a new cut: they say what is cut, with what, at which speed
+CUT_DEFINING = (
+    "machine",
+    "tool_assembly",
+    "end_mill",
+    "material",
+    "part",
+    "operation",
+    "nominal_rpm",
+    "flutes",
+    "program_section",
+)
+
+
+def checked_context(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values as they are to be kept; None clears one.
+
+    Raises
+    ------
+    SettingError
+        An unknown name, or a value that cannot be.
+    """
+    if not isinstance(values, Mapping) or not values:
+        raise SettingError("No context was given.", f"Send at least one of: {', '.join(FIELDS)}.")
+    return {name: None if value is None else _checked(name, value) for name, value in values.items()}
+
+
+def _checked(name: str, value: Any) -> Any:
+    if name in NUMBERS:
+        return _number(name, value)
+    if name in CHOICES:
+        if value not in CHOICES[name]:
+            raise SettingError(f"{name} cannot be {value!r}.", f"Use one of: {', '.join(CHOICES[name])}.")
+        return value
+    if name in TEXTS:
+        if not isinstance(value, str) or len(value) > TEXT_LIMIT:
+            raise SettingError(f"{name} should be a text of at most {TEXT_LIMIT} characters.", "Shorten it.")
+        return value.strip() or None
+    close = get_close_matches(str(name), FIELDS, n=1)
+    raise SettingError(
+        f"'{name}' is not part of the context.",
+        f"Did you mean '{close[0]}'?" if close else f"Known: {', '.join(FIELDS)}.",
+    )
+
+
+def _number(name: str, value: Any) -> float | int:
+    low, high = NUMBERS[name]
+    good = (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and math.isfinite(value)
+        and low <= value <= high
+    )
+    if not good:
+        raise SettingError(f"{name} cannot be {value!r}.", f"Enter a number from {low:g} to {high:g}.")
+    if name == "flutes":
+        if value != int(value):
+            raise SettingError(f"flutes cannot be {value!r}.", "Enter a whole number.")
+        return int(value)
+    return float(value)

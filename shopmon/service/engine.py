@@ -1,0 +1,162 @@
+"""One thread that takes blocks from the source, lets the listener hear them, and tells what happened.
+
+The source's own ring absorbs what this thread cannot take at once; nothing here waits for disk, network
+or screen.
+"""
+
+import logging
+import threading
+from collections import deque
+from typing import Protocol
+
+from shopmon.capture.source import Source, SourceFormat, SourceNotice
+from shopmon.listening.events import Event
+from shopmon.listening.listener import Listener
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import learned
+from shopmon.signals.block import Block
+
+SNAPSHOT_EVERY_S = 5.0
+log = logging.getLogger(__name__)
+
+
+class EngineSink(Protocol):
+    """Where everything that happens goes, in order, from the engine's thread; must not block."""
+
+    def stream_started(self, stream_id: str, form: SourceFormat) -> None:
+        """Hear of a new stream."""
+
+    def stream_ended(self, stream_id: str, sample: int) -> None:
+        """Hear that no more will come of this stream."""
+
+    def block(self, block: Block) -> None:
+        """Take the samples, before any event that follows from them."""
+
+    def event(self, stream_id: str, event: Event) -> None:
+        """Take one event of the listener."""
+
+    def snapshot(self, stream_id: str, sample: int, state: dict) -> None:
+        """Take the listener's state, from which the rest of the stream can be heard again."""
+
+    def source_notice(self, notice: SourceNotice) -> None:
+        """Hear what happened to the device."""
+
+
+class Engine:
+    """Runs one source through the listener until stopped or exhausted.
+
+    Parameters
+    ----------
+    source
+        Where blocks come from.
+    settings
+        Configuration of the listener.
+    sink
+        Who is told.
+    setup
+        What is known of tool and speed at the start.
+    learned_before
+        Learned part of an earlier snapshot (background, comb shape), or None.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        settings: ListenerSettings,
+        sink: EngineSink,
+        setup: Setup,
+        learned_before: dict | None = None,
+    ):
+        self.source = source
+        self.settings = settings
+        self.failure: BaseException | None = None
+        self._sink = sink
+        self._setup = setup
+        self._changes: deque[Setup] = deque()
+        self._learned = learned_before
+        self._listener: Listener | None = None
+        self._stream_id: str | None = None
+        self._sample = 0
+        self._next_snapshot = 0
+        self._stop = threading.Event()
+        self.finished = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="engine", daemon=True)
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End the stream in good order: what is open is closed and told."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+        self.source.close()
+
+    def change_setup(self, setup: Setup) -> None:
+        """Use another nominal speed or flute count from the next block on; callable from any thread."""
+        self._changes.append(setup)
+
+    def _run(self) -> None:
+        try:
+            for item in self.source.blocks(self._stop):
+                if isinstance(item, Block):
+                    self._take(item)
+                else:
+                    self._sink.source_notice(item)
+                    if item.code == "device-lost":
+                        self._end_stream()
+        except Exception as exc:
+            # the process is ended by its owner and started afresh: a half-working monitor must not look alive
+            log.exception("The listening engine failed")
+            self.failure = exc
+        finally:
+            self._end_stream()
+            self.finished.set()
+
+    def _take(self, block: Block) -> None:
+        if block.stream_id != self._stream_id:
+            self._end_stream()
+            self._start_stream(block)
+        self._apply_changes(block.first_sample)
+        if block.first_sample >= self._next_snapshot:
+            self._take_snapshot(block)
+        self._sink.block(block)
+        self._tell(self._listener.feed(block))
+        self._sample = block.end_sample
+
+    def _start_stream(self, block: Block) -> None:
+        self._stream_id = block.stream_id
+        self._listener = Listener(self.settings, block.sample_rate_hz, len(block.channels), self._learned)
+        self._listener.change_setup(self._setup, block.first_sample)
+        self._next_snapshot = block.first_sample
+        form = SourceFormat(
+            source_id=block.source_id,
+            name=self.source.name,
+            sample_rate_hz=block.sample_rate_hz,
+            channels=block.channels,
+            code_format=block.code_format,
+        )
+        self._sink.stream_started(block.stream_id, form)
+
+    def _apply_changes(self, sample: int) -> None:
+        while self._changes:
+            self._setup = self._changes.popleft()
+            self._listener.change_setup(self._setup, sample)
+
+    def _take_snapshot(self, block: Block) -> None:
+        self._sink.snapshot(block.stream_id, block.first_sample, self._listener.snapshot())
+        self._next_snapshot = block.first_sample + int(SNAPSHOT_EVERY_S * block.sample_rate_hz)
+
+    def _end_stream(self) -> None:
+        if self._listener is None:
+            return
+        self._tell(self._listener.finish())
+        self._learned = learned(self._listener.snapshot())
+        self._sink.stream_ended(self._stream_id, self._sample)
+        self._listener = None
+        self._stream_id = None
+
+    def _tell(self, events: list[Event]) -> None:
+        for event in events:
+            self._sink.event(self._stream_id, event)

@@ -1,0 +1,247 @@
+"""The whole monitor behind one door: what the pages and the command line may ask and do."""
+
+import logging
+import threading
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from shopmon.capture.source import Source
+from shopmon.errors import SettingError
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.records.archive import Archive
+from shopmon.service.clock import trusted_clock
+from shopmon.service.context import CUT_DEFINING, ORIGINS, checked_context
+from shopmon.service.cut_report import CutReports, cut_for_pages
+from shopmon.service.engine import Engine
+from shopmon.service.journal import Journal, Log, new_id
+from shopmon.service.live_feed import LiveFeed
+from shopmon.service.settings import Settings
+
+HOUSEKEEPING_EVERY_S = 2.0
+ENGINE_SILENT_S = 5.0
+log = logging.getLogger(__name__)
+
+
+class Monitor:
+    """Owns the engine, the archive and the live feed.
+
+    Parameters
+    ----------
+    source
+        What to listen to.
+    archive
+        Where things are kept; closed with the monitor.
+    settings
+        The settings the program was started with.
+    setup
+        Nominal speed and flutes from the command line, if any; else the last known context counts.
+    """
+
+    def __init__(self, source: Source, archive: Archive, settings: Settings, setup: Setup | None = None):
+        self.archive = archive
+        self.settings = settings
+        self.feed = LiveFeed()
+        self.lan = False
+        self._log = Log(self._clock_is_set)
+        self._clock_origin = trusted_clock()
+        if self._clock_origin:
+            archive.set_clock(time.time(), self._clock_origin)
+        self._context: dict[str, Any] = {k: v for k, v in archive.latest_context().items() if v is not None}
+        self._context_lock = threading.Lock()
+        self._status = archive.status()
+        listening = ListenerSettings(
+            min_rpm=settings.machine.min_rpm,
+            max_rpm=settings.machine.max_rpm,
+            cut_gap_s=settings.listening.cut_gap_s,
+            sensor=_sensor_of(source),
+        )
+        reports = CutReports(listening, self._setup)
+        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self.context)
+        if setup and (setup.nominal_rpm or setup.flutes):
+            self._keep_context({k: v for k, v in vars(setup).items() if v is not None}, "touched")
+        self._engine = Engine(source, listening, self._journal, self._setup())
+        self._closing = threading.Event()
+        self._housekeeper = threading.Thread(target=self._keep_house, name="housekeeper", daemon=True)
+        for cut_id in archive.recovered:
+            self._log.add(
+                "notice",
+                "A cut that was open when the power went was closed and kept.",
+                "Open it under Cuts.",
+                cut_id,
+            )
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._engine.start()
+        self._housekeeper.start()
+
+    def close(self) -> None:
+        """Stop listening and close everything in good order; calling it twice is harmless."""
+        self._closing.set()
+        self._engine.stop()
+        self.feed.close()
+        self.archive.close()
+
+    def wait_for_failure(self) -> None:
+        """Return when the engine has died of an error of ours, or the monitor is closed."""
+        self._engine.finished.wait()
+        if not self.failed:
+            self._closing.wait()
+
+    @property
+    def failed(self) -> bool:
+        """True when the engine died of an error of ours."""
+        return self._engine.failure is not None
+
+    # what is true now
+
+    def state(self) -> dict[str, Any]:
+        """Return the body of ``GET /api/state``."""
+        status = self._status
+        context = self.context()
+        return {
+            **self._journal.live.as_dict(),
+            "nominal_rpm": context.get("nominal_rpm"),
+            "flutes": context.get("flutes"),
+            "audio": {
+                "keeping": bool(status.recording and self._journal.live.meter.present),
+                "stopped": status.stopped_because,
+                "hint": status.hint,
+                "hours_left": status.hours_left,
+                "buffer_s": self.settings.storage.buffer_minutes * 60,
+            },
+            "units": self.settings.screen.units,
+            "clock_set": self._clock_is_set(),
+        }
+
+    def health(self) -> dict[str, Any]:
+        """Say whether the engine lives and how fresh its newest frame is."""
+        position = self._journal.position
+        return {
+            "ok": not self.failed and not self._engine.finished.is_set(),
+            "state": self._journal.live.as_dict()["state"],
+            "sample": position[1] if position else None,
+            "recording": self._status.recording,
+        }
+
+    def log(self, limit: int = 50) -> list[dict]:
+        """Return the newest log entries, newest first."""
+        return self._log.newest(limit)
+
+    # the context
+
+    def context(self) -> dict[str, Any]:
+        """Return what is known of tool, speed and part now."""
+        with self._context_lock:
+            return dict(self._context)
+
+    def set_context(self, values: Mapping[str, Any], origin: str) -> dict[str, Any]:
+        """Take over what the person, a program or a controller's macro says.
+
+        Raises
+        ------
+        SettingError
+            A name or value that cannot be.
+        """
+        if origin not in ORIGINS:
+            raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
+        checked = checked_context(values)
+        self._keep_context(checked, origin)
+        if any(name in CUT_DEFINING for name in checked):
+            self._engine.change_setup(self._setup())
+        self.feed.publish("state", self.state())
+        return self.context()
+
+    def recent_setups(self, n: int = 6) -> list[dict]:
+        """Return the pairs of speed and flutes used last, newest first."""
+        return self.archive.recent_setups(n)
+
+    def _keep_context(self, values: dict[str, Any], origin: str) -> None:
+        with self._context_lock:
+            self._context = {k: v for k, v in {**self._context, **values}.items() if v is not None}
+            whole = dict(self._context)
+        stream_id, sample, _ = self._journal.position or (None, None, None)
+        self.archive.add_context(new_id(), whole, dict.fromkeys(values, origin), stream_id, sample)
+
+    def _setup(self) -> Setup:
+        context = self.context()
+        return Setup(nominal_rpm=context.get("nominal_rpm"), flutes=context.get("flutes"))
+
+    # cuts
+
+    def cuts(self, **filters: Any) -> list[dict]:
+        """Return cuts as the pages show them, newest first."""
+        return [cut_for_pages(row) for row in self.archive.cuts(**filters)]
+
+    def cut(self, cut_id: str) -> dict | None:
+        """Return one cut with its events, or None."""
+        row = self.archive.cut(cut_id)
+        return cut_for_pages(row, self.archive.events(limit=500, cut_id=cut_id)) if row else None
+
+    def audio_path(self, cut_id: str) -> Path | None:
+        """Return the file with the cut's sound, None when there is none (any more, or yet)."""
+        return self.archive.audio_path(cut_id)
+
+    def features(self, cut_id: str) -> dict | None:
+        """Return the per-frame figures of a cut."""
+        return self.archive.features(cut_id)
+
+    def set_keep(self, cut_id: str, keep: bool) -> None:
+        """Mark a cut's sound as never to be removed, or take the mark back."""
+        self.archive.set_keep(cut_id, keep)
+
+    # the two large buttons
+
+    def mark_moment(self, note: str = "") -> dict:
+        """Remember this moment; it can be found again in the sound."""
+        stream_id, sample, _ = self._where()
+        mark_id = new_id()
+        self.archive.mark_moment(mark_id, stream_id, sample, note)
+        return self._tell("mark", f"Moment marked{': ' + note if note else '.'}", mark_id)
+
+    def keep_last(self, seconds: float = 120.0) -> dict:
+        """Keep the last stretch of sound for good."""
+        stream_id, sample, rate_hz = self._where()
+        keep_id = new_id()
+        self.archive.keep_last(stream_id, seconds, keep_id)
+        held = min(seconds, sample / rate_hz)
+        return self._tell("kept", f"The last {held:.0f} seconds of sound are kept.", keep_id)
+
+    def kept(self) -> list[dict]:
+        """Return the stretches that were kept by hand."""
+        return self.archive.kept_recordings()
+
+    def _where(self) -> tuple[str, int, float]:
+        if self._journal.position is None:
+            raise SettingError(
+                "There is no sound coming in, so there is nothing to keep.", "Look at the input below."
+            )
+        return self._journal.position
+
+    def _tell(self, kind: str, text: str, entry_id: str) -> dict:
+        entry = self._log.add(kind, text, "", self._journal.live.cut_id, entry_id)
+        self.feed.publish("log", entry)
+        return entry
+
+    # in the background
+
+    def set_clock(self, wall_s: float, origin: str) -> None:
+        """Believe this time from now on; earlier rows of this start are dated by it too."""
+        self._clock_origin = origin
+        self.archive.set_clock(wall_s, origin)
+
+    def _clock_is_set(self) -> bool:
+        return self._clock_origin is not None
+
+    def _keep_house(self) -> None:
+        while not self._closing.wait(HOUSEKEEPING_EVERY_S):
+            self._status = self.archive.status()
+            if self._clock_origin is None and (origin := trusted_clock()):
+                self.set_clock(time.time(), origin)
+
+
+def _sensor_of(source: Source) -> str:
+    form = source.format
+    return form.channels[0].kind if form and form.channels else "microphone"

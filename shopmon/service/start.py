@@ -1,0 +1,94 @@
+"""Puts the monitor together from the command line's options and the settings file."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from shopmon.capture.factory import open_source
+from shopmon.capture.source import Source
+from shopmon.errors import SettingError
+from shopmon.listening.setup import Setup
+from shopmon.records.archive import Archive
+from shopmon.service.monitor import Monitor
+from shopmon.service.settings import Settings, SourceSettings, default_data_dir, load_settings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What was said on the command line; None where nothing was."""
+
+    source: str = "mic"
+    device: str | None = None
+    rpm: float | None = None
+    flutes: int | None = None
+    data_dir: Path | None = None
+    settings_file: Path | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Running:
+    """A started monitor with what it was made of."""
+
+    monitor: Monitor
+    source: Source
+    settings: Settings
+    data_dir: Path
+
+    @classmethod
+    def start(cls, options: Options) -> "Running":
+        """Open source and archive and begin to listen.
+
+        Raises
+        ------
+        SettingError, RecordingError, StoreError
+            Something said or set cannot be used. A missing device is no error: it is waited for.
+        """
+        settings = load_settings(options.settings_file)
+        setup = _setup(options.rpm, options.flutes)
+        source = make_source(options.source, options.device, settings)
+        data_dir = options.data_dir or Path(settings.storage.data_dir or default_data_dir()).expanduser()
+        archive = Archive.open(
+            data_dir,
+            budget_bytes=settings.storage.budget_bytes,
+            buffer_s=settings.storage.buffer_minutes * 60,
+            keep_audio=settings.storage.keep_audio,
+        )
+        monitor = Monitor(source, archive, settings, setup)
+        monitor.start()
+        return cls(monitor=monitor, source=source, settings=settings, data_dir=data_dir)
+
+
+def make_source(spec: str, device: str | None, settings: Settings) -> Source:
+    """Make the source that `spec` names: mic, demo, a path, or a name from the settings.
+
+    Raises
+    ------
+    SettingError
+        The name is not known.
+    """
+    named = settings.sources.get(spec)
+    if named is None:
+        return open_source(spec, device=device)
+    return open_source(
+        _spec_of(named, spec),
+        device=device or named.device,
+        sample_rate_hz=named.sample_rate_hz,
+        channels=named.channels,
+        sensor=named.sensor,
+    )
+
+
+def _spec_of(named: SourceSettings, name: str) -> str:
+    if named.kind != "recording":
+        return named.kind
+    if not named.path:
+        raise SettingError(
+            f"The source '{name}' is a recording without a path.", f'Add path = "…" to [sources.{name}].'
+        )
+    return str(Path(named.path).expanduser().absolute())
+
+
+def _setup(rpm: float | None, flutes: int | None) -> Setup:
+    try:
+        return Setup(nominal_rpm=rpm, flutes=flutes)
+    except ValueError as exc:
+        raise SettingError(f"{str(exc)[0].upper()}{str(exc)[1:]}.", "Check --rpm and --flutes.") from None
