@@ -114,7 +114,7 @@ class Settings:
     """Everything in the settings file."""
 
     machine: Machine = field(default_factory=Machine)
-    sources: MappingProxyType[str, SourceSettings] = MappingProxyType({})
+    sources: MappingProxyType[str, SourceSettings] = field(default_factory=lambda: MappingProxyType({}))
     network: Network = field(default_factory=Network)
     storage: Storage = field(default_factory=Storage)
     screen: Screen = field(default_factory=Screen)
