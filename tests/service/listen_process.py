@@ -32,11 +32,23 @@ class ListenProcess:
         self.log: list[str] = []
         self.url = ""
         self.started = time.monotonic()
-        command = [sys.executable, "-m", "shopmon", "listen", "--data", str(data_dir), "--port", "0", *arguments]
+        command = [
+            sys.executable,
+            "-m",
+            "shopmon",
+            "listen",
+            "--data",
+            str(data_dir),
+            "--port",
+            "0",
+            *arguments,
+        ]
         quiet = {"SHOPMON_SETTINGS": "", "PYTHONUNBUFFERED": "1"}
         env = {k: v for k, v in os.environ.items() if k not in quiet} | {"PYTHONUNBUFFERED": "1"}
         env |= {"XDG_CONFIG_HOME": str(data_dir.parent / "no-settings")} | (environment or {})
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env)
+        self.process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env
+        )
         self._served = threading.Event()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
