@@ -1,0 +1,1 @@
+"""The interface for programs: state, event stream, cuts, context, marks, health."""

@@ -1,0 +1,118 @@
+"""The cut log: a list with filters, one cut, its sound and its figures."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+from flask import Response, jsonify, request, send_file
+
+from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
+from shopmon.dashboards.api.thinning import thinned
+from shopmon.dashboards.errors import Refusal
+
+SOUND_TYPES = {".flac": "audio/flac", ".wav": "audio/wav", ".ogg": "audio/ogg"}
+VERDICTS = ("chatter", "quiet")
+FILTERS = ("limit", "before", "verdict", "keep", "since", "until")
+LATEST_S = 1e11
+LARGEST_SEQUENCE = 2**62
+FIGURES_AT_ONCE = 2000
+
+
+@blueprint.get("/cuts")
+def cuts() -> Response:
+    """The newest cuts first; ``next_before`` continues the list, null at its end."""
+    filters = asked_filters(request.args)
+    rows = monitor().cuts(**filters)
+    more = len(rows) == filters["limit"]
+    return jsonify(cuts=rows, next_before=rows[-1].get("sequence") if more else None)
+
+
+def asked_filters(args) -> dict[str, Any]:
+    """Translate the query into the filters of `Monitor.cuts`."""
+    unknown = sorted(set(args) - set(FILTERS))
+    if unknown:
+        raise Refusal(400, f"'{unknown[0][:40]}' is no filter.", f"Known filters: {', '.join(FILTERS)}.")
+    filters: dict[str, Any] = {"limit": number("limit", args.get("limit", 100), 1, 500, int)}
+    if "before" in args:
+        filters["before_sequence"] = number("before", args["before"], 0, LARGEST_SEQUENCE, int)
+    for name in ("since", "until"):
+        if name in args:
+            filters[name] = number(name, args[name], 0, LATEST_S)
+    if "keep" in args:
+        filters["keep"] = truth("keep", args["keep"])
+    if "verdict" in args:
+        if args["verdict"] not in VERDICTS:
+            raise Refusal(400, "The verdict is not one that can be asked for.", f"Use one of: {', '.join(VERDICTS)}.")
+        filters["verdict"] = args["verdict"]
+    return filters
+
+
+@blueprint.get("/cuts/<cut_id>")
+def cut(cut_id: str) -> Response:
+    """One cut with its events."""
+    return jsonify(found(monitor().cut(cut_id)))
+
+
+@blueprint.post("/cuts/<cut_id>/keep")
+def keep(cut_id: str) -> Response:
+    """Mark a cut's sound as never to be removed, or take the mark back with ``{"keep": false}``."""
+    wanted = truth("keep", json_body(known=("keep",)).get("keep", True))
+    found(monitor().cut(cut_id))
+    monitor().set_keep(cut_id, wanted)
+    return jsonify(id=cut_id, keep=wanted)
+
+
+@blueprint.get("/cuts/<cut_id>/features")
+def features(cut_id: str) -> Response:
+    """The per-frame figures, thinned to what a screen can show."""
+    points = number("points", request.args.get("points", FIGURES_AT_ONCE), 10, 20_000, int)
+    figures = monitor().features(cut_id)
+    if figures is None:
+        found(monitor().cut(cut_id))
+        raise Refusal(404, "No figures are kept of this cut.", "Its engagements and events are still listed.")
+    return jsonify(thinned(figures, points))
+
+
+@blueprint.get("/cuts/<cut_id>/audio")
+def audio(cut_id: str) -> Response:
+    """The sound, also in parts, so that a player can jump; ``?download=1`` saves it under a telling name."""
+    path = monitor().audio_path(cut_id)
+    if path is None or not Path(path).is_file():
+        found(monitor().cut(cut_id))
+        raise Refusal(404, "The sound of this cut is not there.", "It may have been removed to make room.")
+    response = send_file(
+        path,
+        mimetype=SOUND_TYPES.get(Path(path).suffix.lower(), "application/octet-stream"),
+        as_attachment=truth("download", request.args.get("download", False)),
+        download_name=f"cut-{safe_name(cut_id)}{Path(path).suffix.lower()}",
+        conditional=True,
+        max_age=0,
+    )
+    response.headers["Cache-Control"] = "private, no-cache"
+    return hand_over(response, Path(path))
+
+
+def hand_over(response: Response, path: Path) -> Response:
+    """Let the server send a part of a file by itself, so that a slow listener holds no thread of it."""
+    wrapper = request.environ.get("wsgi.file_wrapper")
+    part = response.content_range
+    if response.status_code == 206 and wrapper is not None and part.start is not None:
+        response.close()
+        file = path.open("rb")
+        file.seek(part.start)
+        response.response = wrapper(file, 65536)
+        response.direct_passthrough = True
+        response.content_length = part.stop - part.start
+    return response
+
+
+def safe_name(text: str) -> str:
+    """Return `text` with nothing in it that could mean something in a file name or a header."""
+    return re.sub(r"[^A-Za-z0-9_-]", "_", text)[:80]
+
+
+def found(cut: dict | None) -> dict:
+    """Return the cut, or refuse because there is none."""
+    if cut is None:
+        raise Refusal(404, "There is no cut with this id.", "Look at the list under Cuts.")
+    return cut

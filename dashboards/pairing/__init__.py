@@ -1,0 +1,1 @@
+"""The page on which devices are paired and controllers get their keys."""

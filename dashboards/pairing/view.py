@@ -1,0 +1,5 @@
+"""The pairing page: invite, pair, list, forget."""
+
+from flask import Blueprint
+
+blueprint = Blueprint("pairing", __name__, url_prefix="/pairing")

@@ -1,0 +1,139 @@
+"""The web server: waitress in this process, with places for every viewer and an end that comes when asked for."""
+
+import socket
+import threading
+
+import waitress
+from waitress import wasyncore
+
+from shopmon.dashboards.addresses import lan_address
+from shopmon.errors import DeviceError
+
+SPARE_THREADS = 8
+CONNECTION_LIMIT = 120
+IDLE_S = 60
+STALLED_MS = 15_000
+SEND_BUFFER_BYTES = 64 * 1024
+BACKLOG_BYTES = 128 * 1024
+CLOSING_S = 3.0
+
+
+class Server:
+    """Serves one application until closed.
+
+    Parameters
+    ----------
+    app
+        Made by `shopmon.dashboards.app.create_app`.
+    host
+        Address to bind: ``"127.0.0.1"`` for this computer only, ``"0.0.0.0"`` for the network.
+    port
+        Port; 0 takes any free one.
+
+    Raises
+    ------
+    DeviceError
+        The port is taken or may not be used.
+    """
+
+    def __init__(self, app, host: str = "127.0.0.1", port: int = 8321):
+        self._streams = app.extensions["streams"]
+        self._sockets: dict = {}
+        self._lock = threading.Lock()
+        self._closed = False
+        self._running = False
+        self._ended = threading.Event()
+        self._listening = listening_socket(host, port)
+        self._host = host
+        self.port = self._listening.getsockname()[1]
+        self._server = waitress.create_server(
+            app,
+            map=self._sockets,
+            sockets=[self._listening],
+            threads=self._streams.limit + SPARE_THREADS,
+            send_bytes=1,
+            connection_limit=CONNECTION_LIMIT,
+            channel_timeout=IDLE_S,
+            cleanup_interval=10,
+            outbuf_high_watermark=BACKLOG_BYTES,
+            max_request_header_size=16 * 1024,
+            max_request_body_size=1024 * 1024,
+            asyncore_use_poll=True,
+            asyncore_loop_timeout=1,
+            clear_untrusted_proxy_headers=False,
+            ident="shopmon",
+            socket_options=socket_options(),
+        )
+
+    @property
+    def url(self) -> str:
+        """The address for a browser on this computer."""
+        return f"http://127.0.0.1:{self.port}/"
+
+    @property
+    def lan_url(self) -> str:
+        """The address for other devices on the network; the local one where there is no network."""
+        address = lan_address() if self._host in ("0.0.0.0", "") else self._host
+        return f"http://{address or '127.0.0.1'}:{self.port}/"
+
+    def run(self) -> None:
+        """Serve until `close` is called from another thread."""
+        with self._lock:
+            if self._closed:
+                return
+            self._running = True
+        try:
+            wasyncore.loop(timeout=1, map=self._sockets, use_poll=True)
+        finally:
+            self._server.task_dispatcher.shutdown(timeout=CLOSING_S)
+            wasyncore.close_all(self._sockets, ignore_all=True)
+            self._ended.set()
+
+    def close(self) -> None:
+        """End the streams, then everything else; calling it twice is harmless, from any thread."""
+        with self._lock:
+            first, self._closed = not self._closed, True
+            running = self._running
+        self._streams.close()
+        if first and running:
+            self._server.trigger.pull_trigger(self._stop_loop)
+        elif first:
+            self._server.task_dispatcher.shutdown(timeout=CLOSING_S)
+            wasyncore.close_all(self._sockets, ignore_all=True)
+            self._ended.set()
+        self._ended.wait(CLOSING_S + 1.0)
+
+    def _stop_loop(self) -> None:
+        # in the loop's own thread: with nothing left to watch the loop ends
+        wasyncore.close_all(self._sockets, ignore_all=True)
+
+
+def listening_socket(host: str, port: int) -> socket.socket:
+    """Bind, and say in a sentence why that does not work."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+        return listening
+    except PermissionError as error:
+        listening.close()
+        raise DeviceError(f"Port {port} may not be used by this user.", "Use one above 1023: --port 8321.") from error
+    except OSError as error:
+        listening.close()
+        raise DeviceError(
+            f"Port {port} at {host} cannot be opened: {error.strerror or error}.",
+            "Another monitor may be running; stop it, or use another port: --port 8322.",
+        ) from error
+
+
+def socket_options() -> list[tuple[int, int, int]]:
+    """Return what makes a viewer who takes nothing end by itself instead of holding a thread and memory."""
+    options = [
+        (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
+        (socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES),
+        (socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1),
+    ]
+    # Linux: data that is not taken for this long, also by a full receiver, ends the connection
+    if hasattr(socket, "TCP_USER_TIMEOUT"):
+        options.append((socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, STALLED_MS))
+    return options

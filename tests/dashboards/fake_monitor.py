@@ -1,0 +1,345 @@
+"""A stand-in for the monitor: same methods and messages, a short story instead of a machine, no device.
+
+Runs by itself for work on the pages: ``python -m tests.dashboards.fake_monitor --port 8000``.
+All data in it are invented.
+"""
+
+import argparse
+import base64
+import math
+import tempfile
+import threading
+import time
+import uuid
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from shopmon.errors import SettingError
+from shopmon.service.context import checked_context
+from shopmon.service.live_feed import LiveFeed
+
+RATE_HZ = 48_000
+STEP_HZ = 24_000 / 1024
+STORY = (("spinning", 3.0), ("air-cut", 2.0), ("cutting", 5.0), ("chatter", 5.0), ("spinning", 3.0))
+CHATTER_HZ = 1432.6
+
+
+class FakeDevices:
+    """Keeps paired devices and the clock like the archive does, in memory."""
+
+    def __init__(self):
+        self.rows: dict[str, dict] = {}
+        self.clock: tuple[float, str] | None = None
+
+    def add_device(self, device_id, name, token_hash, scope):
+        self.rows[device_id] = {
+            "id": device_id, "name": name, "token_hash": token_hash, "scope": scope, "added_at": time.time(),
+        }
+
+    def device_by_token_hash(self, token_hash):
+        return next((row for row in self.rows.values() if row["token_hash"] == token_hash), None)
+
+    def devices(self):
+        return list(self.rows.values())
+
+    def remove_device(self, device_id):
+        self.rows.pop(device_id, None)
+
+    def set_clock(self, wall_s, origin):
+        self.clock = (wall_s, origin)
+
+
+class FakeMonitor:
+    """The monitor's methods over invented data.
+
+    Parameters
+    ----------
+    folder
+        Where the invented recordings are written.
+    story
+        Whether a thread plays the story at 10 Hz, over and over; else `show` sets the state.
+    speed
+        How much faster than life the story is told.
+    """
+
+    def __init__(self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5):
+        self.feed = LiveFeed()
+        self.archive = FakeDevices()
+        self.settings = None
+        self.clock_set = True
+        self.units = "metric"
+        self.failed = False
+        self.notices: list[dict] = []
+        self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
+        self._folder = Path(folder)
+        self._lock = threading.RLock()
+        self._context = {"nominal_rpm": 12000.0, "flutes": 3, "material": "7075", "part": "hub shell",
+                         "end_mill": "plum #3", "ap_mm": 1.5, "ae_mm": 4.0, "milling": "climb"}
+        self._state, self._since, self._seq, self._cut_id = "spinning", 0.0, 0, None
+        self._log: list[dict] = []
+        self._kept: list[dict] = []
+        self._cuts = [self._stored_cut(number) for number in range(1, cuts + 1)]
+        self._stop = threading.Event()
+        self._speed = speed
+        self._now_s = 0.0
+        self._thread = threading.Thread(target=self._tell_story, name="fake-engine", daemon=True)
+        self._publish()
+        if story:
+            self._thread.start()
+
+    def close(self):
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join()
+        self.feed.close()
+
+    # what the pages ask
+
+    def state(self) -> dict:
+        with self._lock:
+            turning = self._state not in ("no-input", "stopped")
+            ringing = self._state == "chatter"
+            return {
+                "state": self._state, "unsure": False,
+                "rpm": 11_796.4 if turning else None, "rpm_confidence": 0.97 if turning else 0.0,
+                "nominal_rpm": self._context.get("nominal_rpm"), "flutes": self._context.get("flutes"),
+                "cut_id": self._cut_id, "cut_time_s": self._since if self._cut_id else None,
+                "chatter": {"frequency_hz": CHATTER_HZ, "level_db": -23.1, "severity": "clear",
+                            "since_s": self._since} if ringing else None,
+                "stray": self._stray(), "input": self._input(), "notices": list(self.notices),
+                "audio": dict(self.audio), "units": self.units, "clock_set": self.clock_set, "seq": self._seq,
+            }
+
+    def context(self) -> dict:
+        return dict(self._context)
+
+    def set_context(self, values, origin) -> dict:
+        with self._lock:
+            self._context = {k: v for k, v in {**self._context, **checked_context(values)}.items() if v is not None}
+        self._publish()
+        return self.context()
+
+    def recent_setups(self, n: int = 6) -> list:
+        return [{"nominal_rpm": 12000.0, "flutes": 3}, {"nominal_rpm": 8000.0, "flutes": 2},
+                {"nominal_rpm": 4500.0, "flutes": 4}, {"nominal_rpm": 18000.0, "flutes": 1}][:n]
+
+    def cuts(self, limit=100, before_sequence=None, verdict=None, keep=None, since=None, until=None) -> list[dict]:
+        def wanted(cut):
+            return (
+                (before_sequence is None or cut["sequence"] < before_sequence)
+                and (verdict is None or bool(cut["chatter"]) == (verdict == "chatter"))
+                and (keep is None or cut["keep"] == keep)
+                and (since is None or (cut["started_at"] or 0) >= since)
+                and (until is None or (cut["started_at"] or 0) <= until)
+            )
+
+        with self._lock:
+            return [dict(cut, events=[]) for cut in reversed(self._cuts) if wanted(cut)][:limit]
+
+    def cut(self, cut_id) -> dict | None:
+        with self._lock:
+            return next((dict(cut) for cut in self._cuts if cut["id"] == cut_id), None)
+
+    def audio_path(self, cut_id) -> Path | None:
+        path = self._folder / f"{cut_id}.flac"
+        return path if self.cut(cut_id) and path.exists() else None
+
+    def features(self, cut_id) -> dict | None:
+        cut = self.cut(cut_id)
+        if cut is None or not cut["features"]:
+            return None
+        t_s = np.arange(0.1, cut["duration_s"] + 13, 0.1)
+        cutting = (t_s > 10) & (t_s < 10 + cut["duration_s"])
+        ringing = cutting & (t_s > 14) & bool(cut["chatter"])
+        return {
+            "t_s": t_s, "rpm": np.where(t_s > 1, 11_796.4 + 8 * np.sin(t_s), np.nan),
+            "level_db": -48 + 14.0 * cutting + 8.0 * ringing + np.sin(7 * t_s),
+            "comb_db": -50 + 14.0 * cutting + np.sin(5 * t_s),
+            "stray_db": np.where(ringing, -24.0, -70.0) + np.sin(3 * t_s),
+            "state": np.where(ringing, "chatter", np.where(cutting, "cutting", "spinning")), "engaged": cutting,
+        }
+
+    def set_keep(self, cut_id, keep) -> None:
+        with self._lock:
+            for cut in self._cuts:
+                if cut["id"] == cut_id:
+                    cut["keep"] = keep
+
+    def mark_moment(self, note: str = "") -> dict:
+        return self._write("mark", f"Moment marked{': ' + note if note else '.'}")
+
+    def keep_last(self, seconds: float = 120.0) -> dict:
+        if self._state == "no-input":
+            raise SettingError("There is no sound coming in, so there is nothing to keep.", "Look at the input below.")
+        entry = self._write("kept", f"The last {seconds:.0f} seconds of sound are kept.")
+        self._kept.append({"id": entry["id"], "seconds": seconds})
+        return entry
+
+    def kept(self) -> list[dict]:
+        return list(self._kept)
+
+    def log(self, limit: int = 50) -> list[dict]:
+        return self._log[::-1][:limit]
+
+    def health(self) -> dict:
+        return {"ok": not self.failed, "state": self._state, "sample": int(self._now_s * RATE_HZ), "recording": True}
+
+    def set_clock(self, wall_s: float, origin: str) -> None:
+        self.archive.set_clock(wall_s, origin)
+        self.clock_set = True
+        self._publish()
+
+    # what tests do to it
+
+    def show(self, state: str, **changes) -> None:
+        """Go to a state at once and publish it; `changes` set attributes such as ``notices`` or ``units``."""
+        with self._lock:
+            for name, value in changes.items():
+                setattr(self, name, value)
+            self._enter(state)
+        self._publish()
+        self.spectrum()
+
+    def spectrum(self) -> None:
+        """Publish one spectrum of the present state."""
+        self.feed.publish("spectrum", self._spectrum())
+
+    # the story
+
+    def _tell_story(self):
+        while not self._stop.is_set():
+            for state, seconds in STORY:
+                self._enter(state)
+                self._publish()
+                for _ in range(round(seconds * 10)):
+                    if self._stop.wait(0.1 / self._speed):
+                        return
+                    self._tick()
+
+    def _tick(self):
+        with self._lock:
+            self._now_s += 0.1
+            self._since += 0.1
+            self._seq += 1
+        self.spectrum()
+        if self._seq % 5 == 0:
+            self._publish()
+
+    def _enter(self, state):
+        with self._lock:
+            before, self._state = self._state, state
+            if state in ("cutting", "chatter") and self._cut_id is None:
+                self._cut_id, self._since = str(uuid.uuid4()), 0.0
+                self._write("cut-started", "A cut has begun.")
+            if state == "chatter" and before != "chatter":
+                self._write("chatter-started", f"Chatter at {CHATTER_HZ:.0f} Hz, clear.")
+            if before == "chatter" and state != "chatter":
+                self._write("chatter-ended", f"The chatter at {CHATTER_HZ:.0f} Hz is over after 5.0 s.")
+            if state not in ("cutting", "chatter") and self._cut_id:
+                self._write("cut-ended", "A cut has ended: 10.0 s in the cut, 5.0 s of it in chatter.")
+                self._cut_id = None
+
+    def _publish(self):
+        with self._lock:
+            self._seq += 1
+            self.feed.publish("state", self.state())
+
+    def _write(self, kind, text, hint="") -> dict:
+        with self._lock:
+            entry = {"id": str(uuid.uuid4()), "t": time.time() if self.clock_set else None,
+                     "clock_set": self.clock_set, "kind": kind, "text": text, "hint": hint, "cut_id": self._cut_id}
+            self._log.append(entry)
+        self.feed.publish("log", entry)
+        return entry
+
+    def _stray(self) -> list[dict]:
+        if self._state != "chatter":
+            return []
+        return [{"frequency_hz": CHATTER_HZ, "level_db": -23.1, "why": "came with the cut and is no multiple of the "
+                 "rotation"}, {"frequency_hz": CHATTER_HZ + 589.8, "level_db": -31.0, "why": "one tooth passing above"}]
+
+    def _input(self) -> dict:
+        heard = self._state != "no-input"
+        level_db = {"cutting": -31.0, "chatter": -22.0}.get(self._state, -45.0)
+        return {"source": "mic", "device": "bench microphone (invented)", "sample_rate_hz": float(RATE_HZ),
+                "channels": 1, "level_db": level_db if heard else None, "peak_db": level_db + 11 if heard else None,
+                "clipped_fraction": 0.0, "overflows": 0, "gaps": 0, "lost_s": 0.0, "present": heard,
+                "text": "Listening to bench microphone (invented)." if heard else "The input is away."}
+
+    def _spectrum(self) -> dict:
+        hertz = np.arange(1024) * STEP_HZ
+        db = -92 - 8 * hertz / 24_000 + np.random.default_rng(self._seq).normal(0, 2, 1024)
+        if self._state not in ("no-input", "stopped"):
+            loud = 22.0 if self._state in ("cutting", "chatter") else 0.0
+            for k in range(1, 40):
+                db[round(k * 196.6 / STEP_HZ)] = -62 + loud - k / 2 + (9 if k % 3 == 0 else 0)
+        for tone in self._stray():
+            db[round(tone["frequency_hz"] / STEP_HZ)] = tone["level_db"]
+        state = self.state()
+        return {"seq": self._seq, "t_s": round(self._now_s, 2), "step_hz": STEP_HZ,
+                "bins": base64.b64encode(np.clip((db + 120) / 0.5, 0, 255).astype(np.uint8).tobytes()).decode(),
+                "floor_db": -120, "per_step_db": 0.5, "rpm": state["rpm"], "flutes": state["flutes"],
+                "nominal_rpm": state["nominal_rpm"], "level_db": state["input"]["level_db"],
+                "peak_db": state["input"]["peak_db"], "state": self._state,
+                "stray": [{"frequency_hz": t["frequency_hz"], "level_db": t["level_db"]} for t in self._stray()]}
+
+    # stored cuts
+
+    def _stored_cut(self, number: int) -> dict:
+        cut_id, seconds, rings = str(uuid.UUID(int=number)), 6.0 + number, number % 2 == 0
+        gone, open_clock = number == 1, number == 3
+        if not gone:
+            self._write_sound(cut_id, seconds, rings)
+        started_at = None if open_clock else time.time() - 3600 * (10 - number)
+        ringing = [{"start_s": 14.0, "end_s": 10 + seconds, "alarm_s": 14.2, "frequency_hz": CHATTER_HZ,
+                    "level_db": -23.1, "severity": "clear", "kind": "quasi-periodic", "confidence": 0.98}]
+        return {
+            "id": cut_id, "sequence": number, "started_at": started_at, "ended": True, "recovered": number == 4,
+            "keep": number == 2, "start_s": 10.0, "end_s": 10 + seconds, "duration_s": seconds,
+            "cut_time_s": seconds - 0.5, "engaged": [[10.0, 12.0], [12.5, 10 + seconds]],
+            "chatter": ringing if rings else [], "chatter_time_s": seconds - 4 if rings else 0.0, "rpm": 11_796.4,
+            "context": dict(self._context), "state": "chatter" if rings else "cutting", "unsure": number == 5,
+            "advice": [], "notices": [], "audio": None if gone else f"/api/cuts/{cut_id}/audio",
+            "features": f"/api/cuts/{cut_id}/features", "audio_removed": gone,
+            "events": [{"id": f"{cut_id}-{kind}", "t": started_at, "clock_set": not open_clock, "kind": kind,
+                        "text": text, "hint": "", "cut_id": cut_id}
+                       for kind, text in (("cut-started", "A cut has begun."), ("cut-ended", "A cut has ended."))],
+        }
+
+    def _write_sound(self, cut_id: str, seconds: float, rings: bool) -> None:
+        self._folder.mkdir(parents=True, exist_ok=True)
+        t_s = np.arange(int((seconds + 13) * RATE_HZ)) / RATE_HZ
+        sound = 0.003 * np.random.default_rng(1).normal(size=len(t_s))
+        cutting = (t_s > 10) & (t_s < 10 + seconds)
+        sound += sum(0.02 / k * np.sin(2 * math.pi * 196.6 * k * t_s) for k in range(1, 7)) * (0.3 + 0.7 * cutting)
+        if rings:
+            sound += 0.1 * np.sin(2 * math.pi * CHATTER_HZ * t_s) * (cutting & (t_s > 14))
+        soundfile.write(self._folder / f"{cut_id}.flac", sound.astype(np.float32), RATE_HZ, subtype="PCM_16")
+
+
+def main() -> None:
+    """Serve the pages over the invented monitor."""
+    from shopmon.dashboards.access import Access
+    from shopmon.dashboards.app import create_app
+    from shopmon.dashboards.server import Server
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--port", type=int, default=8000)
+    parser.add_argument("--lan", action="store_true")
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        monitor = FakeMonitor(Path(folder))
+        access = Access(monitor.archive, lan=options.lan)
+        server = Server(create_app(monitor, access=access), "0.0.0.0" if options.lan else "127.0.0.1", options.port)
+        print(server.url)
+        try:
+            server.run()
+        finally:
+            server.close()
+            monitor.close()
+
+
+if __name__ == "__main__":
+    main()
