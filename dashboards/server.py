@@ -62,7 +62,6 @@ class Server:
             asyncore_loop_timeout=1,
             clear_untrusted_proxy_headers=False,
             ident="shopmon",
-            socket_options=socket_options(),
         )
 
     @property
@@ -112,6 +111,8 @@ def listening_socket(host: str, port: int) -> socket.socket:
     """Bind, and say in a sentence why that does not work."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    for level, option, value in connection_options():
+        listening.setsockopt(level, option, value)
     try:
         listening.bind((host, port))
         return listening
@@ -126,8 +127,11 @@ def listening_socket(host: str, port: int) -> socket.socket:
         ) from error
 
 
-def socket_options() -> list[tuple[int, int, int]]:
-    """Return what makes a viewer who takes nothing end by itself instead of holding a thread and memory."""
+def connection_options() -> list[tuple[int, int, int]]:
+    """Return what makes a viewer who takes nothing end by itself instead of holding a thread and memory.
+
+    Set on the listening socket; what is accepted from it inherits them (Linux).
+    """
     options = [
         (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
         (socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES),
