@@ -1,0 +1,1 @@
+"""The page *Now*: what the machine is doing at this moment."""

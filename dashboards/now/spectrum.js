@@ -1,0 +1,289 @@
+// Draws the moving spectrum: the line of this moment, the marks under it, and the fall of the last seconds.
+
+const ROWS = 150; // fifteen seconds at ten a second
+const [TOP_DB, BOTTOM_DB] = [-10, -110];
+const LINE_SHARE = 0.46;
+const MARKS_PX = 46; // at a text size of 16 px; grows with it
+
+const decode = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+
+const niceStep = (span, count) => {
+  const raw = span / count;
+  const power = 10 ** Math.floor(Math.log10(raw));
+  return [1, 2, 5, 10].map((factor) => factor * power).find((step) => step >= raw);
+};
+
+const mixed = (low, high, share) => low.map((part, index) => part + (high[index] - part) * share);
+
+export class Spectrum {
+  constructor(canvas) {
+    this.canvas = canvas;
+    this.pen = canvas.getContext("2d", { alpha: false });
+    this.fall = document.createElement("canvas");
+    this.fallPen = this.fall.getContext("2d", { alpha: false });
+    this.history = [];
+    this.axis = "hertz";
+    this.topHz = 5000;
+    this.orderHz = null;
+    new ResizeObserver(() => this.resize()).observe(canvas);
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.recolour());
+  }
+
+  // Colours come from the style sheet, so that scheme and chatter change them too.
+  recolour() {
+    const style = getComputedStyle(document.body);
+    const colour = (name) => style.getPropertyValue(name).trim();
+    const parts = (name) => [1, 3, 5].map((at) => parseInt(colour(name).slice(at, at + 2), 16));
+    this.colours = Object.fromEntries(["sheet", "ink", "soft", "line", "deep", "plum"].map((n) => [n, colour(`--${n}`)]));
+    this.font = style.fontFamily;
+    const [low, high] = [parts("--fall-low"), parts("--fall-high")];
+    this.palette = Array.from({ length: 256 }, (_, code) => mixed(low, high, Math.min(1, Math.max(0, (code - 50) / 130)) ** 1.3));
+    this.redraw();
+  }
+
+  resize() {
+    const scale = Math.min(window.devicePixelRatio || 1, 2);
+    const box = this.canvas.getBoundingClientRect();
+    this.size = { width: box.width, height: box.height, scale };
+    this.canvas.width = Math.max(1, Math.round(box.width * scale));
+    this.canvas.height = Math.max(1, Math.round(box.height * scale));
+    this.fall.width = Math.max(1, Math.round(box.width));
+    this.fall.height = ROWS;
+    this.text = parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.85;
+    this.recolour();
+  }
+
+  choose(axis, topHz) {
+    this.axis = axis;
+    this.topHz = topHz;
+    this.redraw();
+  }
+
+  take(message) {
+    const row = { ...message, codes: decode(message.bins), turnHz: message.rpm ? message.rpm / 60 : null };
+    this.history.unshift(row);
+    this.history.length = Math.min(this.history.length, ROWS);
+    if (!this.size) return;
+    if (this.keepScale(row)) return this.redraw();
+    this.fallPen.drawImage(this.fall, 0, 1);
+    this.fallRow(row, 0);
+    this.draw(row);
+  }
+
+  clear() {
+    this.history = [];
+    this.redraw();
+  }
+
+  // In orders the span follows the speed only when it really changed, or the picture would tremble with it.
+  keepScale(row) {
+    if (!row.turnHz || (this.orderHz && Math.abs(row.turnHz / this.orderHz - 1) < 0.06)) return false;
+    this.orderHz = row.turnHz;
+    return this.axis === "orders";
+  }
+
+  redraw() {
+    if (!this.size || !this.colours) return;
+    this.fallPen.fillStyle = this.colours.sheet;
+    this.fallPen.fillRect(0, 0, this.fall.width, ROWS);
+    this.history.forEach((row, index) => this.fallRow(row, index));
+    this.draw(this.history[0]);
+  }
+
+  spanHz(row) {
+    const allHz = row.codes.length * row.step_hz;
+    return this.topHz ? Math.min(this.topHz, allHz) : allHz;
+  }
+
+  get inOrders() {
+    return this.axis === "orders" && Boolean(this.orderHz);
+  }
+
+  // Hertz at a place of the axis, for this row's own speed.
+  hertzAt(row, share) {
+    const hertz = share * this.spanHz(row);
+    return this.inOrders ? (hertz / this.orderHz) * (row.turnHz || this.orderHz) : hertz;
+  }
+
+  shareOf(row, hertz) {
+    const span = this.spanHz(row);
+    return this.inOrders ? ((hertz / (row.turnHz || this.orderHz)) * this.orderHz) / span : hertz / span;
+  }
+
+  // The loudest bin between two places, so that no tone falls between pixels.
+  loudest(row, from, to) {
+    const first = Math.min(row.codes.length - 1, Math.round(this.hertzAt(row, from) / row.step_hz));
+    const last = Math.min(row.codes.length - 1, Math.max(first, Math.round(this.hertzAt(row, to) / row.step_hz) - 1));
+    let most = 0;
+    for (let bin = first; bin <= last; bin += 1) most = Math.max(most, row.codes[bin]);
+    return most;
+  }
+
+  fallRow(row, y) {
+    const width = this.fall.width;
+    const image = this.fallPen.createImageData(width, 1);
+    for (let x = 0; x < width; x += 1) {
+      const colour = this.palette[this.loudest(row, x / width, (x + 1) / width)];
+      image.data.set([colour[0], colour[1], colour[2], 255], 4 * x);
+    }
+    this.fallPen.putImageData(image, 0, y);
+  }
+
+  draw(row) {
+    const { width, height, scale } = this.size;
+    const pen = this.pen;
+    pen.setTransform(scale, 0, 0, scale, 0, 0);
+    pen.fillStyle = this.colours.sheet;
+    pen.fillRect(0, 0, width, height);
+    if (!row) return;
+    const head = this.text * 0.6;
+    const marks = (MARKS_PX * this.text) / 13.6;
+    const floor = head + (height - head - marks) * LINE_SHARE;
+    pen.font = `600 ${this.text}px ${this.font}`;
+    this.grid(head, floor);
+    this.line(row, head, floor);
+    this.levels(head, floor);
+    this.comb(row, floor);
+    this.axisText(row, floor + marks - this.text * 0.5);
+    pen.imageSmoothingEnabled = false;
+    pen.drawImage(this.fall, 0, 0, this.fall.width, ROWS, 0, floor + marks, width, height - floor - marks);
+    this.strays(row, head, floor);
+  }
+
+  grid(top, floor) {
+    const pen = this.pen;
+    pen.strokeStyle = this.colours.line;
+    pen.lineWidth = 1;
+    for (let level = -30; level > BOTTOM_DB; level -= 30) {
+      const y = Math.round(this.heightOf(level, top, floor)) + 0.5;
+      pen.beginPath();
+      pen.moveTo(0, y);
+      pen.lineTo(this.size.width, y);
+      pen.stroke();
+    }
+  }
+
+  // After the line, on a ground of their own, so that both stay legible.
+  levels(top, floor) {
+    for (let level = -30; level > BOTTOM_DB; level -= 30) {
+      this.plate(`−${-level} dB`, this.size.width - this.text * 3.9, this.heightOf(level, top, floor) - 4, this.colours.soft);
+    }
+  }
+
+  plate(text, left, base, colour) {
+    this.pen.textAlign = "left";
+    this.pen.fillStyle = this.colours.sheet;
+    this.pen.fillRect(left - 3, base - this.text, this.pen.measureText(text).width + 6, this.text * 1.3);
+    this.pen.fillStyle = colour;
+    this.pen.fillText(text, left, base);
+  }
+
+  heightOf(level, top, floor) {
+    const shown = Math.min(Math.max(level, BOTTOM_DB), TOP_DB);
+    return floor - ((shown - BOTTOM_DB) / (TOP_DB - BOTTOM_DB)) * (floor - top);
+  }
+
+  line(row, top, floor) {
+    const pen = this.pen;
+    const width = Math.round(this.size.width);
+    pen.beginPath();
+    pen.moveTo(0, floor);
+    for (let x = 0; x < width; x += 1) {
+      const level = row.floor_db + row.per_step_db * this.loudest(row, x / width, (x + 1) / width);
+      pen.lineTo(x + 0.5, this.heightOf(level, top, floor));
+    }
+    pen.lineTo(width, floor);
+    pen.strokeStyle = this.colours.ink;
+    pen.lineWidth = 1.6;
+    pen.lineJoin = "round";
+    pen.stroke();
+    pen.globalAlpha = 0.1;
+    pen.fillStyle = this.colours.ink;
+    pen.fill();
+    pen.globalAlpha = 1;
+  }
+
+  comb(row, floor) {
+    if (!row.turnHz) return;
+    const pen = this.pen;
+    const apart = this.shareOf(row, row.turnHz) * this.size.width;
+    pen.strokeStyle = pen.fillStyle = this.colours.deep;
+    pen.lineWidth = 2;
+    for (let order = 1; order * apart < this.size.width; order += 1) {
+      const x = order * apart;
+      const passing = row.flutes && order % row.flutes === 0;
+      if (passing) this.triangle(x, floor + 3, Math.min(7, apart * row.flutes * 0.3));
+      else if (apart > 5) this.stroke(x, floor + 3, x, floor + 10);
+    }
+  }
+
+  triangle(x, y, half) {
+    const pen = this.pen;
+    pen.beginPath();
+    pen.moveTo(x, y);
+    pen.lineTo(x + half, y + 1.7 * half);
+    pen.lineTo(x - half, y + 1.7 * half);
+    pen.fill();
+  }
+
+  stroke(x1, y1, x2, y2) {
+    this.pen.beginPath();
+    this.pen.moveTo(x1, y1);
+    this.pen.lineTo(x2, y2);
+    this.pen.stroke();
+  }
+
+  axisText(row, y) {
+    const pen = this.pen;
+    const unit = this.inOrders ? this.orderHz : 1;
+    const span = this.spanHz(row) / unit;
+    const name = this.inOrders ? "orders" : span > 1500 ? "kHz" : "Hz";
+    const divide = name === "kHz" ? 1000 : 1;
+    const step = niceStep(span, Math.max(3, this.size.width / (6 * this.text)));
+    pen.fillStyle = this.colours.soft;
+    pen.textAlign = "left";
+    pen.fillText(`0 ${name}`, 1, y);
+    pen.textAlign = "center";
+    for (let at = step; at < span * 0.985; at += step) {
+      const x = (at / span) * this.size.width;
+      if (x > this.text * 5) pen.fillText(String(Number((at / divide).toPrecision(6))), Math.min(x, this.size.width - this.text), y);
+    }
+  }
+
+  // A diamond over the line with the number beside it; what lies beyond the right edge is named there.
+  strays(row, top, floor) {
+    const pen = this.pen;
+    const taken = [];
+    for (const tone of row.stray.slice(0, 4)) {
+      const share = this.shareOf(row, tone.frequency_hz);
+      const x = Math.min(share, 1) * this.size.width;
+      const y = Math.max(top + 8, this.heightOf(tone.level_db, top, floor) - 12);
+      pen.fillStyle = pen.strokeStyle = this.colours.plum;
+      this.diamond(Math.min(x, this.size.width - 9), y);
+      if (share < 1) this.diamond(x, floor + 10, 7);
+      const number = this.inOrders ? (tone.frequency_hz / (row.turnHz || this.orderHz)).toFixed(2) : `${Math.round(tone.frequency_hz)} Hz`;
+      this.label(number + (share > 1 ? " →" : ""), x, y, taken);
+    }
+  }
+
+  diamond(x, y, half = 8) {
+    const pen = this.pen;
+    pen.beginPath();
+    pen.moveTo(x, y - half);
+    pen.lineTo(x + half * 0.8, y);
+    pen.lineTo(x, y + half);
+    pen.lineTo(x - half * 0.8, y);
+    pen.fill();
+  }
+
+  label(text, x, y, taken) {
+    const pen = this.pen;
+    const width = pen.measureText(text).width;
+    const toLeft = x + 14 + width > this.size.width;
+    const left = toLeft ? x - 14 - width : x + 14;
+    const base = y + this.text * 0.35;
+    if (taken.some((box) => left < box.right && left + width > box.left && Math.abs(base - box.base) < this.text * 1.2)) return;
+    taken.push({ left, right: left + width, base });
+    this.plate(text, left, base, this.colours.plum);
+  }
+}
