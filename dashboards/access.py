@@ -1,9 +1,9 @@
 """Who may do what: this computer everything, a paired device everything, a controller's key one thing.
 
-A device is paired once, by a one-time token (in the address behind a QR code) or by a short code typed in, and
-then carries a long random cookie of which only the hash is kept. Nothing here depends on https: on a shop's own
-network whoever can listen to the wireless traffic could copy the cookie, which is why the monitor can do no more
-than be looked at and marked.
+A device is paired once, by a one-time token (in the address behind a QR code) or by a short code typed in,
+and then carries a long random cookie of which only the hash is kept. Nothing here depends on https: on a
+shop's own network whoever can listen to the wireless traffic could copy the cookie, which is why the
+monitor can do no more than be looked at and marked.
 """
 
 import hashlib
@@ -26,7 +26,7 @@ COOKIE_LIFE_S = 400 * 24 * 3600  # browsers keep a cookie no longer than this
 TOKEN_LIFE_S = 24 * 3600.0
 CODE_LIFE_S = 600.0
 CODE_DIGITS = 8
-TOKENS_KEPT = 8
+FRESH_ENOUGH_S = 300.0
 WRONG_CODES_PER_MINUTE = 10
 WRONG_CODES_PER_CODE = 20
 NAME_LIMIT = 60
@@ -87,7 +87,7 @@ class Access:
         self._devices = devices
         self._clock = clock
         self._lock = threading.Lock()
-        self._tokens: dict[str, float] = {}
+        self._token: tuple[str, float] | None = None
         self._code: tuple[str, float] | None = None
         self._wrong_times: deque[float] = deque()
         self._wrong_for_code = 0
@@ -123,26 +123,36 @@ class Access:
 
     # inviting
 
-    def new_token(self, life_s: float = TOKEN_LIFE_S) -> str:
-        """Return a token that pairs one device; of many unused ones only the newest few stay good."""
-        token = secrets.token_urlsafe(18)
+    def token(self) -> str:
+        """Return the one-time token that is good now; a new one when the last is used up or old."""
         with self._lock:
-            self._tokens[hashed(token)] = self._clock() + life_s
-            while len(self._tokens) > TOKENS_KEPT:
-                self._tokens.pop(next(iter(self._tokens)))
-        return token
+            if not self._is_fresh(self._token):
+                self._token = (secrets.token_urlsafe(18), self._clock() + TOKEN_LIFE_S)
+            return self._token[0]
 
     def code(self) -> str:
-        """Return the short code that can be typed in now; a new one when the last is used up or too old."""
+        """Return the short code that is good now; a new one when the last is used up or old."""
         with self._lock:
-            if self._code is None or self._clock() >= self._code[1] - CODE_LIFE_S / 2:
-                self._code = (f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}d}", self._clock() + CODE_LIFE_S)
+            if not self._is_fresh(self._code):
+                digits = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}d}"
+                self._code = (digits, self._clock() + CODE_LIFE_S)
                 self._wrong_for_code = 0
             return self._code[0]
 
+    def _is_fresh(self, secret: tuple[str, float] | None) -> bool:
+        return secret is not None and self._clock() < secret[1] - FRESH_ENOUGH_S
+
+    def _is_good(self, given: str, secret: tuple[str, float] | None) -> bool:
+        # compared as bytes, in a time that does not tell how much of it was right
+        alive = secret is not None and self._clock() < secret[1]
+        return (
+            secrets.compare_digest(given.encode("utf-8", "replace"), secret[0].encode() if alive else b"")
+            and alive
+        )
+
     def invitation_url(self, base_url: str) -> str:
         """Return the address to be scanned: it opens the pairing page with a fresh one-time token."""
-        return f"{base_url.rstrip('/')}/pairing/join?token={self.new_token()}"
+        return f"{base_url.rstrip('/')}/pairing/join?token={self.token()}"
 
     def terminal_invitation(self, base_url: str) -> str:
         """Return the text for the terminal: a QR code, its address, and the short code."""
@@ -155,13 +165,14 @@ class Access:
     def token_is_good(self, token: str) -> bool:
         """Tell whether `token` would pair a device, without using it up."""
         with self._lock:
-            return self._tokens.get(hashed(token), 0.0) > self._clock()
+            return self._is_good(token, self._token)
 
     def pair_by_token(self, token: str, name: str) -> str | None:
-        """Use up a one-time token; return the new device's secret, or None where the token is not good."""
+        """Use up the one-time token; return the new device's secret, or None where the token is not good."""
         with self._lock:
-            if self._tokens.pop(hashed(token), 0.0) <= self._clock():
+            if not self._is_good(token, self._token):
                 return None
+            self._token = None
         return self._add(name, "pages")
 
     def pair_by_code(self, code: str, name: str) -> str | None:
@@ -175,7 +186,7 @@ class Access:
         digits = "".join(ch for ch in code if ch.isascii() and ch.isdigit())
         with self._lock:
             self._refuse_haste()
-            if not self._code_matches(digits):
+            if not self._is_good(digits, self._code):
                 self._note_wrong()
                 return None
             self._code = None
@@ -187,11 +198,6 @@ class Access:
             self._wrong_times.popleft()
         if len(self._wrong_times) >= WRONG_CODES_PER_MINUTE:
             raise TooManyTries(self._wrong_times[0] + 60.0 - now)
-
-    def _code_matches(self, digits: str) -> bool:
-        if self._code is None or self._clock() >= self._code[1]:
-            return False
-        return secrets.compare_digest(digits, self._code[0])
 
     def _note_wrong(self) -> None:
         self._wrong_times.append(self._clock())

@@ -6,8 +6,9 @@ import socket
 def lan_address() -> str | None:
     """Return this computer's address on the local network, None where there is none.
 
-    A datagram socket that is only *connected* sends nothing; it makes the kernel choose the way out and with it the
-    address. Addresses set aside for documentation (RFC 5737) and a private one cover a default route or a bare LAN.
+    A datagram socket that is only *connected* sends nothing; it makes the kernel choose the way out and
+    with it the address. Addresses set aside for documentation (RFC 5737) and a private one cover a default
+    route or a bare LAN.
     """
     for target in ("192.0.2.1", "10.255.255.255", "192.168.255.255"):
         address = source_address(target)

@@ -5,7 +5,6 @@ from pathlib import Path
 
 from flask import Flask, redirect, url_for
 from flask.json.provider import DefaultJSONProvider
-
 from shopmon.dashboards import compression, errors, guard
 from shopmon.dashboards.access import Access
 from shopmon.dashboards.api.streams import Streams

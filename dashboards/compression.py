@@ -1,4 +1,4 @@
-"""Text goes out compressed where the browser takes it: a page on a shop's wireless network loads in one breath."""
+"""Text goes out compressed where the browser takes it; a shop's wireless network is slow."""
 
 import gzip
 from functools import lru_cache

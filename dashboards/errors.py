@@ -1,4 +1,4 @@
-"""What a failing request is told: one sentence and what to do next, as JSON for programs and as a page for people."""
+"""What a failing request is told: one sentence and what to do next, as JSON or as a page."""
 
 import logging
 
@@ -11,14 +11,24 @@ log = logging.getLogger(__name__)
 
 SENTENCES = {
     400: ("The request cannot be understood.", "Reload the page and try again."),
-    401: ("This device is not paired with the monitor.", "Open /pairing and enter the code, or scan the QR code."),
+    401: (
+        "This device is not paired with the monitor.",
+        "Open /pairing and enter the code, or scan the QR code.",
+    ),
     403: ("This is not allowed.", "Use a paired device, at the address the monitor printed."),
     404: ("There is nothing at this address.", "Go back to the first page."),
-    405: ("This address does not take requests of this kind.", "Look at the list of routes in DEVELOPERS.md."),
+    405: (
+        "This address does not take requests of this kind.",
+        "Look at the list of routes in DEVELOPERS.md.",
+    ),
     413: ("The request is larger than the monitor accepts.", "Send less at once."),
     415: ("The request must be JSON.", "Send it with the header Content-Type: application/json."),
     416: ("The recording has no such part.", "Ask for a range that lies within the file."),
-    500: ("Something went wrong inside the monitor; it keeps listening.", "Try again; the log says what happened."),
+    429: ("Too many tries.", "Wait a minute and try again."),
+    500: (
+        "Something went wrong inside the monitor; it keeps listening.",
+        "Try again; the log says what happened.",
+    ),
     503: ("The monitor cannot do this just now.", "Try again in a few seconds."),
 }
 
@@ -67,8 +77,10 @@ def answer(refusal: Refusal) -> Response:
 
 def wants_json() -> bool:
     """Tell programs from people by the address and by what they accept."""
-    return request.path.startswith("/api/") or request.path == "/api" or (
-        request.accept_mimetypes.best == "application/json"
+    return (
+        request.path.startswith("/api/")
+        or request.path == "/api"
+        or (request.accept_mimetypes.best == "application/json")
     )
 
 
@@ -94,7 +106,7 @@ def answer_http(error: HTTPException) -> Response:
 
 
 def answer_shopmon(error: ShopmonError) -> Response:
-    """Translate the project's own errors: a setting is the asker's to mend, the rest is for now out of reach."""
+    """Translate our own errors: a setting is the asker's to mend, the rest is out of reach for now."""
     return answer(Refusal(400 if isinstance(error, SettingError) else 503, error.text, error.hint))
 
 

@@ -8,7 +8,6 @@ import ipaddress
 import socket
 
 from flask import Flask, Response, current_app, g, redirect, request, url_for
-
 from shopmon.dashboards.errors import Refusal, wants_json
 
 CONTENT_POLICY = "; ".join(
@@ -29,9 +28,9 @@ HEADERS = {
     "Content-Security-Policy": CONTENT_POLICY,
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    # not "no-referrer": browsers then hide the origin of our own forms too, which is checked below
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
 }
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 OWN_SITES = ("same-origin", "none")
@@ -48,14 +47,16 @@ def install(app: Flask) -> None:
 def check_host() -> None:
     """Refuse names that are not ours: a foreign name that resolves to this address is DNS rebinding."""
     if not known_host(request.host, current_app.extensions["access"].names):
-        raise Refusal(403, "The monitor is not known by this name.", "Use the address that it printed at its start.")
+        raise Refusal(
+            403, "The monitor is not known by this name.", "Use the address that it printed at its start."
+        )
 
 
 def known_host(host: str, names: frozenset[str] = frozenset()) -> bool:
     """Tell whether a Host header names this computer.
 
-    Any literal address is fine (rebinding needs a name); of names only ``localhost``, this computer's own, also
-    with ``.local``, and those in `names`.
+    Any literal address is fine (rebinding needs a name); of names only ``localhost``, this computer's own,
+    also with ``.local``, and those in `names`.
     """
     name = host_name(host)
     if name is None:
@@ -69,7 +70,7 @@ def known_host(host: str, names: frozenset[str] = frozenset()) -> bool:
 
 
 def host_name(host: str) -> str | None:
-    """Return the name in a Host header, lower-case and without port and brackets; None where it is malformed."""
+    """Return the name in a Host header, without port and brackets; None where it is malformed."""
     name, colon, port = host.rpartition(":")
     if not colon or host.endswith("]"):
         name, port = host, "80"
@@ -102,7 +103,9 @@ def check_right() -> Response | None:
     if access.allows(g.visitor, request.method, request.endpoint or ""):
         return None
     if g.visitor.role == "controller":
-        raise Refusal(403, "This key may only post to /api/context.", "Use a paired device for everything else.")
+        raise Refusal(
+            403, "This key may only post to /api/context.", "Use a paired device for everything else."
+        )
     if access.lan and not wants_json() and request.method in SAFE_METHODS:
         return redirect(url_for("pairing.page"))
     raise Refusal(401 if access.lan else 403)

@@ -12,7 +12,7 @@ import numpy as np
 
 def plain(value: Any) -> Any:
     """Return `value` as something JSON can hold: NaN and infinity as None, arrays as lists, paths as text."""
-    if value is None or isinstance(value, (str, bool, int)) and not isinstance(value, Enum):
+    if value is None or (isinstance(value, (str, bool, int)) and not isinstance(value, Enum)):
         return value
     if isinstance(value, (float, np.floating)):
         return float(value) if math.isfinite(value) else None

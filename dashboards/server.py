@@ -1,12 +1,13 @@
-"""The web server: waitress in this process, with places for every viewer and an end that comes when asked for."""
+"""The web server: waitress in this process, a place for every viewer, an end when asked for."""
 
+import logging
 import socket
 import threading
 
 import waitress
+from shopmon.dashboards.addresses import lan_address
 from waitress import wasyncore
 
-from shopmon.dashboards.addresses import lan_address
 from shopmon.errors import DeviceError
 
 SPARE_THREADS = 8
@@ -37,6 +38,8 @@ class Server:
     """
 
     def __init__(self, app, host: str = "127.0.0.1", port: int = 8321):
+        # a viewer who leaves is nothing to log: the card would be written to all day
+        logging.getLogger("waitress").setLevel(logging.WARNING)
         self._streams = app.extensions["streams"]
         self._sockets: dict = {}
         self._lock = threading.Lock()
@@ -60,6 +63,7 @@ class Server:
             max_request_body_size=1024 * 1024,
             asyncore_use_poll=True,
             asyncore_loop_timeout=1,
+            log_socket_errors=False,
             clear_untrusted_proxy_headers=False,
             ident="shopmon",
         )
@@ -103,7 +107,10 @@ class Server:
         self._ended.wait(CLOSING_S + 1.0)
 
     def _stop_loop(self) -> None:
-        # in the loop's own thread: with nothing left to watch the loop ends
+        # in the loop's own thread: handle_close wakes a thread that waits for a viewer who takes nothing,
+        # and with nothing left to watch the loop ends
+        for channel in list(self._server.active_channels.values()):
+            channel.handle_close()
         wasyncore.close_all(self._sockets, ignore_all=True)
 
 
@@ -118,7 +125,9 @@ def listening_socket(host: str, port: int) -> socket.socket:
         return listening
     except PermissionError as error:
         listening.close()
-        raise DeviceError(f"Port {port} may not be used by this user.", "Use one above 1023: --port 8321.") from error
+        raise DeviceError(
+            f"Port {port} may not be used by this user.", "Use one above 1023: --port 8321."
+        ) from error
     except OSError as error:
         listening.close()
         raise DeviceError(

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import Any
 
 from flask import Blueprint, current_app, request
-
 from shopmon.dashboards.errors import Refusal
 
 blueprint = Blueprint("api", __name__, url_prefix="/api")
@@ -19,7 +18,8 @@ def monitor():
 def json_body(*, known: tuple[str, ...] | None = None) -> dict[str, Any]:
     """Return the request's JSON object.
 
-    Only the JSON content type is taken: a browser sends it across sites only after asking, which we never allow.
+    Only the JSON content type is taken: a browser sends it across sites only after asking, which we never
+    allow.
 
     Parameters
     ----------
@@ -35,7 +35,9 @@ def json_body(*, known: tuple[str, ...] | None = None) -> dict[str, Any]:
         raise Refusal(400, "The body is not a JSON object.", JSON_ONLY)
     unknown = sorted(set(body) - set(known)) if known is not None else []
     if unknown:
-        raise Refusal(400, f"'{unknown[0][:40]}' is not known here.", f"Known: {', '.join(known) or 'nothing'}.")
+        raise Refusal(
+            400, f"'{unknown[0][:40]}' is not known here.", f"Known: {', '.join(known) or 'nothing'}."
+        )
     return body
 
 

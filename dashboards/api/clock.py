@@ -1,7 +1,6 @@
 """A paired phone knows the time; a Pi without a clock chip and a network does not."""
 
 from flask import g, jsonify
-
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
 from shopmon.dashboards.errors import Refusal
 

@@ -1,7 +1,6 @@
 """What is cut, with what and how: read, and told by a person or a controller's macro."""
 
 from flask import g, jsonify, request
-
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number
 
 

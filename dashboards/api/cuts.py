@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import Any
 
 from flask import Response, jsonify, request, send_file
-
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
 from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
@@ -42,7 +41,9 @@ def asked_filters(args) -> dict[str, Any]:
         filters["keep"] = truth("keep", args["keep"])
     if "verdict" in args:
         if args["verdict"] not in VERDICTS:
-            raise Refusal(400, "The verdict is not one that can be asked for.", f"Use one of: {', '.join(VERDICTS)}.")
+            raise Refusal(
+                400, "The verdict is not one that can be asked for.", f"Use one of: {', '.join(VERDICTS)}."
+            )
         filters["verdict"] = args["verdict"]
     return filters
 

@@ -1,9 +1,9 @@
 """For supervision: does the engine live, and how fresh is what it says."""
 
 from flask import current_app, jsonify
+from shopmon.dashboards.api.blueprint import blueprint, monitor
 
 from shopmon import __version__
-from shopmon.dashboards.api.blueprint import blueprint, monitor
 
 
 @blueprint.get("/health")

@@ -1,7 +1,6 @@
 """The two large buttons."""
 
 from flask import jsonify
-
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number
 from shopmon.dashboards.errors import Refusal
 
@@ -14,7 +13,9 @@ def mark():
     """Mark this moment, with a note if there is one."""
     note = json_body(known=("note",)).get("note", "")
     if not isinstance(note, str) or len(note) > NOTE_LIMIT:
-        raise Refusal(400, "The note is not a text of reasonable length.", f"Use at most {NOTE_LIMIT} characters.")
+        raise Refusal(
+            400, "The note is not a text of reasonable length.", f"Use at most {NOTE_LIMIT} characters."
+        )
     return jsonify(mark=monitor().mark_moment(note.strip())), 201
 
 

@@ -1,7 +1,6 @@
 """What is true right now, and the last events."""
 
 from flask import jsonify, request
-
 from shopmon.dashboards.api.blueprint import blueprint, monitor, number
 
 

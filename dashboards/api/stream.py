@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 from flask import Response, current_app, g, request
-
 from shopmon.dashboards.api.blueprint import blueprint, monitor
 from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.plain import to_json
+
 from shopmon.service.live_feed import Subscription
 
 KEEP_ALIVE_S = 2.0
@@ -37,8 +37,8 @@ def stream() -> Response:
 def events(subscription: Subscription, keep_alive_s: float = KEEP_ALIVE_S) -> Iterator[str]:
     """Yield the events of a subscription as text until it ends.
 
-    A viewer who has missed something that must not be missed is let go: its browser comes back by itself and names
-    the last event it saw, so that the log is made whole.
+    A viewer who has missed something that must not be missed is let go: its browser comes back by itself
+    and names the last event it saw, so that the log is made whole.
     """
     yield f"retry: {RETRY_MS}\n\n"
     while not subscription.closed and not subscription.dropped:

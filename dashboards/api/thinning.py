@@ -18,8 +18,9 @@ def thinned(figures: dict[str, Any], points: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        The same names. Of each run of entries a level (a name that ends in ``_db``) keeps the largest, everything else
-        the last one, so that a short peak still shows; ``thinned_by`` tells how many entries became one.
+        The same names. Of each run of entries a level (a name that ends in ``_db``) keeps the largest,
+        everything else the last one, so that a short peak still shows; ``thinned_by`` tells how many
+        entries became one.
     """
     lengths = {len(series) for series in figures.values() if is_series(series)}
     step = -(-max(lengths, default=0) // points) or 1

@@ -1,9 +1,9 @@
 """The live feed: what the engine says now, handed to any number of viewers without ever waiting for one.
 
-One thread publishes, each viewer's own thread takes. Publishing only appends to bounded queues under a lock that
-nobody holds while waiting, so a viewer who does not take costs nothing but its own queue. What happens when a queue is
-full: a spectrum is replaced by the newer one; of states and log entries the oldest goes, never the latest state,
-and the loss is counted in ``Subscription.dropped``.
+One thread publishes, each viewer's own thread takes. Publishing only appends to bounded queues under a lock
+that nobody holds while waiting, so a viewer who does not take costs nothing but its own queue. What happens
+when a queue is full: a spectrum is replaced by the newer one; of states and log entries the oldest goes,
+never the latest state, and the loss is counted in ``Subscription.dropped``.
 """
 
 import secrets
@@ -88,8 +88,9 @@ class LiveFeed:
         Parameters
         ----------
         after
-            ``last_id`` of an earlier subscription that was interrupted: the log entries published since then, as
-            far as they are still kept, come as well. An id of another run of the program brings all that are kept.
+            ``last_id`` of an earlier subscription that was interrupted: the log entries published since
+            then, as far as they are still kept, come as well. An id of another run of the program brings
+            all that are kept.
         """
         with self._lock:
             subscription = Subscription(self, self._run, self._queue_length)

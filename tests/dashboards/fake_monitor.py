@@ -35,7 +35,11 @@ class FakeDevices:
 
     def add_device(self, device_id, name, token_hash, scope):
         self.rows[device_id] = {
-            "id": device_id, "name": name, "token_hash": token_hash, "scope": scope, "added_at": time.time(),
+            "id": device_id,
+            "name": name,
+            "token_hash": token_hash,
+            "scope": scope,
+            "added_at": time.time(),
         }
 
     def device_by_token_hash(self, token_hash):
@@ -75,8 +79,16 @@ class FakeMonitor:
         self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
         self._folder = Path(folder)
         self._lock = threading.RLock()
-        self._context = {"nominal_rpm": 12000.0, "flutes": 3, "material": "7075", "part": "hub shell",
-                         "end_mill": "plum #3", "ap_mm": 1.5, "ae_mm": 4.0, "milling": "climb"}
+        self._context = {
+            "nominal_rpm": 12000.0,
+            "flutes": 3,
+            "material": "7075",
+            "part": "hub shell",
+            "end_mill": "plum #3",
+            "ap_mm": 1.5,
+            "ae_mm": 4.0,
+            "milling": "climb",
+        }
         self._state, self._since, self._seq, self._cut_id = "spinning", 0.0, 0, None
         self._log: list[dict] = []
         self._kept: list[dict] = []
@@ -102,14 +114,29 @@ class FakeMonitor:
             turning = self._state not in ("no-input", "stopped")
             ringing = self._state == "chatter"
             return {
-                "state": self._state, "unsure": False,
-                "rpm": 11_796.4 if turning else None, "rpm_confidence": 0.97 if turning else 0.0,
-                "nominal_rpm": self._context.get("nominal_rpm"), "flutes": self._context.get("flutes"),
-                "cut_id": self._cut_id, "cut_time_s": self._since if self._cut_id else None,
-                "chatter": {"frequency_hz": CHATTER_HZ, "level_db": -23.1, "severity": "clear",
-                            "since_s": self._since} if ringing else None,
-                "stray": self._stray(), "input": self._input(), "notices": list(self.notices),
-                "audio": dict(self.audio), "units": self.units, "clock_set": self.clock_set, "seq": self._seq,
+                "state": self._state,
+                "unsure": False,
+                "rpm": 11_796.4 if turning else None,
+                "rpm_confidence": 0.97 if turning else 0.0,
+                "nominal_rpm": self._context.get("nominal_rpm"),
+                "flutes": self._context.get("flutes"),
+                "cut_id": self._cut_id,
+                "cut_time_s": self._since if self._cut_id else None,
+                "chatter": {
+                    "frequency_hz": CHATTER_HZ,
+                    "level_db": -23.1,
+                    "severity": "clear",
+                    "since_s": self._since,
+                }
+                if ringing
+                else None,
+                "stray": self._stray(),
+                "input": self._input(),
+                "notices": list(self.notices),
+                "audio": dict(self.audio),
+                "units": self.units,
+                "clock_set": self.clock_set,
+                "seq": self._seq,
             }
 
     def context(self) -> dict:
@@ -117,15 +144,23 @@ class FakeMonitor:
 
     def set_context(self, values, origin) -> dict:
         with self._lock:
-            self._context = {k: v for k, v in {**self._context, **checked_context(values)}.items() if v is not None}
+            self._context = {
+                k: v for k, v in {**self._context, **checked_context(values)}.items() if v is not None
+            }
         self._publish()
         return self.context()
 
     def recent_setups(self, n: int = 6) -> list:
-        return [{"nominal_rpm": 12000.0, "flutes": 3}, {"nominal_rpm": 8000.0, "flutes": 2},
-                {"nominal_rpm": 4500.0, "flutes": 4}, {"nominal_rpm": 18000.0, "flutes": 1}][:n]
+        return [
+            {"nominal_rpm": 12000.0, "flutes": 3},
+            {"nominal_rpm": 8000.0, "flutes": 2},
+            {"nominal_rpm": 4500.0, "flutes": 4},
+            {"nominal_rpm": 18000.0, "flutes": 1},
+        ][:n]
 
-    def cuts(self, limit=100, before_sequence=None, verdict=None, keep=None, since=None, until=None) -> list[dict]:
+    def cuts(
+        self, limit=100, before_sequence=None, verdict=None, keep=None, since=None, until=None
+    ) -> list[dict]:
         def wanted(cut):
             return (
                 (before_sequence is None or cut["sequence"] < before_sequence)
@@ -154,11 +189,13 @@ class FakeMonitor:
         cutting = (t_s > 10) & (t_s < 10 + cut["duration_s"])
         ringing = cutting & (t_s > 14) & bool(cut["chatter"])
         return {
-            "t_s": t_s, "rpm": np.where(t_s > 1, 11_796.4 + 8 * np.sin(t_s), np.nan),
+            "t_s": t_s,
+            "rpm": np.where(t_s > 1, 11_796.4 + 8 * np.sin(t_s), np.nan),
             "level_db": -48 + 14.0 * cutting + 8.0 * ringing + np.sin(7 * t_s),
             "comb_db": -50 + 14.0 * cutting + np.sin(5 * t_s),
             "stray_db": np.where(ringing, -24.0, -70.0) + np.sin(3 * t_s),
-            "state": np.where(ringing, "chatter", np.where(cutting, "cutting", "spinning")), "engaged": cutting,
+            "state": np.where(ringing, "chatter", np.where(cutting, "cutting", "spinning")),
+            "engaged": cutting,
         }
 
     def set_keep(self, cut_id, keep) -> None:
@@ -172,7 +209,9 @@ class FakeMonitor:
 
     def keep_last(self, seconds: float = 120.0) -> dict:
         if self._state == "no-input":
-            raise SettingError("There is no sound coming in, so there is nothing to keep.", "Look at the input below.")
+            raise SettingError(
+                "There is no sound coming in, so there is nothing to keep.", "Look at the input below."
+            )
         entry = self._write("kept", f"The last {seconds:.0f} seconds of sound are kept.")
         self._kept.append({"id": entry["id"], "seconds": seconds})
         return entry
@@ -184,7 +223,12 @@ class FakeMonitor:
         return self._log[::-1][:limit]
 
     def health(self) -> dict:
-        return {"ok": not self.failed, "state": self._state, "sample": int(self._now_s * RATE_HZ), "recording": True}
+        return {
+            "ok": not self.failed,
+            "state": self._state,
+            "sample": int(self._now_s * RATE_HZ),
+            "recording": True,
+        }
 
     def set_clock(self, wall_s: float, origin: str) -> None:
         self.archive.set_clock(wall_s, origin)
@@ -248,8 +292,15 @@ class FakeMonitor:
 
     def _write(self, kind, text, hint="") -> dict:
         with self._lock:
-            entry = {"id": str(uuid.uuid4()), "t": time.time() if self.clock_set else None,
-                     "clock_set": self.clock_set, "kind": kind, "text": text, "hint": hint, "cut_id": self._cut_id}
+            entry = {
+                "id": str(uuid.uuid4()),
+                "t": time.time() if self.clock_set else None,
+                "clock_set": self.clock_set,
+                "kind": kind,
+                "text": text,
+                "hint": hint,
+                "cut_id": self._cut_id,
+            }
             self._log.append(entry)
         self.feed.publish("log", entry)
         return entry
@@ -257,16 +308,32 @@ class FakeMonitor:
     def _stray(self) -> list[dict]:
         if self._state != "chatter":
             return []
-        return [{"frequency_hz": CHATTER_HZ, "level_db": -23.1, "why": "came with the cut and is no multiple of the "
-                 "rotation"}, {"frequency_hz": CHATTER_HZ + 589.8, "level_db": -31.0, "why": "one tooth passing above"}]
+        return [
+            {
+                "frequency_hz": CHATTER_HZ,
+                "level_db": -23.1,
+                "why": "came with the cut and is no multiple of the rotation",
+            },
+            {"frequency_hz": CHATTER_HZ + 589.8, "level_db": -31.0, "why": "one tooth passing above"},
+        ]
 
     def _input(self) -> dict:
         heard = self._state != "no-input"
         level_db = {"cutting": -31.0, "chatter": -22.0}.get(self._state, -45.0)
-        return {"source": "mic", "device": "bench microphone (invented)", "sample_rate_hz": float(RATE_HZ),
-                "channels": 1, "level_db": level_db if heard else None, "peak_db": level_db + 11 if heard else None,
-                "clipped_fraction": 0.0, "overflows": 0, "gaps": 0, "lost_s": 0.0, "present": heard,
-                "text": "Listening to bench microphone (invented)." if heard else "The input is away."}
+        return {
+            "source": "mic",
+            "device": "bench microphone (invented)",
+            "sample_rate_hz": float(RATE_HZ),
+            "channels": 1,
+            "level_db": level_db if heard else None,
+            "peak_db": level_db + 11 if heard else None,
+            "clipped_fraction": 0.0,
+            "overflows": 0,
+            "gaps": 0,
+            "lost_s": 0.0,
+            "present": heard,
+            "text": "Listening to bench microphone (invented)." if heard else "The input is away.",
+        }
 
     def _spectrum(self) -> dict:
         hertz = np.arange(1024) * STEP_HZ
@@ -278,12 +345,21 @@ class FakeMonitor:
         for tone in self._stray():
             db[round(tone["frequency_hz"] / STEP_HZ)] = tone["level_db"]
         state = self.state()
-        return {"seq": self._seq, "t_s": round(self._now_s, 2), "step_hz": STEP_HZ,
-                "bins": base64.b64encode(np.clip((db + 120) / 0.5, 0, 255).astype(np.uint8).tobytes()).decode(),
-                "floor_db": -120, "per_step_db": 0.5, "rpm": state["rpm"], "flutes": state["flutes"],
-                "nominal_rpm": state["nominal_rpm"], "level_db": state["input"]["level_db"],
-                "peak_db": state["input"]["peak_db"], "state": self._state,
-                "stray": [{"frequency_hz": t["frequency_hz"], "level_db": t["level_db"]} for t in self._stray()]}
+        return {
+            "seq": self._seq,
+            "t_s": round(self._now_s, 2),
+            "step_hz": STEP_HZ,
+            "bins": base64.b64encode(np.clip((db + 120) / 0.5, 0, 255).astype(np.uint8).tobytes()).decode(),
+            "floor_db": -120,
+            "per_step_db": 0.5,
+            "rpm": state["rpm"],
+            "flutes": state["flutes"],
+            "nominal_rpm": state["nominal_rpm"],
+            "level_db": state["input"]["level_db"],
+            "peak_db": state["input"]["peak_db"],
+            "state": self._state,
+            "stray": [{"frequency_hz": t["frequency_hz"], "level_db": t["level_db"]} for t in self._stray()],
+        }
 
     # stored cuts
 
@@ -293,19 +369,53 @@ class FakeMonitor:
         if not gone:
             self._write_sound(cut_id, seconds, rings)
         started_at = None if open_clock else time.time() - 3600 * (10 - number)
-        ringing = [{"start_s": 14.0, "end_s": 10 + seconds, "alarm_s": 14.2, "frequency_hz": CHATTER_HZ,
-                    "level_db": -23.1, "severity": "clear", "kind": "quasi-periodic", "confidence": 0.98}]
+        ringing = [
+            {
+                "start_s": 14.0,
+                "end_s": 10 + seconds,
+                "alarm_s": 14.2,
+                "frequency_hz": CHATTER_HZ,
+                "level_db": -23.1,
+                "severity": "clear",
+                "kind": "quasi-periodic",
+                "confidence": 0.98,
+            }
+        ]
         return {
-            "id": cut_id, "sequence": number, "started_at": started_at, "ended": True, "recovered": number == 4,
-            "keep": number == 2, "start_s": 10.0, "end_s": 10 + seconds, "duration_s": seconds,
-            "cut_time_s": seconds - 0.5, "engaged": [[10.0, 12.0], [12.5, 10 + seconds]],
-            "chatter": ringing if rings else [], "chatter_time_s": seconds - 4 if rings else 0.0, "rpm": 11_796.4,
-            "context": dict(self._context), "state": "chatter" if rings else "cutting", "unsure": number == 5,
-            "advice": [], "notices": [], "audio": None if gone else f"/api/cuts/{cut_id}/audio",
-            "features": f"/api/cuts/{cut_id}/features", "audio_removed": gone,
-            "events": [{"id": f"{cut_id}-{kind}", "t": started_at, "clock_set": not open_clock, "kind": kind,
-                        "text": text, "hint": "", "cut_id": cut_id}
-                       for kind, text in (("cut-started", "A cut has begun."), ("cut-ended", "A cut has ended."))],
+            "id": cut_id,
+            "sequence": number,
+            "started_at": started_at,
+            "ended": True,
+            "recovered": number == 4,
+            "keep": number == 2,
+            "start_s": 10.0,
+            "end_s": 10 + seconds,
+            "duration_s": seconds,
+            "cut_time_s": seconds - 0.5,
+            "engaged": [[10.0, 12.0], [12.5, 10 + seconds]],
+            "chatter": ringing if rings else [],
+            "chatter_time_s": seconds - 4 if rings else 0.0,
+            "rpm": 11_796.4,
+            "context": dict(self._context),
+            "state": "chatter" if rings else "cutting",
+            "unsure": number == 5,
+            "advice": [],
+            "notices": [],
+            "audio": None if gone else f"/api/cuts/{cut_id}/audio",
+            "features": f"/api/cuts/{cut_id}/features",
+            "audio_removed": gone,
+            "events": [
+                {
+                    "id": f"{cut_id}-{kind}",
+                    "t": started_at,
+                    "clock_set": not open_clock,
+                    "kind": kind,
+                    "text": text,
+                    "hint": "",
+                    "cut_id": cut_id,
+                }
+                for kind, text in (("cut-started", "A cut has begun."), ("cut-ended", "A cut has ended."))
+            ],
         }
 
     def _write_sound(self, cut_id: str, seconds: float, rings: bool) -> None:
@@ -313,7 +423,9 @@ class FakeMonitor:
         t_s = np.arange(int((seconds + 13) * RATE_HZ)) / RATE_HZ
         sound = 0.003 * np.random.default_rng(1).normal(size=len(t_s))
         cutting = (t_s > 10) & (t_s < 10 + seconds)
-        sound += sum(0.02 / k * np.sin(2 * math.pi * 196.6 * k * t_s) for k in range(1, 7)) * (0.3 + 0.7 * cutting)
+        sound += sum(0.02 / k * np.sin(2 * math.pi * 196.6 * k * t_s) for k in range(1, 7)) * (
+            0.3 + 0.7 * cutting
+        )
         if rings:
             sound += 0.1 * np.sin(2 * math.pi * CHATTER_HZ * t_s) * (cutting & (t_s > 14))
         soundfile.write(self._folder / f"{cut_id}.flac", sound.astype(np.float32), RATE_HZ, subtype="PCM_16")
@@ -332,7 +444,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         monitor = FakeMonitor(Path(folder))
         access = Access(monitor.archive, lan=options.lan)
-        server = Server(create_app(monitor, access=access), "0.0.0.0" if options.lan else "127.0.0.1", options.port)
+        server = Server(
+            create_app(monitor, access=access), "0.0.0.0" if options.lan else "127.0.0.1", options.port
+        )
         print(server.url)
         try:
             server.run()
