@@ -1,6 +1,7 @@
 """The one interface of everything that delivers sound.
 
-A source emits what it received, as it was received: nothing filled in, nothing derived, trouble marked as trouble.
+A source emits what it received, as it was received: nothing filled in, nothing derived, trouble marked as
+trouble.
 """
 
 import threading
@@ -28,7 +29,8 @@ class SourceNotice:
 
     ``code`` is one of ``device-opened``, ``device-lost``, ``device-returned``, ``device-stalled``,
     ``input-silent`` (exactly constant samples), ``input-back``, ``input-overflow``, ``consumer-slow``,
-    ``input-late`` (fewer frames than the clock says), ``recording-ended``.
+    ``input-late`` (fewer frames than the clock says), ``recording-truncated`` (cut short or damaged, what
+    could be read was delivered), ``recording-ended``.
     """
 
     code: str
@@ -46,8 +48,8 @@ class Source(Protocol):
         """Yield blocks and notices in order until `stop` is set or the source is exhausted.
 
         A live source never ends by itself: a lost device gives a notice, then waits for its return. The first
-        item is a ``device-opened`` notice or a ``device-lost`` one. May block, but looks at `stop` at least ten times
-        a second.
+        item is a ``device-opened`` notice or a ``device-lost`` one. May block, but looks at `stop` at least
+        ten times a second.
         """
 
     @property

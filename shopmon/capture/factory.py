@@ -1,0 +1,67 @@
+"""From what a person typed to a source."""
+
+import os
+from pathlib import Path
+
+from shopmon.capture.source import Source
+from shopmon.errors import SettingError
+
+
+def is_path(spec: str) -> bool:
+    """Tell whether a source is meant as a file: it has a separator or an extension."""
+    separators = [separator for separator in (os.sep, os.altsep) if separator]
+    return any(separator in spec for separator in separators) or bool(Path(spec).suffix)
+
+
+def open_source(
+    spec: str,
+    *,
+    device: str | int | None = None,
+    sample_rate_hz: float | None = None,
+    channels: int | None = None,
+    code_format: str | None = None,
+    sensor: str = "microphone",
+    real_time: bool = True,
+) -> Source:
+    """Open what delivers sound.
+
+    Parameters
+    ----------
+    spec
+        ``"mic"``, ``"demo"``, or a path, which has a separator or an extension.
+    device
+        Input device of a microphone: its number, its name or a part of it; None takes the system's default.
+    sample_rate_hz, channels, code_format
+        What to ask a microphone for; None negotiates.
+    sensor
+        ``"microphone"`` or ``"accelerometer"``.
+    real_time
+        Whether a recording is played at the speed of its sample clock.
+
+    Raises
+    ------
+    SettingError
+        `spec` names no source.
+    DeviceError
+        There is no PortAudio. A missing microphone is no error here: the source waits for it.
+    RecordingError
+        The recording cannot be read.
+    """
+    if spec == "mic":
+        from shopmon.capture.microphone import MicrophoneSource  # PortAudio only where it is asked for
+
+        return MicrophoneSource(
+            device, sample_rate_hz=sample_rate_hz, channels=channels, code_format=code_format, sensor=sensor
+        )
+    if spec == "demo":
+        from shopmon.capture.simulated import DemoSource
+
+        return DemoSource(real_time=real_time)
+    if is_path(spec):
+        from shopmon.capture.recording import RecordingSource
+
+        return RecordingSource(spec, real_time, sensor=sensor)
+    raise SettingError(
+        f"There is no source named {spec!r}.",
+        "Give mic, demo, the name of a sensor in the settings, or the path of a recording (./cut.flac).",
+    )
