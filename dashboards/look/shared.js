@@ -70,6 +70,7 @@ export const refresh = async (address = location.href) => {
     const inUse = part.contains(document.activeElement) || part.querySelector("audio");
     if (fresh && !inUse && fresh.innerHTML !== part.innerHTML) part.replaceChildren(...fresh.childNodes);
   }
+  return made;
 };
 
 localTimes();

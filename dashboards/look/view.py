@@ -6,7 +6,6 @@ from functools import lru_cache
 from pathlib import Path
 
 from flask import Blueprint, Response, abort, url_for
-
 from shopmon.dashboards.look import words
 
 FOLDER = Path(__file__).resolve().parent.parent
@@ -25,7 +24,7 @@ def assets() -> dict[str, bytes]:
 
 @lru_cache(maxsize=1)
 def version() -> str:
-    """One hash over all of them: modules import each other by relative path, so they change address together."""
+    """One hash over all: modules import each other by relative path, so they change address together."""
     digest = hashlib.sha256()
     for name, content in assets().items():
         digest.update(name.encode() + b"\0" + content)
@@ -34,7 +33,7 @@ def version() -> str:
 
 @blueprint.get("/assets/<mark>/<path:name>")
 def asset_file(mark: str, name: str) -> Response:
-    """Serve one file; for ever where the address carries the present hash, not at all from a cache otherwise."""
+    """Serve one file, to be kept for ever where the address carries the present hash, else never."""
     content = assets().get(name)
     if content is None:
         abort(404)

@@ -25,7 +25,7 @@ SEVERITIES = {"slight": 1, "clear": 2, "heavy": 3}
 
 
 def grouped(value: float | None, digits: int = 4) -> str:
-    """Write a number with at most `digits` significant digits before its end, thousands set apart by a narrow space.
+    """Write a number, whole and with at most `digits` significant digits, thousands set apart narrowly.
 
     Examples
     --------
@@ -57,23 +57,23 @@ def clock(seconds: float | None) -> str:
 
 
 def tenths(seconds: float | None) -> str:
-    """Write seconds with one decimal.
+    r"""Write seconds with one decimal.
 
     Examples
     --------
     >>> tenths(5.41)
-    '5.4 s'
+    '5.4\xa0s'
     """
     return NONE if seconds is None or not math.isfinite(seconds) else f"{seconds:.1f}\u00a0s"
 
 
 def decibels(level_db: float | None) -> str:
-    """Write a level in whole decibels re full scale, with a true minus sign.
+    r"""Write a level in whole decibels re full scale, with a true minus sign.
 
     Examples
     --------
     >>> decibels(-23.1)
-    '−23 dB'
+    '−23\xa0dB'
     """
     if level_db is None or not math.isfinite(level_db):
         return NONE
@@ -134,7 +134,8 @@ def audio_words(audio: dict) -> str:
     if audio.get("keeping"):
         hours = audio.get("hours_left")
         return "" if hours is None else f"room for {grouped(hours, 2)}\u00a0h"
-    return " ".join(filter(None, (audio.get("stopped") or "", audio.get("hint") or ""))) or "No sound is coming in."
+    reasons = (audio.get("stopped"), audio.get("hint"))
+    return " ".join(filter(None, reasons)) or "No sound is coming in."
 
 
 def quality_good(heard: dict) -> bool:

@@ -172,7 +172,7 @@ new Live("/api/stream", "/api/state", {
     this.begun = true;
   },
   away(since) {
-    const facts = `to the monitor since ${timeOfDay(since)} – trying again`;
+    const facts = `No word from the monitor since ${timeOfDay(since)} – trying again.`;
     blank("away", facts);
     announce("away", facts);
   },

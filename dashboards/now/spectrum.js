@@ -166,7 +166,8 @@ export class Spectrum {
   // After the line, on a ground of their own, so that both stay legible.
   levels(top, floor) {
     for (let level = -30; level > BOTTOM_DB; level -= 30) {
-      this.plate(`−${-level} dB`, this.size.width - this.text * 3.9, this.heightOf(level, top, floor) - 4, this.colours.soft);
+      const text = `−${-level} dB`;
+      this.plate(text, this.size.width - this.pen.measureText(text).width - 4, this.heightOf(level, top, floor) - 4, this.colours.soft);
     }
   }
 

@@ -1,4 +1,4 @@
-"""The page *Now*: made whole by the server, so that the first paint tells the state; the script keeps it moving."""
+"""The page *Now*: made whole by the server, so that the first paint tells the state. A script moves it."""
 
 from flask import Blueprint, current_app, render_template
 

@@ -1,0 +1,58 @@
+// *Cuts*: follows what is still open, keeps a cut, and ties the timeline to the player.
+
+import { refresh, request, say } from "../look/shared.js";
+
+const FOLLOW_MS = 2000;
+const part = (id) => document.getElementById(id);
+
+// Only the top of the list and an open cut change by themselves, and only a seen page asks.
+const follow = () => {
+  if (!document.hidden && document.querySelector("[data-follow]")) refresh().then(ended, () => {});
+};
+
+// The sound appears with the end of the cut; everything about it is made by the server, so load the page anew.
+const ended = (made) => {
+  if (part("lane") && !made.querySelector("[data-follow]")) location.reload();
+};
+
+setInterval(follow, FOLLOW_MS);
+document.addEventListener("visibilitychange", follow);
+
+function tieKeep(button) {
+  button.addEventListener("click", async () => {
+    const keep = button.getAttribute("aria-pressed") !== "true";
+    try {
+      await request(`/api/cuts/${encodeURIComponent(button.dataset.cut)}/keep`, { keep });
+      button.setAttribute("aria-pressed", keep);
+      say(part("keep-word"), keep ? "The sound of this cut is kept for good." : "The sound of this cut goes when the disk needs room; the figures stay.");
+      say(part("answer"), keep ? "Kept." : "No longer kept.");
+    } catch (error) {
+      say(part("answer"), error.message);
+    }
+  });
+}
+
+function tieSound(sound, lane) {
+  const [first, last] = [Number(lane.dataset.first), Number(lane.dataset.last)];
+  const hear = (second) => {
+    sound.currentTime = Math.max(0, second);
+    sound.play().catch(() => {});
+  };
+  lane.querySelector("svg").addEventListener("click", (event) => {
+    const box = event.currentTarget.getBoundingClientRect();
+    hear(first + ((event.clientX - box.left) / box.width) * (last - first));
+  });
+  document.addEventListener("click", ({ target }) => {
+    const button = target.closest("[data-seek]");
+    if (button) hear(Number(button.dataset.seek));
+  });
+  sound.addEventListener("timeupdate", () => {
+    const share = (sound.currentTime - first) / (last - first);
+    const head = part("playhead");
+    head.setAttribute("visibility", share >= 0 && share <= 1 ? "visible" : "hidden");
+    for (const end of ["x1", "x2"]) head.setAttribute(end, `${100 * share}%`);
+  });
+}
+
+if (part("keep")) tieKeep(part("keep"));
+if (part("sound")) tieSound(part("sound"), part("lane"));

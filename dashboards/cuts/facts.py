@@ -1,0 +1,126 @@
+"""What the pages say about a cut: verdict, figures, context in plain words, stretches of its timeline."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from shopmon.dashboards.look.words import clock, decibels, grouped, tenths
+
+MM_PER_INCH = 25.4
+LENGTHS = {"stickout_mm": "Stickout", "ap_mm": "Axial depth ap", "ae_mm": "Radial depth ae"}
+CONTEXT = {
+    "end_mill": "End mill",
+    "tool_assembly": "Tool assembly",
+    "holder": "Holder",
+    "stickout_mm": "Stickout",
+    "flutes": "Flutes",
+    "nominal_rpm": "Speed told",
+    "ap_mm": "Axial depth ap",
+    "ae_mm": "Radial depth ae",
+    "feed_mm_min": "Table feed vf",
+    "milling": "Milling",
+    "coolant": "Coolant",
+    "material": "Material",
+    "part": "Part",
+    "operation": "Operation",
+    "program_section": "Program section",
+    "machine": "Machine",
+}
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A piece of the timeline: where it lies in the picture, in percent, and what it is."""
+
+    kind: str
+    start_s: float
+    end_s: float
+    left: float
+    width: float
+    text: str
+
+
+def verdict(cut: dict[str, Any]) -> dict[str, str]:
+    """Return word and shape of a cut: going on, chatter or quiet."""
+    if not cut["ended"]:
+        return {"word": "Going on", "shape": "spinning"}
+    if cut["chatter"]:
+        return {"word": "Chatter", "shape": "chatter"}
+    return {"word": "Quiet", "shape": "cutting"}
+
+
+def facts(cut: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return name and value of the figures of a cut."""
+    share = cut["chatter_time_s"] / cut["cut_time_s"] if cut["cut_time_s"] else 0.0
+    ringing = f"{tenths(cut['chatter_time_s'])}, {share:.0%} of the cut time"
+    rows = [
+        ("Cut time", clock_and_tenths(cut["cut_time_s"])),
+        ("From start to end", clock_and_tenths(cut["duration_s"])),
+        ("Engagements", grouped(len(cut["engaged"]))),
+        ("Spindle speed", f"{grouped(cut['rpm'])}\u00a0rpm" if cut["rpm"] else "not heard"),
+        ("Chatter", ringing if cut["chatter"] else "none"),
+    ]
+    if cut["chatter"]:
+        worst = max(cut["chatter"], key=lambda span: span["level_db"])
+        rows.append(("Loudest at", tone_words(worst)))
+    return rows
+
+
+def tone_words(span: dict[str, Any]) -> str:
+    """Say frequency, level and severity of a chatter event."""
+    return f"{grouped(span['frequency_hz'])}\u00a0Hz, {decibels(span['level_db'])}, {span['severity']}"
+
+
+def clock_and_tenths(seconds: float | None) -> str:
+    r"""Write a short time with a decimal, a long one as a clock does.
+
+    Examples
+    --------
+    >>> clock_and_tenths(8.25), clock_and_tenths(125.0)
+    ('8.2\xa0s', '2:05')
+    """
+    return clock(seconds) if seconds is not None and seconds >= 60 else tenths(seconds)
+
+
+def context_rows(context: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Return name and value of what is known of tool, speed and part, in the shop's units."""
+    known = ((label, name, context.get(name)) for name, label in CONTEXT.items())
+    return [(label, context_value(name, value, units)) for label, name, value in known if value is not None]
+
+
+def context_value(name: str, value: Any, units: str) -> str:
+    r"""Write one value of the context.
+
+    Examples
+    --------
+    >>> context_value("ap_mm", 1.5, "metric"), context_value("ap_mm", 1.5, "inch")
+    ('1.5\xa0mm', '0.059\xa0in')
+    """
+    if name in LENGTHS:
+        return f"{value / MM_PER_INCH:.3f}\u00a0in" if units == "inch" else f"{value:g}\u00a0mm"
+    if name == "feed_mm_min":
+        inches = f"{value / MM_PER_INCH:.1f}\u00a0in/min"
+        return inches if units == "inch" else f"{grouped(value)}\u00a0mm/min"
+    if name == "nominal_rpm":
+        return f"{grouped(value, 6)}\u00a0rpm"
+    return str(value)
+
+
+def lane(cut: dict[str, Any]) -> tuple[float, float]:
+    """Return the first and last second of the picture: the cut and a little around it."""
+    margin = max(0.5, 0.03 * (cut["duration_s"] or 0.0))
+    return max(0.0, cut["start_s"] - margin), (cut["end_s"] or cut["start_s"]) + margin
+
+
+def stretches(cut: dict[str, Any]) -> list[Stretch]:
+    """Return engagements and chatter in the order in which they began."""
+    first, last = lane(cut)
+
+    def stretch(kind: str, start_s: float, end_s: float, text: str) -> Stretch:
+        left = 100 * (start_s - first) / (last - first)
+        width = max(0.3, 100 * (end_s - start_s) / (last - first))
+        return Stretch(kind, start_s, end_s, round(left, 3), round(width, 3), text)
+
+    found = [stretch("engaged", start, end, "In metal") for start, end in cut["engaged"]]
+    for span in cut["chatter"]:
+        found.append(stretch("chatter", span["start_s"], span["end_s"], f"Chatter, {tone_words(span)}"))
+    return sorted(found, key=lambda each: (each.start_s, each.kind))

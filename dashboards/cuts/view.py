@@ -1,0 +1,51 @@
+"""The pages *Cuts*: a list, newest first, and one page per cut."""
+
+from flask import Blueprint, current_app, render_template, request
+from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.errors import Refusal
+
+ON_A_PAGE = 25
+LARGEST_SEQUENCE = 2**62
+
+blueprint = Blueprint("cuts", __name__, url_prefix="/cuts")
+
+
+@blueprint.record_once
+def lend(state) -> None:
+    """Give the templates what they say about a cut."""
+    state.app.jinja_env.globals.update(verdict=facts.verdict, clock_and_tenths=facts.clock_and_tenths)
+
+
+def asked_before() -> int | None:
+    """Return where the list is to go on; None at its top, and where the address makes no sense."""
+    before = request.args.get("before", type=int)
+    return before if before is not None and 0 <= before <= LARGEST_SEQUENCE else None
+
+
+@blueprint.get("")
+def index() -> str:
+    """List of the cuts."""
+    before = asked_before()
+    found = current_app.extensions["monitor"].cuts(limit=ON_A_PAGE + 1, before_sequence=before)
+    shown = found[:ON_A_PAGE]
+    older = shown[-1]["sequence"] if len(found) > ON_A_PAGE else None
+    return render_template("cuts/list.html", cuts=shown, before=before, older=older)
+
+
+@blueprint.get("/<cut_id>")
+def one(cut_id: str) -> str:
+    """Page of one cut."""
+    monitor = current_app.extensions["monitor"]
+    cut = monitor.cut(cut_id)
+    if cut is None:
+        raise Refusal(404, "There is no cut with this id.", "Look at the list under Cuts.")
+    first, last = facts.lane(cut)
+    return render_template(
+        "cuts/cut.html",
+        cut=cut,
+        facts=facts.facts(cut),
+        context=facts.context_rows(cut["context"], monitor.state()["units"]),
+        stretches=facts.stretches(cut),
+        first_s=first,
+        last_s=last,
+    )
