@@ -91,6 +91,9 @@ class Access:
         self._code: tuple[str, float] | None = None
         self._wrong_times: deque[float] = deque()
         self._wrong_for_code = 0
+        # the archive writes a little later than it is told to; until then these count
+        self._added: dict[str, dict] = {}
+        self._removed: set[str] = set()
 
     # who is it
 
@@ -119,7 +122,9 @@ class Access:
     def _device(self, secret: str) -> dict | None:
         if not secret or len(secret) > 200:
             return None
-        return self._devices.device_by_token_hash(hashed(secret))
+        digest = hashed(secret)
+        device = self._added.get(digest) or self._devices.device_by_token_hash(digest)
+        return None if device is None or str(device["id"]) in self._removed else device
 
     # inviting
 
@@ -213,16 +218,24 @@ class Access:
         if self._devices is None:
             raise SettingError("Nothing can be paired here.", "Start the monitor with --lan.")
         secret = secrets.token_urlsafe(32)
-        self._devices.add_device(str(uuid.uuid4()), clean_name(name), hashed(secret), scope)
+        device = {"id": str(uuid.uuid4()), "name": clean_name(name), "scope": scope}
+        self._devices.add_device(device["id"], device["name"], hashed(secret), scope)
+        self._added[hashed(secret)] = device
         return secret
 
     def devices(self) -> list[dict]:
-        """Return the paired devices and keys, without their hashes."""
-        rows = self._devices.devices() if self._devices else []
-        return [{key: value for key, value in row.items() if key != "token_hash"} for row in rows]
+        """Return the paired devices and keys: id, name and scope of each."""
+        rows = {str(row["id"]): row for row in (self._devices.devices() if self._devices else [])}
+        rows |= {row["id"]: row for row in list(self._added.values()) if row["id"] not in rows}
+        return [
+            {"id": device_id, "name": row["name"], "scope": row["scope"]}
+            for device_id, row in rows.items()
+            if device_id not in self._removed
+        ]
 
     def remove(self, device_id: str) -> None:
         """Forget a device or key: from now on it is a stranger."""
+        self._removed.add(device_id)
         if self._devices:
             self._devices.remove_device(device_id)
 

@@ -46,7 +46,8 @@ def install(app: Flask) -> None:
 
 def check_host() -> None:
     """Refuse names that are not ours: a foreign name that resolves to this address is DNS rebinding."""
-    if not known_host(request.host, current_app.extensions["access"].names):
+    host = request.environ.get("HTTP_HOST") or request.host  # HTTP/1.0 needs none
+    if not known_host(host, current_app.extensions["access"].names):
         raise Refusal(
             403, "The monitor is not known by this name.", "Use the address that it printed at its start."
         )

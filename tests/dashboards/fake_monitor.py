@@ -420,6 +420,9 @@ class FakeMonitor:
 
     def _write_sound(self, cut_id: str, seconds: float, rings: bool) -> None:
         self._folder.mkdir(parents=True, exist_ok=True)
+        path = self._folder / f"{cut_id}.flac"
+        if path.exists():
+            return
         t_s = np.arange(int((seconds + 13) * RATE_HZ)) / RATE_HZ
         sound = 0.003 * np.random.default_rng(1).normal(size=len(t_s))
         cutting = (t_s > 10) & (t_s < 10 + seconds)
@@ -428,7 +431,7 @@ class FakeMonitor:
         )
         if rings:
             sound += 0.1 * np.sin(2 * math.pi * CHATTER_HZ * t_s) * (cutting & (t_s > 14))
-        soundfile.write(self._folder / f"{cut_id}.flac", sound.astype(np.float32), RATE_HZ, subtype="PCM_16")
+        soundfile.write(path, sound.astype(np.float32), RATE_HZ, subtype="PCM_16")
 
 
 def main() -> None:

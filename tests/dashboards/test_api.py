@@ -1,0 +1,178 @@
+"""The interface for programs, route by route."""
+
+import io
+
+import pytest
+import soundfile
+
+CUT = "00000000-0000-0000-0000-000000000002"
+STATE_KEYS = {
+    "state",
+    "unsure",
+    "rpm",
+    "cut_id",
+    "cut_time_s",
+    "stray",
+    "input",
+    "notices",
+    "seq",
+    "clock_set",
+}
+
+
+def test_the_state_has_what_is_promised(client, monitor):
+    monitor.show("chatter")
+    state = client.get("/api/state").get_json()
+    assert set(state) >= STATE_KEYS
+    assert (state["state"], state["chatter"]["severity"]) == ("chatter", "clear")
+
+
+def test_health_is_good_until_the_engine_has_failed(client, monitor):
+    good = client.get("/api/health")
+    assert (good.status_code, good.get_json()["ok"]) == (200, True)
+    assert good.get_json()["last_frame_age_s"] is None
+    monitor.spectrum()
+    assert client.get("/api/health").get_json()["last_frame_age_s"] >= 0
+    monitor.failed = True
+    bad = client.get("/api/health")
+    assert (bad.status_code, bad.get_json()["ok"]) == (503, False)
+
+
+def test_cuts_come_newest_first_and_page_by_page(client):
+    first = client.get("/api/cuts?limit=2").get_json()
+    assert [cut["sequence"] for cut in first["cuts"]] == [5, 4]
+    second = client.get(f"/api/cuts?limit=2&before={first['next_before']}").get_json()
+    assert [cut["sequence"] for cut in second["cuts"]] == [3, 2]
+    last = client.get(f"/api/cuts?limit=2&before={second['next_before']}").get_json()
+    assert ([cut["sequence"] for cut in last["cuts"]], last["next_before"]) == ([1], None)
+
+
+def test_the_list_ends_also_when_its_last_page_is_full(client):
+    page = client.get("/api/cuts?limit=5").get_json()
+    rest = client.get(f"/api/cuts?limit=5&before={page['next_before']}").get_json()
+    assert rest == {"cuts": [], "next_before": None}
+
+
+@pytest.mark.parametrize(
+    ("query", "sequences"),
+    [
+        ("verdict=chatter", [4, 2]),
+        ("verdict=quiet", [5, 3, 1]),
+        ("keep=true", [2]),
+        ("keep=0&limit=2", [5, 4]),
+        ("until=1", [3]),
+        ("since=4000000000", []),
+    ],
+)
+def test_cuts_can_be_filtered(client, query, sequences):
+    assert [cut["sequence"] for cut in client.get(f"/api/cuts?{query}").get_json()["cuts"]] == sequences
+
+
+def test_one_cut_has_its_events(client):
+    cut = client.get(f"/api/cuts/{CUT}").get_json()
+    assert cut["id"] == CUT
+    assert [event["kind"] for event in cut["events"]] == ["cut-started", "cut-ended"]
+
+
+def test_keeping_and_not_keeping_a_cut(client, monitor):
+    assert client.post(f"/api/cuts/{CUT}/keep", json={"keep": False}).get_json() == {"id": CUT, "keep": False}
+    assert monitor.cut(CUT)["keep"] is False
+    assert client.post(f"/api/cuts/{CUT}/keep").get_json()["keep"] is True
+    assert monitor.cut(CUT)["keep"] is True
+
+
+def test_features_are_thinned_and_hold_no_nan(client):
+    whole = client.get(f"/api/cuts/{CUT}/features?points=20000").get_json()
+    few = client.get(f"/api/cuts/{CUT}/features?points=20").get_json()
+    assert whole["thinned_by"] == 1
+    assert None in whole["rpm"]
+    assert len(few["t_s"]) == len(few["state"]) <= 20
+    assert max(few["stray_db"]) == max(whole["stray_db"])
+
+
+def test_the_sound_comes_whole_and_named(client, monitor):
+    response = client.get(f"/api/cuts/{CUT}/audio")
+    assert response.mimetype == "audio/flac"
+    assert response.headers["Accept-Ranges"] == "bytes"
+    assert response.data == monitor.audio_path(CUT).read_bytes()
+    assert soundfile.info(io.BytesIO(response.data)).samplerate == 48_000
+    assert "attachment" not in response.headers["Content-Disposition"]
+    saved = client.get(f"/api/cuts/{CUT}/audio?download=1").headers["Content-Disposition"]
+    assert saved == f"attachment; filename=cut-{CUT}.flac"
+
+
+@pytest.mark.parametrize(
+    ("suffix", "kind"), [(".wav", "audio/wav"), (".FLAC", "audio/flac"), (".xyz", "application/octet-stream")]
+)
+def test_the_kind_follows_the_file(client, monitor, tmp_path, suffix, kind):
+    path = tmp_path / f"sound{suffix}"
+    path.write_bytes(b"RIFF")
+    monitor.audio_path = lambda cut_id: path
+    assert client.get(f"/api/cuts/{CUT}/audio").mimetype == kind
+
+
+def test_a_name_cannot_carry_anything_into_the_header(client, monitor, tmp_path):
+    path = tmp_path / "a.flac"
+    path.write_bytes(b"x")
+    monitor.audio_path = lambda cut_id: path
+    named = client.get("/api/cuts/a%22;%20x=%0d%0aY:1/audio?download=1").headers["Content-Disposition"]
+    assert named == "attachment; filename=cut-a___x___Y_1.flac"
+
+
+def test_sound_that_vanished_is_said_to_be_gone(client, monitor, tmp_path):
+    monitor.audio_path = lambda cut_id: tmp_path / "gone.flac"
+    response = client.get(f"/api/cuts/{CUT}/audio")
+    assert response.status_code == 404
+    assert "room" in response.get_json()["hint"]
+
+
+def test_the_context_is_told_and_read(client, monitor):
+    viewer = monitor.feed.subscribe()
+    viewer.next(0)
+    answer = client.post("/api/context", json={"nominal_rpm": 8000, "flutes": 2, "material": None})
+    assert answer.status_code == 200
+    context = client.get("/api/context").get_json()["context"]
+    assert answer.get_json()["context"] == context
+    assert (context["nominal_rpm"], context["flutes"], "material" in context) == (8000, 2, False)
+    assert viewer.next(0)[1]["nominal_rpm"] == 8000
+
+
+def test_a_touch_is_told_from_a_macro(client, monitor):
+    origins = []
+    monitor.set_context = lambda values, origin: origins.append(origin) or values
+    client.post("/api/context", json={"flutes": 2})
+    assert origins == ["touched"]
+
+
+def test_recent_setups(client):
+    setups = client.get("/api/recent-setups?limit=2").get_json()["setups"]
+    assert setups == [{"nominal_rpm": 12000.0, "flutes": 3}, {"nominal_rpm": 8000.0, "flutes": 2}]
+
+
+def test_the_two_buttons_write_into_the_log(client):
+    marked = client.post("/api/marks", json={"note": " wall of pocket 3 "})
+    assert (marked.status_code, marked.get_json()["mark"]["text"]) == (201, "Moment marked: wall of pocket 3")
+    kept = client.post("/api/keep-last", json={"seconds": 90})
+    assert (kept.status_code, kept.get_json()["kept"]["kind"]) == (201, "kept")
+    assert client.post("/api/keep-last").status_code == 201
+    assert [entry["kind"] for entry in client.get("/api/log?limit=2").get_json()["log"]] == ["kept", "kept"]
+    assert [span["seconds"] for span in client.get("/api/kept").get_json()["kept"]] == [90, 120]
+
+
+def test_nothing_can_be_kept_without_sound_and_the_reason_is_said(client, monitor):
+    monitor.show("no-input")
+    response = client.post("/api/keep-last")
+    assert response.status_code == 400
+    assert "no sound" in response.get_json()["error"]
+
+
+def test_the_time_is_taken_once_and_only_after_a_yes(client, monitor):
+    monitor.clock_set = False
+    offer = {"time_s": 1_800_000_000.25}
+    asked = client.post("/api/clock", json=offer)
+    assert (asked.status_code, asked.get_json()["needs_confirmation"]) == (202, True)
+    assert monitor.archive.clock is None
+    assert client.post("/api/clock", json=offer | {"confirm": True}).get_json()["clock_set"] is True
+    assert monitor.archive.clock == (1_800_000_000.25, "browser")
+    again = client.post("/api/clock", json=offer | {"confirm": True})
+    assert (again.status_code, set(again.get_json())) == (409, {"error", "hint"})
