@@ -60,6 +60,7 @@ def install_system_packages(names):
     before = administrator()
     if not names or before is None or not shutil.which("apt-get"):
         return list(names)
+    print(f"Installing parts of the system: {', '.join(names)}", flush=True)
     before = [*before, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-q"]
     # a stale list is better than none: what is missing afterwards is said anyway
     subprocess.run([*before, "update"], stdin=subprocess.DEVNULL)

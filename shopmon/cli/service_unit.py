@@ -35,8 +35,6 @@ def command(user, sources, device, data_dir, settings_file, lan, port):
 
     named_data, named_settings = os.environ.get("SHOPMON_DATA"), os.environ.get("SHOPMON_SETTINGS")
     who = _known(user or os.environ.get("SUDO_USER") or getpass.getuser())
-    if who == "root":
-        click.echo("This runs the monitor as root; better name a plain user with --user NAME.", err=True)
     options = UnitOptions(
         user=who,
         interpreter=Path(sys.executable),
@@ -49,6 +47,8 @@ def command(user, sources, device, data_dir, settings_file, lan, port):
         port=port,
     )
     click.echo(unit_text(options, _itself(), existing_groups()), nl=False)
+    if who == "root":
+        click.echo("This runs the monitor as root; better name a plain user with --user NAME.", err=True)
 
 
 def _known(user: str) -> str:

@@ -4,6 +4,7 @@ import grp
 from dataclasses import dataclass
 from pathlib import Path
 
+from shopmon.capture.factory import is_path
 from shopmon.errors import SettingError
 
 # sound cards and GPIO pins; a unit naming a group that does not exist would not start at all
@@ -85,7 +86,7 @@ class UnitOptions:
         """Return the words after ``shopmon``, every path absolute: a service starts in another folder."""
         words = ["listen"]
         for source in self.sources:
-            words += ["--source", _absolute(Path(source)) if _is_path(source) else source]
+            words += ["--source", _absolute(Path(source)) if is_path(source) else source]
         words += ["--device", self.device] if self.device is not None else []
         words += ["--data", _absolute(self.data_dir)] if self.data_dir else []
         words += ["--settings", _absolute(self.settings_file)] if self.settings_file else []
@@ -152,10 +153,6 @@ def _one_line(text: str) -> str:
             f"{text!r} cannot stand in a unit file.", "Use a name without line breaks and control characters."
         )
     return text
-
-
-def _is_path(source: str) -> bool:
-    return "/" in source or bool(Path(source).suffix)
 
 
 def _absolute(path: Path) -> str:
