@@ -3,9 +3,11 @@
 import logging
 import socket
 import threading
+import warnings
 
 import waitress
 from shopmon.dashboards.addresses import lan_address
+from shopmon.dashboards.wire import Channel
 from waitress import wasyncore
 
 from shopmon.errors import DeviceError
@@ -40,6 +42,7 @@ class Server:
     def __init__(self, app, host: str = "127.0.0.1", port: int = 8321):
         # a viewer who leaves is nothing to log: the card would be written to all day
         logging.getLogger("waitress").setLevel(logging.WARNING)
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         self._streams = app.extensions["streams"]
         self._sockets: dict = {}
         self._lock = threading.Lock()
@@ -49,24 +52,7 @@ class Server:
         self._listening = listening_socket(host, port)
         self._host = host
         self.port = self._listening.getsockname()[1]
-        self._server = waitress.create_server(
-            app,
-            map=self._sockets,
-            sockets=[self._listening],
-            threads=self._streams.limit + SPARE_THREADS,
-            send_bytes=1,
-            connection_limit=CONNECTION_LIMIT,
-            channel_timeout=IDLE_S,
-            cleanup_interval=10,
-            outbuf_high_watermark=BACKLOG_BYTES,
-            max_request_header_size=16 * 1024,
-            max_request_body_size=1024 * 1024,
-            asyncore_use_poll=True,
-            asyncore_loop_timeout=1,
-            log_socket_errors=False,
-            clear_untrusted_proxy_headers=False,
-            ident="shopmon",
-        )
+        self._server = make_server(app, self._listening, self._sockets, self._streams.limit + SPARE_THREADS)
 
     @property
     def url(self) -> str:
@@ -78,6 +64,11 @@ class Server:
         """The address for other devices on the network; the local one where there is no network."""
         address = lan_address() if self._host in ("0.0.0.0", "") else self._host
         return f"http://{address or '127.0.0.1'}:{self.port}/"
+
+    @property
+    def waiting_bytes(self) -> int:
+        """Most bytes that wait for any one viewer to take them."""
+        return max((c.total_outbufs_len for c in list(self._server.active_channels.values())), default=0)
 
     def run(self) -> None:
         """Serve until `close` is called from another thread."""
@@ -112,6 +103,34 @@ class Server:
         for channel in list(self._server.active_channels.values()):
             channel.handle_close()
         wasyncore.close_all(self._sockets, ignore_all=True)
+
+
+def make_server(app, listening: socket.socket, sockets: dict, threads: int):
+    """Make the waitress server: every message goes out at once, what waits for a viewer is bounded."""
+    with warnings.catch_warnings():
+        # send_bytes is to go in some later waitress; without it events wait for 18 kB to gather
+        warnings.simplefilter("ignore", DeprecationWarning)
+        server = waitress.create_server(
+            app,
+            map=sockets,
+            sockets=[listening],
+            threads=threads,
+            send_bytes=1,
+            connection_limit=CONNECTION_LIMIT,
+            channel_timeout=IDLE_S,
+            cleanup_interval=10,
+            outbuf_high_watermark=BACKLOG_BYTES,
+            max_request_header_size=16 * 1024,
+            max_request_body_size=1024 * 1024,
+            asyncore_use_poll=True,
+            asyncore_loop_timeout=1,
+            log_socket_errors=False,
+            # the application looks at them itself: whoever passes requests on is not this computer
+            clear_untrusted_proxy_headers=False,
+            ident="shopmon",
+        )
+    server.channel_class = Channel
+    return server
 
 
 def listening_socket(host: str, port: int) -> socket.socket:

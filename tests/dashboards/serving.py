@@ -4,7 +4,7 @@ import http.client
 import json
 import socket
 import threading
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
 from shopmon.dashboards.access import Access
@@ -46,10 +46,13 @@ class Served:
         return response.status, response.headers, content
 
     def send(self, text: str) -> bytes:
-        """Send bytes as they are; return all that comes until the server closes."""
+        """Send bytes as they are; return all that comes until the server ends the connection."""
         with socket.create_connection(("127.0.0.1", self.port), LONGEST_S) as raw:
             raw.sendall(text.encode("latin-1"))
-            parts = iter(lambda: raw.recv(65536), b"")
+            parts = []
+            with suppress(ConnectionResetError):  # the server need not read what it refuses
+                while part := raw.recv(65536):
+                    parts.append(part)
             return b"".join(parts)
 
     @contextmanager
