@@ -1,1 +1,1 @@
-"""What is kept: database, recordings on disk, retention. No analysis."""
+"""What is kept: the database, the recordings on disk, what is removed when space runs short. No analysis."""

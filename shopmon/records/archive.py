@@ -1,0 +1,543 @@
+"""The archive: everything that is kept, behind one door.
+
+Methods that write return at once and may be called from any thread: they queue work for one writer thread (see
+writer.py for the threads and work_queue.py for what happens when the queue is full). Methods that read use
+connections of their own and see what has been committed, usually a few milliseconds after it was written.
+"""
+
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from shopmon import __version__
+from shopmon.errors import SettingError, StoreError
+from shopmon.records.boot_clock import BootClock
+from shopmon.records.database import open_database, open_reader
+from shopmon.records.features import FeatureRow
+from shopmon.records.filing import Filed, FilingJob, file_recording
+from shopmon.records.folder import DataFolder
+from shopmon.records.ledger import Ledger
+from shopmon.records.reading import Reader, context_values
+from shopmon.records.recorder import Recorder
+from shopmon.records.recovery import Recovered, recover
+from shopmon.records.space import AudioGate, RecordingStatus, Retention, reserve_for
+from shopmon.records.stamps import Stamps
+from shopmon.records.stream_info import StreamInfo
+from shopmon.records.tables import (
+    CONTEXT_VALUES,
+    analyses,
+    boots,
+    clock_offsets,
+    contexts,
+    corrections,
+    cuts,
+    events,
+    judgements,
+    kept_spans,
+    marks,
+    paired_devices,
+    stored_values,
+    streams,
+)
+from shopmon.records.work_queue import WorkQueue
+from shopmon.records.writer import Filer, Writer
+from shopmon.signals.block import Block
+
+__all__ = ["Archive", "FeatureRow", "RecordingStatus", "StreamInfo"]
+NOTE_LIMIT = 10_000
+WAIT_S = 120.0
+
+
+class Archive(Reader):
+    """Everything that is kept; made by `open`.
+
+    Attributes
+    ----------
+    recovered
+        Ids of the cuts that an earlier run left open and that are now closed.
+    """
+
+    def __init__(self, data: DataFolder, engine: sa.Engine, parts: "_Parts", recovered: Recovered):
+        super().__init__(open_reader(data.database), data)
+        self._write_engine = engine
+        self._stamps, self._ledger, self._recorder = parts.stamps, parts.ledger, parts.recorder
+        self._writer, self._works = parts.writer, parts.works
+        self._lock = threading.Lock()
+        self._streams: dict[str, tuple[StreamInfo, int]] = {}
+        self._context = self.latest_context_row()
+        self._closed = False
+        self.recovered = recovered.cut_ids
+        self._filer = Filer(self._make, self._made)
+        self._writer.filer = self._filer
+        self._recorder.old.extend(recovered.old)
+        for recording in recovered.recordings:
+            self._recorder.take_over(recording)
+        self._filer.start()
+        self._writer.start()
+        self._note_boot()
+
+    @classmethod
+    def open(
+        cls,
+        data_dir: Path,
+        *,
+        budget_bytes: int,
+        buffer_s: float = 600,
+        keep_audio: bool = True,
+        reserve_bytes: int | None = None,
+    ) -> "Archive":
+        """Open the archive in a folder: migrate, recover what a killed run left, and begin to write.
+
+        Parameters
+        ----------
+        data_dir
+            Made where it does not exist.
+        budget_bytes
+            For audio, the rolling buffer included.
+        buffer_s
+            Length of the rolling buffer; 0 keeps only what the margin before a cut needs.
+        keep_audio
+            False writes figures only: no audio ever reaches the disk.
+        reserve_bytes
+            Free space that counts as full; None for 200 MB, or 2 % of a larger disk.
+
+        Raises
+        ------
+        StoreError
+            The folder or its database cannot be used, or another process uses it.
+        SettingError
+            A number that cannot be.
+        """
+        if budget_bytes < 0 or not 0 <= buffer_s < float("inf"):
+            raise SettingError(
+                f"A budget of {budget_bytes} bytes with a buffer of {buffer_s} s cannot be.",
+                "Give 0 or more.",
+            )
+        data = DataFolder(data_dir)
+        engine = None
+        try:
+            engine = open_database(data.database, data.backups)
+            clock = BootClock.this_boot()
+            recovered = recover(engine, data, now_s=clock.now_s(), buffer_s=buffer_s)
+            gate = AudioGate(reserve_for(data.root) if reserve_bytes is None else reserve_bytes)
+            parts = _Parts(data, engine, clock, gate, budget_bytes, buffer_s, keep_audio)
+            return cls(data, engine, parts, recovered)
+        except BaseException:
+            if engine is not None:
+                engine.dispose()
+            data.unlock()
+            raise
+
+    # streams
+
+    def start_stream(self, info: StreamInfo) -> None:
+        """Begin a stream; its samples count from 0 or wherever its first block begins."""
+        row = {
+            **self._stamps.new(info.stream_id),
+            "source_id": info.source_id,
+            "name": info.name,
+            "sample_rate_hz": info.sample_rate_hz,
+            "channels": info.channels,
+            "code_format": info.code_format,
+            "settings": info.settings,
+        }
+        with self._lock:
+            self._streams[info.stream_id] = (info, 0)
+        # a source that keeps its stream's id over a restart replaces the row, with the same facts
+        statement = sa.insert(streams).prefix_with("OR REPLACE")
+        self._works.make_room(info.bytes_per_s)
+        self._put(lambda: (self._ledger.write(statement, row), self._recorder.start_stream(info)))
+
+    def end_stream(self, stream_id: str) -> None:
+        """End a stream: what can be filed is filed."""
+        with self._lock:
+            self._streams.pop(stream_id, None)
+        self._put(lambda: self._recorder.end_stream(stream_id))
+
+    def append(self, block: Block) -> None:
+        """Take the samples of one block; never waits. What cannot be taken is counted in the status.
+
+        Raises
+        ------
+        StoreError
+            Its stream was not started.
+        ValueError
+            Its samples are not in the form the stream was started with.
+        """
+        info = self._info(block.stream_id)
+        if block.code_format != info.code_format:
+            raise ValueError(f"a block of {block.code_format} in a stream of {info.code_format}")
+        raw = (
+            info.encode(block.codes) if self._recorder.keep_audio else bytes(info.frame_bytes * block.frames)
+        )
+        with self._lock:
+            self._streams[block.stream_id] = (info, block.end_sample)
+        taken = self._works.put_audio(
+            lambda: self._recorder.append(block.stream_id, block.first_sample, raw), len(raw)
+        )
+        if not taken:
+            self._recorder.lose(info, len(raw))
+
+    def append_features(self, stream_id: str, row: FeatureRow) -> None:
+        """Take the figures of one frame."""
+        raw = row.pack()
+        self._works.put_feature(lambda: self._recorder.append_features(stream_id, row.end_sample, raw))
+
+    def snapshot(self, stream_id: str, sample: int, listener_state: dict, context: dict) -> None:
+        """Keep the listener's state right before `sample`: recordings begin at such samples."""
+        self._works.put_feature(lambda: self._recorder.snapshot(stream_id, sample, listener_state, context))
+
+    # cuts
+
+    def start_cut(self, cut_id: str, stream_id: str, start_sample: int, context: dict) -> None:
+        """Begin a cut at its back-dated start, in the context that holds (a plain dict of known values)."""
+        info, position = self._position(stream_id)
+        row = {
+            **self._stamps.new(cut_id),
+            "stream_id": stream_id,
+            "context_id": self._context_id(context, stream_id, start_sample),
+            "first_sample": start_sample,
+            "end_sample": start_sample,
+            "engaged": [],
+            "chatter": [],
+            "ended": False,
+            "recovered": False,
+            "keep": False,
+        }
+        ago_s = max(0, position - start_sample) / info.sample_rate_hz
+        row["start_monotonic_s"] = row["monotonic_s"] - ago_s
+
+        def run() -> None:
+            recording_id = self._recorder.start_cut(cut_id, stream_id, start_sample)
+            self._ledger.insert(cuts, {**row, "recording_id": recording_id})
+
+        self._put(run)
+
+    def update_cut(self, cut_id: str, end_sample: int, engaged: Sequence, chatter: list[dict]) -> None:
+        """Checkpoint an open cut: where a crash would leave it."""
+        values = {"end_sample": end_sample, "engaged": _spans(engaged), "chatter": list(chatter)}
+        self._put(lambda: self._change_cut(cut_id, values), key=("checkpoint", cut_id))
+
+    def end_cut(
+        self,
+        cut_id: str,
+        end_sample: int,
+        engaged: Sequence,
+        chatter: list[dict],
+        analysis: dict,
+        engine_version: str,
+        settings_hash: str,
+    ) -> None:
+        """End a cut and keep its original analysis."""
+        values = {
+            "end_sample": end_sample,
+            "engaged": _spans(engaged),
+            "chatter": list(chatter),
+            "ended": True,
+        }
+        row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=True)
+
+        def run() -> None:
+            self._change_cut(cut_id, values)
+            self._ledger.insert(analyses, row)
+            self._recorder.end_cut(cut_id, end_sample)
+
+        self._put(run)
+
+    def add_analysis(self, cut_id: str, analysis: dict, engine_version: str, settings_hash: str) -> str:
+        """Keep a later analysis beside the original; return its id."""
+        row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=False)
+        return self._insert(analyses, row)
+
+    def set_keep(self, row_id: str, keep: bool) -> None:
+        """Protect the audio of a cut (or of a stretch kept by hand) from removal, or no longer."""
+        for table in (cuts, kept_spans):
+            statement = sa.update(table).where(table.c.id == row_id).values(keep=bool(keep))
+            self._put(lambda statement=statement: self._ledger.write(statement))
+
+    def add_judgement(self, cut_id: str, verdict: str, note: str = "", data: dict | None = None) -> str:
+        """Keep what a person says about a cut; return the row's id."""
+        row = {"cut_id": cut_id, "verdict": _text(verdict), "note": _text(note), "data": data}
+        return self._insert(judgements, {**self._stamps.new(), **row})
+
+    def add_correction(self, table_name: str, row_id: str, field: str, value: Any, note: str = "") -> str:
+        """Keep a correction of one value of one row; the row itself stays as it was. Return the id."""
+        row = {
+            "table_name": table_name,
+            "row_id": row_id,
+            "field": field,
+            "value": value,
+            "note": _text(note),
+        }
+        return self._insert(corrections, {**self._stamps.new(), **row})
+
+    # what happened around them
+
+    def add_event(
+        self,
+        event_id: str,
+        kind: str,
+        stream_id: str | None,
+        sample: int | None,
+        cut_id: str | None,
+        data: dict,
+    ) -> None:
+        """Keep one event of the log."""
+        row = {"kind": kind, "stream_id": stream_id, "sample": sample, "cut_id": cut_id, "data": data}
+        self._insert(events, {**self._stamps.new(event_id), **row}, durable=False)
+
+    def add_context(
+        self,
+        context_id: str,
+        values: dict,
+        origins: dict,
+        stream_id: str | None = None,
+        sample: int | None = None,
+    ) -> None:
+        """Keep the whole context that holds from `sample` on.
+
+        Parameters
+        ----------
+        values
+            Everything known; what is missing or None is unknown from now on.
+        origins
+            Who said so, per name: touched, program, macro or guessed. Values that did not change keep theirs.
+        """
+        with self._lock:
+            row = self._context_row(context_id, values, origins, stream_id, sample)
+            self._context = row
+        self._insert(contexts, row)
+
+    def mark_moment(self, mark_id: str, stream_id: str, sample: int, note: str = "") -> None:
+        """Keep a moment that a person marked.
+
+        Raises
+        ------
+        SettingError
+            The note is longer than 10,000 characters.
+        """
+        row = {"stream_id": stream_id, "sample": sample, "note": _text(note)}
+        self._insert(marks, {**self._stamps.new(mark_id), **row})
+
+    def keep_last(self, stream_id: str, seconds: float, keep_id: str, note: str = "") -> None:
+        """Turn the last `seconds` of the rolling buffer into a recording that is kept, as far as they are there.
+
+        Raises
+        ------
+        SettingError
+            `seconds` is not a positive number, or audio is not kept at all.
+        StoreError
+            The stream is not running.
+        """
+        if not 0 < seconds < float("inf"):
+            raise SettingError(f"{seconds!r} seconds cannot be kept.", "Give a number above 0.")
+        if not self._recorder.keep_audio:
+            raise SettingError(
+                "Audio is not kept on this monitor.", "Change the setting that keeps figures without audio."
+            )
+        info = self._info(stream_id)
+        stamp, note = self._stamps.new(keep_id), _text(note)
+
+        def run() -> None:
+            kept = self._recorder.keep_last(stream_id, seconds)
+            if kept is None:
+                return
+            recording_id, first, end = kept
+            row = {"stream_id": stream_id, "recording_id": recording_id, "note": note, "keep": True}
+            row |= {"first_sample": first, "end_sample": end}
+            row["start_monotonic_s"] = stamp["monotonic_s"] - (end - first) / info.sample_rate_hz
+            self._ledger.insert(kept_spans, {**stamp, **row})
+
+        self._put(run)
+
+    # values, devices, clock
+
+    def set_value(self, key: str, value: Any, origin: str) -> str:
+        """Keep something measured or changed on a page, beside all earlier values of `key`; return the row's id."""
+        return self._insert(
+            stored_values, {**self._stamps.new(), "key": key, "value": value, "origin": origin}
+        )
+
+    def add_device(self, device_id: str, name: str, token_hash: str, scope: str) -> None:
+        """Keep a paired device; it is known when this returns."""
+        row = {"name": _text(name), "token_hash": token_hash, "scope": scope}
+        self._insert(paired_devices, {**self._stamps.new(device_id), **row})
+        self.flush(filing=False)
+
+    def remove_device(self, device_id: str) -> None:
+        """Forget a paired device; it is unknown when this returns."""
+        statement = sa.delete(paired_devices).where(paired_devices.c.id == device_id)
+        self._put(lambda: self._ledger.write(statement))
+        self.flush(filing=False)
+
+    def set_clock(self, wall_s: float, origin: str) -> None:
+        """Believe that it is now `wall_s` (seconds since 1970, UTC); dates every row of this boot.
+
+        Parameters
+        ----------
+        wall_s
+            Wall time now.
+        origin
+            ``network``, ``clock chip`` or ``phone``.
+        """
+        stamp = self._stamps.new()
+        row = {"wall_offset_s": float(wall_s) - stamp["monotonic_s"], "origin": origin}
+        self._insert(clock_offsets, {**stamp, **row})
+
+    # how things stand
+
+    def status(self) -> RecordingStatus:
+        """Say whether audio is kept and for how long there is room; at most about a second old."""
+        return self._writer.status
+
+    def flush(self, *, filing: bool = True, timeout_s: float = WAIT_S) -> None:
+        """Wait until everything written so far is on disk and, with `filing`, what is closed has been filed.
+
+        Raises
+        ------
+        StoreError
+            It was not in time, because the disk is full or failing.
+        """
+        self._barrier(timeout_s)
+        if filing:
+            if not self._filer.wait_idle(timeout_s):
+                raise StoreError("Recordings could not be filed in time.", "Check the disk.")
+            self._barrier(timeout_s)
+
+    def close(self) -> None:
+        """Write and file everything, and let go of the folder; calling it twice is harmless."""
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+        self._works.put_row(self._recorder.close)
+        done = threading.Event()
+        self._works.put_row(lambda: self._writer.at_barrier(done))
+        done.wait(10.0)  # a full disk must not keep the program from ending; the next start goes on from here
+        self._filer.wait_idle(WAIT_S)
+        self._works.close()
+        self._writer.join()
+        self._filer.close()
+        self._ledger.close()
+        self._engine.dispose()
+        self._write_engine.dispose()
+        self._data.unlock()
+
+    # how
+
+    def _put(self, run, key=None) -> None:
+        self._works.put_row(run, key)
+
+    def _insert(self, table: sa.Table, row: dict, *, durable: bool = True) -> str:
+        self._put(lambda: self._ledger.insert(table, row, durable=durable))
+        return row["id"]
+
+    def _change_cut(self, cut_id: str, values: dict) -> None:
+        self._ledger.write(sa.update(cuts).where(cuts.c.id == cut_id).values(values))
+
+    def _analysis_row(self, cut_id, analysis, engine_version, settings_hash, *, original: bool) -> dict:
+        return {
+            **self._stamps.new(),
+            "cut_id": cut_id,
+            "original": original,
+            "engine_version": engine_version,
+            "settings_hash": settings_hash,
+            "result": analysis,
+        }
+
+    def _context_row(self, context_id, values, origins, stream_id, sample) -> dict:
+        before = self._context or {}
+        known = context_values(before) if before else {}
+        kept = {
+            name: origin
+            for name, origin in (before.get("origins") or {}).items()
+            if name in values and values[name] is not None and values[name] == known.get(name)
+        }
+        return {
+            **self._stamps.new(context_id),
+            "stream_id": stream_id,
+            "sample": sample,
+            **{name: values.get(name) for name in CONTEXT_VALUES},
+            "other": {name: value for name, value in values.items() if name not in CONTEXT_VALUES} or None,
+            "origins": {**kept, **{name: origin for name, origin in origins.items() if name in values}},
+        }
+
+    def _context_id(self, context: dict, stream_id: str, sample: int) -> str | None:
+        """Find the row of this context, or make one where nobody announced it."""
+        known = {name: value for name, value in context.items() if value is not None}
+        with self._lock:
+            if self._context is not None and context_values(self._context) == known:
+                return self._context["id"]
+            if not known:
+                return None
+            row = self._context_row(None, known, {}, stream_id, sample)
+            self._context = row
+        return self._insert(contexts, row)
+
+    def _info(self, stream_id: str) -> StreamInfo:
+        return self._position(stream_id)[0]
+
+    def _position(self, stream_id: str) -> tuple[StreamInfo, int]:
+        with self._lock:
+            found = self._streams.get(stream_id)
+        if found is None:
+            raise StoreError(f"The stream {stream_id!r} is not running.", "Start it first.")
+        return found
+
+    def _barrier(self, timeout_s: float) -> None:
+        done = threading.Event()
+        try:
+            self._works.put_row(lambda: self._writer.at_barrier(done))
+        except StoreError:
+            return  # closed, and so flushed
+        if not done.wait(timeout_s):
+            raise StoreError("What was written is not on the disk yet.", "Check the disk's free space.")
+
+    def _make(self, job: FilingJob) -> Filed:
+        return file_recording(job, self._data, self.setup_changes)
+
+    def _made(self, recording_id: str, filed: Filed | None) -> None:
+        def run() -> None:
+            if filed is None:
+                self._recorder.not_filed(recording_id)
+            else:
+                self._recorder.filed(recording_id, filed)
+
+        try:
+            self._put(run)
+        except StoreError:
+            return  # closed meanwhile: the next start finds it filed
+
+    def _note_boot(self) -> None:
+        stamp = self._stamps.new(self._stamps.clock.boot_id)
+        statement = sa.insert(boots).prefix_with("OR IGNORE")
+        self._put(lambda: self._ledger.write(statement, {**stamp, "program_version": __version__}))
+
+
+class _Parts:
+    """What the writer thread works with, put together."""
+
+    def __init__(self, data, engine, clock, gate, budget_bytes, buffer_s, keep_audio):
+        self.works = WorkQueue()
+        with engine.connect() as connection:
+            self.stamps = Stamps.of(connection, clock)
+        self.ledger = Ledger(engine)
+        self.recorder = Recorder(
+            data, self.ledger, self.stamps, gate, buffer_s=buffer_s, keep_audio=keep_audio
+        )
+        retention = Retention(self.ledger, data, budget_bytes)
+        self.writer = Writer(self.works, self.ledger, self.recorder, gate, retention, data)
+
+
+def _spans(engaged: Sequence) -> list[list[int]]:
+    return [[int(start), int(end)] for start, end in engaged]
+
+
+def _text(text: str) -> str:
+    if len(text) > NOTE_LIMIT:
+        raise SettingError(f"A text of {len(text)} characters is too long.", f"Use at most {NOTE_LIMIT:,}.")
+    # half a surrogate pair is no text that a database could hold
+    return text.encode("utf-8", "replace").decode("utf-8")

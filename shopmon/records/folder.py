@@ -1,0 +1,91 @@
+"""The data folder: where things lie in it, and that one process at a time uses it.
+
+::
+
+    shopmon.db          the database (with -wal and -shm beside it while in use)
+    lock                held while a monitor runs on this folder
+    backups/            copies of the database made before a migration
+    buffer/ID/          the rolling buffer of one stream: short segments of audio, features, listener states
+    recordings/         ID.flac or ID.wav, ID.state.json, ID.features.npz
+"""
+
+import fcntl
+import os
+import shutil
+from pathlib import Path
+
+from shopmon.errors import StoreError
+
+DATABASE_NAME = "shopmon.db"
+
+
+class DataFolder:
+    """The paths inside one data folder, and the lock on it.
+
+    Parameters
+    ----------
+    root
+        Made with its parents where it does not exist.
+
+    Raises
+    ------
+    StoreError
+        It is a file, cannot be written, or another monitor uses it.
+    """
+
+    def __init__(self, root: Path):
+        self.root = Path(root)
+        self.database = self.root / DATABASE_NAME
+        self.backups = self.root / "backups"
+        self.buffer = self.root / "buffer"
+        self.recordings = self.root / "recordings"
+        self._lock: int | None = None
+        try:
+            for folder in (self.root, self.buffer, self.recordings):
+                folder.mkdir(parents=True, exist_ok=True)
+            self._take_lock()
+        except OSError as exc:
+            if isinstance(exc, StoreError):
+                raise
+            raise StoreError(
+                f"The data folder {self.root} cannot be used ({exc.strerror}).",
+                "Give a folder that you may write, with --data DIR.",
+            ) from exc
+
+    def relative(self, path: Path) -> str:
+        """Return `path` as it is written in the database."""
+        return path.relative_to(self.root).as_posix()
+
+    def free_bytes(self) -> int:
+        """Return what is free on the disk for this program."""
+        return shutil.disk_usage(self.root).free
+
+    def unlock(self) -> None:
+        """Let another process have the folder; calling it twice is harmless."""
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+    def _take_lock(self) -> None:
+        lock = os.open(self.root / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as exc:
+            owner = os.read(lock, 32).decode("ascii", "replace").strip()
+            os.close(lock)
+            raise StoreError(
+                f"Another monitor already uses the data folder {self.root} (process {owner or 'unknown'}).",
+                "Stop it first, or give this one another folder with --data DIR.",
+            ) from exc
+        os.ftruncate(lock, 0)
+        os.pwrite(lock, str(os.getpid()).encode(), 0)
+        self._lock = lock
+
+
+def sync_folder(folder: Path) -> None:
+    """Make names in `folder` as durable as the files they name."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

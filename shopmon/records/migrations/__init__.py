@@ -1,0 +1,1 @@
+"""How the database came to be, step by step; forward only, and no step drops what was recorded."""

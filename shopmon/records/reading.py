@@ -1,0 +1,390 @@
+"""Questions to the database, answered on connections that cannot write; callable from any thread."""
+
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from shopmon.errors import SettingError, StoreError
+from shopmon.records.boot_clock import wall_offsets
+from shopmon.records.features import as_columns, load_features, read_records
+from shopmon.records.folder import DataFolder
+from shopmon.records.stream_info import StreamInfo
+from shopmon.records.tables import (
+    CONTEXT_VALUES,
+    analyses,
+    contexts,
+    corrections,
+    cuts,
+    events,
+    judgements,
+    kept_spans,
+    listener_states,
+    marks,
+    paired_devices,
+    recordings,
+    stored_values,
+    streams,
+)
+
+CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
+LIMIT = 10_000
+
+
+class Reader:
+    """Reads one archive.
+
+    Parameters
+    ----------
+    engine
+        A reading engine.
+    data
+        The data folder.
+    """
+
+    def __init__(self, engine: sa.Engine, data: DataFolder):
+        self._engine, self._data = engine, data
+
+    # cuts
+
+    def cuts(self, limit: int = 100, before_sequence: int | None = None, **filters: Any) -> list[dict]:
+        """Return cuts, newest first.
+
+        Parameters
+        ----------
+        limit
+            At most so many.
+        before_sequence
+            Only those with a smaller sequence number: the next page.
+        filters
+            ``stream_id``, ``recording_id``, ``ended``, ``recovered``, ``keep``, ``chatter`` (True: with some), or
+            any value of the context, such as ``end_mill``.
+
+        Raises
+        ------
+        SettingError
+            A filter that does not exist.
+        """
+        query = _cut_query().order_by(cuts.c.sequence.desc()).limit(_limit(limit))
+        if before_sequence is not None:
+            query = query.where(cuts.c.sequence < before_sequence)
+        for name, value in filters.items():
+            query = query.where(_condition(name, value))
+        with self._connect() as connection:
+            rows = connection.execute(query).all()
+            return self._as_cuts(connection, rows)
+
+    def cut(self, cut_id: str) -> dict | None:
+        """Return one cut with its judgements, corrections and the marks in its audio; None when unknown."""
+        with self._connect() as connection:
+            row = connection.execute(_cut_query().where(cuts.c.id == cut_id)).first()
+            if row is None:
+                return None
+            found = self._as_cuts(connection, [row])[0]
+            found["marks"] = self._marks_within(connection, row)
+            for table, key in ((judgements, judgements.c.cut_id), (corrections, corrections.c.row_id)):
+                query = sa.select(table).where(key == cut_id).order_by(table.c.sequence)
+                found[table.name] = _dated(connection, connection.execute(query))
+            return found
+
+    def analyses(self, cut_id: str) -> list[dict]:
+        """Return every analysis of a cut, the original first."""
+        query = sa.select(analyses).where(analyses.c.cut_id == cut_id).order_by(analyses.c.sequence)
+        return self._all(query)
+
+    def audio_path(self, cut_id: str) -> Path | None:
+        """Return the file with a cut's audio; None while it is not filed, or when there is none (any more)."""
+        return self._path_of(sa.select(cuts.c.recording_id).where(cuts.c.id == cut_id))
+
+    def kept_audio_path(self, keep_id: str) -> Path | None:
+        """Return the file of a stretch that was kept by hand."""
+        return self._path_of(sa.select(kept_spans.c.recording_id).where(kept_spans.c.id == keep_id))
+
+    def features(self, cut_id: str) -> dict | None:
+        """Return the features of a cut's recording, of an open one so far; None when there are none.
+
+        Returns
+        -------
+        dict or None
+            See `shopmon.records.features.as_columns`: ``t_s`` counts from the recording's first sample.
+        """
+        query = (
+            sa.select(recordings)
+            .join(cuts, cuts.c.recording_id == recordings.c.id)
+            .where(cuts.c.id == cut_id)
+        )
+        with self._connect() as connection:
+            row = connection.execute(query).first()
+        if row is None:
+            return None
+        if row.features_path:
+            path = self._data.root / row.features_path
+            return load_features(path) if path.exists() else None
+        return self._features_so_far(row)
+
+    def kept_recordings(self) -> list[dict]:
+        """Return the stretches that were kept by hand, newest first."""
+        query = (
+            sa.select(kept_spans, *_recording_columns())
+            .outerjoin(recordings, recordings.c.id == kept_spans.c.recording_id)
+            .outerjoin(streams, streams.c.id == kept_spans.c.stream_id)
+            .order_by(kept_spans.c.sequence.desc())
+        )
+        with self._connect() as connection:
+            offsets = wall_offsets(connection)
+            return [self._as_kept(row, offsets) for row in connection.execute(query)]
+
+    # the rest
+
+    def events(
+        self, limit: int = 100, cut_id: str | None = None, before_sequence: int | None = None
+    ) -> list[dict]:
+        """Return events in the order they happened: the newest `limit` of them."""
+        query = sa.select(events).order_by(events.c.sequence.desc()).limit(_limit(limit))
+        if cut_id is not None:
+            query = query.where(events.c.cut_id == cut_id)
+        if before_sequence is not None:
+            query = query.where(events.c.sequence < before_sequence)
+        return self._all(query)[::-1]
+
+    def marks(self, limit: int = 100) -> list[dict]:
+        """Return the newest marked moments, newest first."""
+        return self._all(sa.select(marks).order_by(marks.c.sequence.desc()).limit(_limit(limit)))
+
+    def latest_context(self) -> dict:
+        """Return the values of the newest context that are known; empty when there is none."""
+        row = self._first(sa.select(contexts).order_by(contexts.c.sequence.desc()))
+        return context_values(row) if row else {}
+
+    def latest_context_row(self) -> dict | None:
+        """Return the newest context as a row."""
+        return self._first(sa.select(contexts).order_by(contexts.c.sequence.desc()))
+
+    def recent_setups(self, n: int = 6) -> list[dict]:
+        """Return the last `n` different pairs of nominal speed and flutes, newest first."""
+        newest = sa.func.max(contexts.c.sequence)
+        query = (
+            sa.select(contexts.c.nominal_rpm, contexts.c.flutes)
+            .where(contexts.c.nominal_rpm.is_not(None), contexts.c.flutes.is_not(None))
+            .group_by(contexts.c.nominal_rpm, contexts.c.flutes)
+            .order_by(newest.desc())
+            .limit(_limit(n))
+        )
+        return self._all(query)
+
+    def setup_changes(self, stream_id: str, first: int, end: int) -> list[dict]:
+        """Return the context changes of a stream from `first` (exclusive) to `end`, for a sidecar."""
+        query = (
+            sa.select(contexts)
+            .where(contexts.c.stream_id == stream_id, contexts.c.sample > first, contexts.c.sample < end)
+            .order_by(contexts.c.sequence)
+        )
+        return [{"at_sample": row["sample"], **context_values(row)} for row in self._all(query)]
+
+    def last_state(self, source_id: str) -> dict | None:
+        """Return the newest listener state of a source, also of an earlier run; None when there is none."""
+        row = self._first(sa.select(listener_states).where(listener_states.c.source_id == source_id))
+        return row["state"] if row else None
+
+    def value(self, key: str) -> Any:
+        """Return the newest stored value of `key`, None when there is none."""
+        found = self.value_history(key)
+        return found[-1]["value"] if found else None
+
+    def value_history(self, key: str) -> list[dict]:
+        """Return every stored value of `key`, oldest first."""
+        query = sa.select(stored_values).where(stored_values.c.key == key).order_by(stored_values.c.sequence)
+        return self._all(query)
+
+    def devices(self) -> list[dict]:
+        """Return the paired devices, oldest first."""
+        return self._all(sa.select(paired_devices).order_by(paired_devices.c.sequence))
+
+    def device_by_token_hash(self, token_hash: str) -> dict | None:
+        """Return the paired device with this token, None when there is none."""
+        return self._first(sa.select(paired_devices).where(paired_devices.c.token_hash == token_hash))
+
+    # how
+
+    def _connect(self) -> sa.Connection:
+        try:
+            return self._engine.connect()
+        except sa.exc.SQLAlchemyError as exc:
+            raise StoreError(
+                "The database cannot be read.", "Check the disk; 'shopmon selfcheck' says more."
+            ) from exc
+
+    def _all(self, query: sa.Select) -> list[dict]:
+        with self._connect() as connection:
+            return _dated(connection, connection.execute(query))
+
+    def _first(self, query: sa.Select) -> dict | None:
+        found = self._all(query.limit(1))
+        return found[0] if found else None
+
+    def _path_of(self, recording_id: sa.Select) -> Path | None:
+        query = sa.select(recordings.c.path).where(
+            recordings.c.id == recording_id.scalar_subquery(), recordings.c.state == "filed"
+        )
+        with self._connect() as connection:
+            relative = connection.execute(query).scalar()
+        path = self._data.root / relative if relative else None
+        return path if path and path.exists() else None
+
+    def _features_so_far(self, row: sa.Row) -> dict | None:
+        for description in self._data.buffer.glob("*/stream.json"):
+            try:
+                info = StreamInfo.load(description)
+            except StoreError:
+                continue
+            if info.stream_id == row.stream_id:
+                end = 2**62 if row.end_sample is None else row.end_sample
+                records = read_records(description.parent, row.first_sample, end)
+                return as_columns(records, row.first_sample, row.sample_rate_hz) if len(records) else None
+        return None
+
+    def _marks_within(self, connection: sa.Connection, row: sa.Row) -> list[dict]:
+        first = row.first_sample if row.recording_first is None else row.recording_first
+        end = row.end_sample if row.recording_end is None else row.recording_end
+        query = (
+            sa.select(marks)
+            .where(marks.c.stream_id == row.stream_id, marks.c.sample >= first, marks.c.sample <= end)
+            .order_by(marks.c.sample)
+        )
+        found = _dated(connection, connection.execute(query))
+        for mark in found:
+            mark["t_s"] = (mark["sample"] - first) / row.sample_rate_hz
+        return found
+
+    def _as_cuts(self, connection: sa.Connection, rows: list[sa.Row]) -> list[dict]:
+        offsets = wall_offsets(connection)
+        ids = [row.id for row in rows]
+        found: dict[str, sa.Row] = {}
+        query = sa.select(analyses).where(analyses.c.cut_id.in_(ids)).order_by(analyses.c.sequence.desc())
+        for analysis in connection.execute(query):
+            found[analysis.cut_id] = analysis  # the first one ends up here: the original
+        return [_as_cut(row, offsets, found.get(row.id)) for row in rows]
+
+    def _as_kept(self, row: sa.Row, offsets: dict[str, float]) -> dict:
+        rate = row.sample_rate_hz
+        return {
+            "id": row.id,
+            "sequence": row.sequence,
+            "started_at": _wall(row.boot_id, row.start_monotonic_s, offsets),
+            "stream_id": row.stream_id,
+            "recording_id": row.recording_id,
+            "duration_s": (row.end_sample - row.first_sample) / rate if rate else None,
+            "start_s": (row.first_sample - row.recording_first) / rate if rate else None,
+            "keep": row.keep,
+            "note": row.note,
+            "filed": row.recording_state == "filed",
+            "audio_removed": row.recording_state == "removed",
+        }
+
+
+def context_values(row: dict) -> dict:
+    """Return the known values of a context row."""
+    known = {name: row[name] for name in CONTEXT_VALUES if row[name] is not None}
+    return {**known, **(row["other"] or {})}
+
+
+def _recording_columns() -> list[sa.Label]:
+    return [
+        recordings.c.first_sample.label("recording_first"),
+        recordings.c.end_sample.label("recording_end"),
+        recordings.c.state.label("recording_state"),
+        recordings.c.gaps.label("gaps"),
+        recordings.c.sample_rate_hz.label("recording_rate"),
+        streams.c.sample_rate_hz,
+        streams.c.source_id,
+    ]
+
+
+def _cut_query() -> sa.Select:
+    values = [contexts.c[name].label(f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")]
+    return (
+        sa.select(cuts, *_recording_columns(), *values)
+        .outerjoin(recordings, recordings.c.id == cuts.c.recording_id)
+        .outerjoin(contexts, contexts.c.id == cuts.c.context_id)
+        .outerjoin(streams, streams.c.id == cuts.c.stream_id)
+    )
+
+
+def _condition(name: str, value: Any) -> sa.ColumnElement:
+    if name in CUT_FILTERS:
+        return cuts.c[name] == value
+    if name in CONTEXT_VALUES:
+        return contexts.c[name] == value
+    if name == "chatter":
+        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
+        return ~none if value else none
+    known = ", ".join((*CUT_FILTERS, "chatter", *CONTEXT_VALUES))
+    raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
+
+
+def _limit(limit: int) -> int:
+    return max(0, min(int(limit), LIMIT))
+
+
+def _as_cut(row: sa.Row, offsets: dict[str, float], analysis: sa.Row | None) -> dict:
+    rate = row.sample_rate_hz or row.recording_rate or 1.0
+    first = row.first_sample if row.recording_first is None else row.recording_first
+
+    def seconds(sample: int) -> float:
+        return (sample - first) / rate
+
+    chatter = [_with_seconds(span, seconds) for span in row.chatter]
+    context = {name: getattr(row, f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")}
+    return {
+        "id": row.id,
+        "sequence": row.sequence,
+        "stream_id": row.stream_id,
+        "source_id": row.source_id,
+        "recording_id": row.recording_id,
+        "sample_rate_hz": rate,
+        "first_sample": row.first_sample,
+        "end_sample": row.end_sample,
+        "recording_first_sample": first,
+        "started_at": _wall(row.boot_id, row.start_monotonic_s, offsets),
+        "ended": row.ended,
+        "recovered": row.recovered,
+        "keep": row.keep,
+        "start_s": seconds(row.first_sample),
+        "end_s": seconds(row.end_sample),
+        "duration_s": (row.end_sample - row.first_sample) / rate,
+        "engaged": [[seconds(start), seconds(end)] for start, end in row.engaged],
+        "cut_time_s": sum(end - start for start, end in row.engaged) / rate,
+        "chatter": chatter,
+        "chatter_time_s": sum(span.get("end_s", 0) - span.get("start_s", 0) for span in chatter),
+        "context": context_values(context),
+        "origins": context["origins"] or {},
+        "analysis": analysis.result if analysis else None,
+        "engine_version": analysis.engine_version if analysis else None,
+        "has_audio": row.recording_state == "filed",
+        "audio_pending": row.recording_state in ("open", "closing"),
+        "audio_removed": row.recording_state == "removed",
+        "gaps": [[start / rate, end / rate] for start, end in row.gaps or []],
+    }
+
+
+def _with_seconds(span: dict, seconds) -> dict:
+    times = {
+        f"{name.removesuffix('_sample')}_s": seconds(value)
+        for name, value in span.items()
+        if name.endswith("_sample") and value is not None
+    }
+    return {**span, **times}
+
+
+def _wall(boot_id: str, monotonic_s: float, offsets: dict[str, float]) -> float | None:
+    offset_s = offsets.get(boot_id)
+    return None if offset_s is None else monotonic_s + offset_s
+
+
+def _dated(connection: sa.Connection, rows) -> list[dict]:
+    found = [dict(row._mapping) for row in rows]
+    if found and "boot_id" in found[0]:
+        offsets = wall_offsets(connection)
+        for row in found:
+            row["t"] = _wall(row["boot_id"], row["monotonic_s"], offsets)
+    return found

@@ -1,0 +1,190 @@
+"""Disk space: whether audio may be written, what must go, and how many hours there are.
+
+Audio stops when the free space falls under a reserve, when a write fails, or when the budget is taken up by
+recordings that are marked keep; it goes on when there is room again. The reserve is what the database lives on
+meanwhile. Only audio is ever removed, oldest first, and only to stay within the budget.
+"""
+
+import errno
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from shopmon.records.folder import DataFolder
+from shopmon.records.ledger import Ledger
+from shopmon.records.tables import cuts, kept_spans, recordings
+
+RESERVE_BYTES = 200 * 10**6
+RESERVE_SHARE = 0.02
+RESERVE_MOST_BYTES = 2 * 10**9
+RESUME_FACTOR = 1.25  # free space over the reserve before audio goes on, so that it does not flutter
+RETRY_S = 5.0
+FLAC_RATIO = 0.7  # until recordings of this shop say better
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordingStatus:
+    """How the keeping of audio stands.
+
+    Attributes
+    ----------
+    recording
+        Audio is written when there is any.
+    stopped_because, hint
+        Why not, in one sentence, and what to do; None and empty when all is well or audio is not wanted.
+    bytes_used, budget_bytes
+        Audio on disk, rolling buffer included, and the budget for it.
+    bytes_free
+        Free on the disk.
+    hours_left
+        Hours of recording, at the present rate, until the oldest audio has to go or audio stops; None before
+        a stream has begun.
+    hours_held
+        Hours the whole budget holds at the present rate.
+    lost_s
+        Seconds of audio of the streams since the start that could not be kept: disk full, or too slow.
+    rows_waiting, rows_refused
+        Rows that wait for the database to be writable; rows it would not take (an error of the program).
+    filing
+        Recordings that are being turned into files.
+    """
+
+    recording: bool
+    stopped_because: str | None
+    hint: str
+    bytes_used: int
+    bytes_free: int
+    hours_left: float | None
+    hours_held: float | None
+    budget_bytes: int
+    lost_s: float
+    rows_waiting: int
+    rows_refused: int
+    filing: int
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Why audio is not written."""
+
+    text: str
+    hint: str
+    failed: bool = False
+
+
+def reserve_for(folder: Path) -> int:
+    """Return the free space that counts as full: 200 MB, or 2 % of the disk where that is more, at most 2 GB."""
+    share = int(shutil.disk_usage(folder).total * RESERVE_SHARE)
+    return max(RESERVE_BYTES, min(share, RESERVE_MOST_BYTES))
+
+
+class AudioGate:
+    """Decides whether audio may be written now."""
+
+    def __init__(self, reserve_bytes: int):
+        self.reserve_bytes = reserve_bytes
+        self.stop: Stop | None = None
+        self._retry_at_s = 0.0
+
+    def failed(self, exc: OSError, now_s: float) -> None:
+        """Stop because a write failed."""
+        if exc.errno in (errno.ENOSPC, errno.EDQUOT):
+            self.stop = Stop("Recording stopped: the disk is full.", _SPACE_HINT, failed=True)
+        else:
+            reason = exc.strerror or exc
+            hint = (
+                "Check the disk or card and its connection; recording goes on when it can be written again."
+            )
+            self.stop = Stop(f"Recording stopped: the disk cannot be written ({reason}).", hint, failed=True)
+        self._retry_at_s = now_s + RETRY_S
+
+    def look(self, free_bytes: int, kept_full: bool, now_s: float) -> None:
+        """Stop or go on, according to the space there is."""
+        if kept_full:
+            self.stop = Stop(
+                "Recording stopped: recordings marked keep fill the audio budget.",
+                "Take the mark off some of them, or raise the budget.",
+            )
+        elif free_bytes < self.reserve_bytes:
+            megabytes = self.reserve_bytes / 1e6
+            self.stop = Stop(f"Recording stopped: less than {megabytes:.0f} MB are free.", _SPACE_HINT)
+        elif self.stop is not None and free_bytes >= self.reserve_bytes * RESUME_FACTOR:
+            if not self.stop.failed or now_s >= self._retry_at_s:
+                self.stop = None
+
+
+_SPACE_HINT = "Free some space, or lower the audio budget so that the oldest recordings make room."
+
+
+class Retention:
+    """Keeps the audio within its budget; used by the writer thread alone."""
+
+    def __init__(self, ledger: Ledger, data: DataFolder, budget_bytes: int):
+        self._ledger, self._data, self.budget_bytes = ledger, data, budget_bytes
+        self.filed_bytes = 0
+        self.kept_full = False
+        self.flac_ratio = FLAC_RATIO
+
+    def enforce(self, other_bytes: int, rate_bytes_per_s: float) -> None:
+        """Remove the oldest audio until everything fits.
+
+        Parameters
+        ----------
+        other_bytes
+            What the rolling buffer takes, or will take once it is full.
+        rate_bytes_per_s
+            What a second of the present streams takes before packing.
+        """
+        filed = self._filed()
+        self.filed_bytes = sum(row.audio_bytes for row in filed)
+        if rate_bytes_per_s:
+            self._learn_ratio(filed)
+        for row in self._removable(filed) if self.filed_bytes + other_bytes > self.budget_bytes else ():
+            if self.filed_bytes + other_bytes <= self.budget_bytes:
+                break
+            self._remove(row)
+        self.kept_full = self.filed_bytes + other_bytes > self.budget_bytes
+
+    def _filed(self) -> list[sa.Row]:
+        query = sa.select(recordings).where(recordings.c.state == "filed").order_by(recordings.c.sequence)
+        return self._ledger.read(query)
+
+    def _removable(self, filed: list[sa.Row]) -> list[sa.Row]:
+        kept = sa.union(
+            sa.select(cuts.c.recording_id).where(cuts.c.keep),
+            sa.select(kept_spans.c.recording_id).where(kept_spans.c.keep),
+        )
+        ids = {row.recording_id for row in self._ledger.read(kept)}
+        return [row for row in filed if row.id not in ids]
+
+    def _remove(self, row: sa.Row) -> None:
+        (self._data.root / row.path).unlink(missing_ok=True)
+        (self._data.recordings / f"{row.id}.state.json").unlink(missing_ok=True)
+        self._ledger.write(
+            sa.update(recordings).where(recordings.c.id == row.id).values(state="removed", audio_bytes=0)
+        )
+        self.filed_bytes -= row.audio_bytes
+
+    def _learn_ratio(self, filed: list[sa.Row]) -> None:
+        newest = filed[-20:]
+        sizes = {"int16": 2, "int24": 3, "int32": 4, "float32": 4}
+        raw = sum(
+            (row.end_sample - row.first_sample) * row.channels * sizes[row.code_format] for row in newest
+        )
+        if raw:
+            self.flac_ratio = sum(row.audio_bytes for row in newest) / raw
+
+
+def folder_bytes(folder: Path) -> int:
+    """Return the size of everything below `folder`."""
+    total = 0
+    for root, _, files in os.walk(folder):
+        for name in files:
+            try:
+                total += os.path.getsize(os.path.join(root, name))
+            except OSError:
+                continue  # deleted meanwhile
+    return total
