@@ -46,10 +46,8 @@ def group():
 def main(args: list[str] | None = None) -> int:
     """Run the command line; errors made on purpose end in one line and exit status 1, bad usage in 2."""
     try:
-        group.main(args=args, prog_name="shopmon", standalone_mode=False)
-        return 0
-    except click.exceptions.Exit as exc:
-        return exc.exit_code
+        # click hands back the status of an Exit raised inside instead of letting it through
+        return group.main(args=args, prog_name="shopmon", standalone_mode=False) or 0
     except click.ClickException as exc:
         exc.show()
         return exc.exit_code
