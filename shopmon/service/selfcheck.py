@@ -54,7 +54,7 @@ def run_checks(question: Question) -> list[Finding]:
         lambda: [computer.check_python()],
         check_packages,
         lambda: findings,
-        lambda: [check_data_folder(data_dir)],
+        lambda: [check_data_folder(data_dir, settings.storage.budget_bytes)],
         lambda: computer.check_storage(data_dir),
         lambda: check_database(data_dir / DATABASE_NAME),
         lambda: sound.check_sound(settings),
@@ -106,7 +106,7 @@ def _numbers(version: str) -> tuple[int, ...]:
     return tuple(int(part) for part in re.match(r"[0-9.]+", version).group().strip(".").split("."))
 
 
-def check_data_folder(folder: Path) -> Finding:
+def check_data_folder(folder: Path, budget_bytes: int) -> Finding:
     """See whether the data folder can be written and how much room it has; makes no folder."""
     place = computer.nearest_existing(folder)
     try:
@@ -119,15 +119,15 @@ def check_data_folder(folder: Path) -> Finding:
             text=f"The data folder {folder} cannot be written ({exc.strerror}).",
             hint="Give a folder that you may write with --data DIR, or mend its permissions.",
         )
-    return room_finding(folder, shutil.disk_usage(place).free)
+    return room_finding(folder, shutil.disk_usage(place).free, budget_bytes)
 
 
-def room_finding(folder: Path, free_bytes: float) -> Finding:
-    """Judge the free space, and say how long a recording it holds."""
-    hours = free_bytes / BYTES_PER_HOUR
-    room = f"{free_bytes / GIGABYTE:.1f} GB are free, room for about {hours:.0f} hours of cuts."
+def room_finding(folder: Path, free_bytes: float, budget_bytes: float) -> Finding:
+    """Judge the free space, and say how many hours of sound there is room for."""
+    hours = min(free_bytes, budget_bytes) / BYTES_PER_HOUR
+    room = f"{free_bytes / GIGABYTE:.1f} GB are free. Sound of about {hours:.0f} hours can be kept."
     text, hint = (
-        f"{folder} can be written; {room}",
+        f"{folder} can be written, and {room}",
         "Make room, or give a folder on a larger disk with --data DIR.",
     )
     if free_bytes < LEAST_FREE:

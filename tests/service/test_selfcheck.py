@@ -81,22 +81,28 @@ def test_a_bad_settings_file_is_named_and_the_check_goes_on(tmp_path):
 
 def test_the_data_folder_is_not_made_by_looking(tmp_path):
     folder = tmp_path / "not" / "yet"
-    assert selfcheck.check_data_folder(folder).verdict in ("ok", "look")
+    assert selfcheck.check_data_folder(folder, 10**9).verdict in ("ok", "look")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_data_folder_below_a_file_cannot_be_written(tmp_path):
     (tmp_path / "file").touch()
-    finding = selfcheck.check_data_folder(tmp_path / "file" / "data")
+    finding = selfcheck.check_data_folder(tmp_path / "file" / "data", 10**9)
     assert finding.verdict == "wrong"
     assert "--data" in finding.hint
 
 
 @pytest.mark.parametrize(("free_gb", "verdict"), [(0.1, "wrong"), (2.0, "look"), (100.0, "ok")])
 def test_room(free_gb, verdict):
-    finding = selfcheck.room_finding(Path("data"), free_gb * 1e9)
+    finding = selfcheck.room_finding(Path("data"), free_gb * 1e9, budget_bytes=20e9)
     assert finding.verdict == verdict
     assert f"{free_gb:.1f} GB" in finding.text
+
+
+def test_the_budget_limits_what_can_be_kept():
+    # 0.7 of 96 kB/s for an hour is 0.242 GB
+    assert "about 83 hours" in selfcheck.room_finding(Path("data"), 900e9, budget_bytes=20e9).text
+    assert "about 41 hours" in selfcheck.room_finding(Path("data"), 10e9, budget_bytes=20e9).text
 
 
 def test_no_database_yet_is_well(tmp_path):
