@@ -63,14 +63,18 @@ def install_system_packages(names):
     print(f"Installing parts of the system: {', '.join(names)}", flush=True)
     before = [*before, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-q"]
     # a stale list is better than none: what is missing afterwards is said anyway
-    subprocess.run([*before, "update"], stdin=subprocess.DEVNULL)
+    _quietly([*before, "update"])
     install = [*before, "install", "-y", "--no-install-recommends"]
-    if subprocess.run([*install, *names], stdin=subprocess.DEVNULL).returncode == 0:
+    if _quietly([*install, *names]):
         return []
     # one name unknown here spoils the whole call, so each gets its own chance
-    return [
-        name for name in names if subprocess.run([*install, name], stdin=subprocess.DEVNULL).returncode != 0
-    ]
+    return [name for name in names if not _quietly([*install, name])]
+
+
+def _quietly(command):
+    """Run a command that asks nothing and shows only its complaints; return whether it succeeded."""
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+    return done.returncode == 0
 
 
 def make_environment(folder):
