@@ -46,8 +46,8 @@ class Server:
         self._streams = app.extensions["streams"]
         self._sockets: dict = {}
         self._lock = threading.Lock()
-        self._closed = False
-        self._running = False
+        self._running = threading.Event()
+        self._closing = threading.Event()
         self._ended = threading.Event()
         self._listening = listening_socket(host, port)
         self._host = host
@@ -72,37 +72,30 @@ class Server:
 
     def run(self) -> None:
         """Serve until `close` is called from another thread."""
-        with self._lock:
-            if self._closed:
-                return
-            self._running = True
-        try:
-            wasyncore.loop(timeout=1, map=self._sockets, use_poll=True)
-        finally:
-            self._server.task_dispatcher.shutdown(timeout=CLOSING_S)
-            wasyncore.close_all(self._sockets, ignore_all=True)
-            self._ended.set()
+        self._running.set()
+        while not self._closing.is_set() and self._sockets:
+            wasyncore.loop(timeout=1, map=self._sockets, use_poll=True, count=1)
+        self._take_down()
 
     def close(self) -> None:
         """End the streams, then everything else; calling it twice is harmless, from any thread."""
-        with self._lock:
-            first, self._closed = not self._closed, True
-            running = self._running
         self._streams.close()
-        if first and running:
-            self._server.trigger.pull_trigger(self._stop_loop)
-        elif first:
-            self._server.task_dispatcher.shutdown(timeout=CLOSING_S)
+        with self._lock:
+            self._closing.set()
+            if self._running.is_set() and not self._ended.is_set():
+                self._server.pull_trigger()  # wakes the loop
+        if self._running.is_set():
+            self._ended.wait(CLOSING_S + 1.0)
+        else:
+            self._take_down()
+
+    def _take_down(self) -> None:
+        for channel in list(self._server.active_channels.values()):
+            channel.handle_close()  # wakes a thread that waits for a viewer who takes nothing
+        self._server.task_dispatcher.shutdown(timeout=CLOSING_S)
+        with self._lock:  # nobody may be writing into the trigger's pipe while it is closed
             wasyncore.close_all(self._sockets, ignore_all=True)
             self._ended.set()
-        self._ended.wait(CLOSING_S + 1.0)
-
-    def _stop_loop(self) -> None:
-        # in the loop's own thread: handle_close wakes a thread that waits for a viewer who takes nothing,
-        # and with nothing left to watch the loop ends
-        for channel in list(self._server.active_channels.values()):
-            channel.handle_close()
-        wasyncore.close_all(self._sockets, ignore_all=True)
 
 
 def make_server(app, listening: socket.socket, sockets: dict, threads: int):

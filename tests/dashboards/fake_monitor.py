@@ -248,7 +248,7 @@ class FakeMonitor:
 
     def spectrum(self) -> None:
         """Publish one spectrum of the present state."""
-        self.feed.publish("spectrum", self._spectrum())
+        self.feed.publish("spectrum", self.spectrum_message())
 
     # the story
 
@@ -335,7 +335,7 @@ class FakeMonitor:
             "text": "Listening to bench microphone (invented)." if heard else "The input is away.",
         }
 
-    def _spectrum(self) -> dict:
+    def spectrum_message(self) -> dict:
         hertz = np.arange(1024) * STEP_HZ
         db = -92 - 8 * hertz / 24_000 + np.random.default_rng(self._seq).normal(0, 2, 1024)
         if self._state not in ("no-input", "stopped"):
