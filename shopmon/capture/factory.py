@@ -22,6 +22,7 @@ def open_source(
     code_format: str | None = None,
     sensor: str = "microphone",
     real_time: bool = True,
+    source_id: str | None = None,
 ) -> Source:
     """Open what delivers sound.
 
@@ -37,6 +38,9 @@ def open_source(
         ``"microphone"`` or ``"accelerometer"``.
     real_time
         Whether a recording is played at the speed of its sample clock.
+    source_id
+        Name of the source in the log, for telling several microphones apart; by default ``"mic"`` or the name
+        of the recording. The demo is always ``"demo"``.
 
     Raises
     ------
@@ -51,7 +55,12 @@ def open_source(
         from shopmon.capture.microphone import MicrophoneSource  # PortAudio only where it is asked for
 
         return MicrophoneSource(
-            device, sample_rate_hz=sample_rate_hz, channels=channels, code_format=code_format, sensor=sensor
+            device,
+            sample_rate_hz=sample_rate_hz,
+            channels=channels,
+            code_format=code_format,
+            sensor=sensor,
+            source_id=source_id or "mic",
         )
     if spec == "demo":
         from shopmon.capture.simulated import DemoSource
@@ -60,7 +69,7 @@ def open_source(
     if is_path(spec):
         from shopmon.capture.recording import RecordingSource
 
-        return RecordingSource(spec, real_time, sensor=sensor)
+        return RecordingSource(spec, real_time, sensor=sensor, source_id=source_id)
     raise SettingError(
         f"There is no source named {spec!r}.",
         "Give mic, demo, the name of a sensor in the settings, or the path of a recording (./cut.flac).",

@@ -84,9 +84,9 @@ class ConstantWatch:
         codes
             Shape ``(frames, channels)``, following what was given before.
         """
-        notices = []
-        for begin in range(0, len(codes), self._limit):  # a piece this short falls silent at most once
-            notices += self._feed_piece(codes[begin : begin + self._limit])
+        notices, step = [], self._limit - 1  # too short to come back and to fall silent again
+        for begin in range(0, len(codes), step):
+            notices += self._feed_piece(codes[begin : begin + step])
         return notices
 
     def _feed_piece(self, codes: np.ndarray) -> list[SourceNotice]:

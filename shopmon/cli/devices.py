@@ -1,0 +1,108 @@
+"""``shopmon devices``: the sound inputs, and how loud it is at each of them."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from shopmon.capture.inputs import NONE_FOUND, NONE_HINT, InputDevice
+from shopmon.errors import DeviceError, SettingError
+
+SCHEMA = "shopmon.devices/1"
+REFERENCE = "dB re full scale (uncalibrated)"
+
+
+@click.command("devices")
+@click.option("--json", "json_file", metavar="-|FILE", help="Write the inputs as JSON (shopmon.devices/1).")
+@click.option("--no-level", is_flag=True, help="Only list; do not listen.")
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0.05, 10),
+    default=0.5,
+    show_default=True,
+    metavar="S",
+    help="How long to listen at each input.",
+)
+def command(json_file, no_level, seconds):
+    """List the sound inputs of this computer, each with its level.
+
+    An input that a running monitor is listening to cannot be measured; that monitor's page shows its level.
+    The exit status is 1 when there is no input.
+
+    Example: shopmon devices --seconds 2
+    """
+    from shopmon.capture.devices import list_inputs
+
+    devices = list_inputs()
+    entries, telling = [], json_file != "-"
+    if telling and devices:
+        click.echo(_HEADING)
+    for device in devices:
+        entries.append(_entry(device, None if no_level else seconds))
+        if telling:
+            click.echo(_line(entries[-1]))
+    if json_file is not None:
+        _write_json(entries, json_file)
+    if not devices:
+        raise DeviceError(NONE_FOUND, NONE_HINT)
+    if telling:
+        click.echo(_footing(devices, None if no_level else seconds))
+
+
+_COLUMNS = "{:>3}  {:<44}  {:>8}  {:>9}  {}"
+_HEADING = _COLUMNS.format("no.", "input", "channels", "rate", "peak / r.m.s. level")
+
+
+def _entry(device: InputDevice, seconds: float | None) -> dict:
+    """Describe one input, its level included where it was asked for and can be had."""
+    from shopmon.capture.devices import measure_level
+
+    level, problem = None, None
+    if seconds is not None:
+        try:
+            level = asdict(measure_level(device.index, seconds))
+        except DeviceError as exc:
+            problem = str(exc)
+    return {**asdict(device), "level": level, "problem": problem}
+
+
+def _line(entry: dict) -> str:
+    star = "*" if entry["is_default"] else ""
+    rate = f"{entry['default_sample_rate_hz']:.0f} Hz"
+    name = f"{entry['name']} ({entry['host_api']}){star}"
+    return _COLUMNS.format(entry["index"], name, entry["channels"], rate, _level_words(entry)).rstrip()
+
+
+def _level_words(entry: dict) -> str:
+    level = entry["level"]
+    if level is None:
+        return entry["problem"] or ""
+    if level["peak_db"] is None:
+        return "silent: every sample is 0"
+    clipped = ", at full scale: turn it down" if level["clipped"] else ""
+    return f"{level['peak_db']:.1f} / {level['rms_db']:.1f} dB{clipped}"
+
+
+def _footing(devices: list[InputDevice], seconds: float | None) -> str:
+    example = next((device for device in devices if device.is_default), devices[0]).lasting_name
+    lines = [
+        "* is taken when none is chosen. Choose one by its name or a part of it:",
+        f'shopmon listen --device "{example}"',
+    ]
+    if seconds is not None:
+        lines.insert(0, f"Levels over {seconds:g} s, in {REFERENCE}.")
+    return "\n".join(["", *lines])
+
+
+def _write_json(entries: list[dict], target: str) -> None:
+    report = {"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries}
+    text = json.dumps(report, indent=1, ensure_ascii=False)
+    if target == "-":
+        click.echo(text)
+        return
+    try:
+        Path(target).write_text(text + "\n", encoding="utf-8")
+    except OSError as exc:
+        text = f"{target} cannot be written ({exc.strerror})."
+        raise SettingError(text, "Give another file with --json.") from None
