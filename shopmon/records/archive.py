@@ -1,14 +1,13 @@
 """The archive: everything that is kept, behind one door.
 
-Methods that write return at once and may be called from any thread: they queue work for one writer thread (see
-writer.py for the threads and work_queue.py for what happens when the queue is full). Methods that read use
-connections of their own and see what has been committed, usually a few milliseconds after it was written.
+Methods that write return at once and may be called from any thread: they queue work for one writer thread
+(see writer.py for the threads and work_queue.py for what happens when the queue is full). Methods that read
+use connections of their own and see what has been committed, usually a few milliseconds after it was written.
 """
 
 import threading
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 
@@ -20,26 +19,18 @@ from shopmon.records.features import FeatureRow
 from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
 from shopmon.records.ledger import Ledger
-from shopmon.records.reading import Reader, context_values
+from shopmon.records.reading import Reader
 from shopmon.records.recorder import Recorder
 from shopmon.records.recovery import Recovered, recover
+from shopmon.records.row_writing import RowWriting, checked_text
 from shopmon.records.space import AudioGate, RecordingStatus, Retention, reserve_for
 from shopmon.records.stamps import Stamps
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import (
-    CONTEXT_VALUES,
     analyses,
     boots,
-    clock_offsets,
-    contexts,
-    corrections,
     cuts,
-    events,
-    judgements,
     kept_spans,
-    marks,
-    paired_devices,
-    stored_values,
     streams,
 )
 from shopmon.records.work_queue import WorkQueue
@@ -47,11 +38,10 @@ from shopmon.records.writer import Filer, Writer
 from shopmon.signals.block import Block
 
 __all__ = ["Archive", "FeatureRow", "RecordingStatus", "StreamInfo"]
-NOTE_LIMIT = 10_000
 WAIT_S = 120.0
 
 
-class Archive(Reader):
+class Archive(RowWriting, Reader):
     """Everything that is kept; made by `open`.
 
     Attributes
@@ -170,9 +160,7 @@ class Archive(Reader):
         info = self._info(block.stream_id)
         if block.code_format != info.code_format:
             raise ValueError(f"a block of {block.code_format} in a stream of {info.code_format}")
-        raw = (
-            info.encode(block.codes) if self._recorder.keep_audio else bytes(info.frame_bytes * block.frames)
-        )
+        raw = info.encode(block.codes) if self._recorder.keep_audio else b""
         with self._lock:
             self._streams[block.stream_id] = (info, block.end_sample)
         taken = self._works.put_audio(
@@ -247,83 +235,8 @@ class Archive(Reader):
 
         self._put(run)
 
-    def add_analysis(self, cut_id: str, analysis: dict, engine_version: str, settings_hash: str) -> str:
-        """Keep a later analysis beside the original; return its id."""
-        row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=False)
-        return self._insert(analyses, row)
-
-    def set_keep(self, row_id: str, keep: bool) -> None:
-        """Protect the audio of a cut (or of a stretch kept by hand) from removal, or no longer."""
-        for table in (cuts, kept_spans):
-            statement = sa.update(table).where(table.c.id == row_id).values(keep=bool(keep))
-            self._put(lambda statement=statement: self._ledger.write(statement))
-
-    def add_judgement(self, cut_id: str, verdict: str, note: str = "", data: dict | None = None) -> str:
-        """Keep what a person says about a cut; return the row's id."""
-        row = {"cut_id": cut_id, "verdict": _text(verdict), "note": _text(note), "data": data}
-        return self._insert(judgements, {**self._stamps.new(), **row})
-
-    def add_correction(self, table_name: str, row_id: str, field: str, value: Any, note: str = "") -> str:
-        """Keep a correction of one value of one row; the row itself stays as it was. Return the id."""
-        row = {
-            "table_name": table_name,
-            "row_id": row_id,
-            "field": field,
-            "value": value,
-            "note": _text(note),
-        }
-        return self._insert(corrections, {**self._stamps.new(), **row})
-
-    # what happened around them
-
-    def add_event(
-        self,
-        event_id: str,
-        kind: str,
-        stream_id: str | None,
-        sample: int | None,
-        cut_id: str | None,
-        data: dict,
-    ) -> None:
-        """Keep one event of the log."""
-        row = {"kind": kind, "stream_id": stream_id, "sample": sample, "cut_id": cut_id, "data": data}
-        self._insert(events, {**self._stamps.new(event_id), **row}, durable=False)
-
-    def add_context(
-        self,
-        context_id: str,
-        values: dict,
-        origins: dict,
-        stream_id: str | None = None,
-        sample: int | None = None,
-    ) -> None:
-        """Keep the whole context that holds from `sample` on.
-
-        Parameters
-        ----------
-        values
-            Everything known; what is missing or None is unknown from now on.
-        origins
-            Who said so, per name: touched, program, macro or guessed. Values that did not change keep theirs.
-        """
-        with self._lock:
-            row = self._context_row(context_id, values, origins, stream_id, sample)
-            self._context = row
-        self._insert(contexts, row)
-
-    def mark_moment(self, mark_id: str, stream_id: str, sample: int, note: str = "") -> None:
-        """Keep a moment that a person marked.
-
-        Raises
-        ------
-        SettingError
-            The note is longer than 10,000 characters.
-        """
-        row = {"stream_id": stream_id, "sample": sample, "note": _text(note)}
-        self._insert(marks, {**self._stamps.new(mark_id), **row})
-
     def keep_last(self, stream_id: str, seconds: float, keep_id: str, note: str = "") -> None:
-        """Turn the last `seconds` of the rolling buffer into a recording that is kept, as far as they are there.
+        """Make a kept recording of the last `seconds` of the rolling buffer, as far as they are there.
 
         Raises
         ------
@@ -339,7 +252,7 @@ class Archive(Reader):
                 "Audio is not kept on this monitor.", "Change the setting that keeps figures without audio."
             )
         info = self._info(stream_id)
-        stamp, note = self._stamps.new(keep_id), _text(note)
+        stamp, note = self._stamps.new(keep_id), checked_text(note)
 
         def run() -> None:
             kept = self._recorder.keep_last(stream_id, seconds)
@@ -352,40 +265,6 @@ class Archive(Reader):
             self._ledger.insert(kept_spans, {**stamp, **row})
 
         self._put(run)
-
-    # values, devices, clock
-
-    def set_value(self, key: str, value: Any, origin: str) -> str:
-        """Keep something measured or changed on a page, beside all earlier values of `key`; return the row's id."""
-        return self._insert(
-            stored_values, {**self._stamps.new(), "key": key, "value": value, "origin": origin}
-        )
-
-    def add_device(self, device_id: str, name: str, token_hash: str, scope: str) -> None:
-        """Keep a paired device; it is known when this returns."""
-        row = {"name": _text(name), "token_hash": token_hash, "scope": scope}
-        self._insert(paired_devices, {**self._stamps.new(device_id), **row})
-        self.flush(filing=False)
-
-    def remove_device(self, device_id: str) -> None:
-        """Forget a paired device; it is unknown when this returns."""
-        statement = sa.delete(paired_devices).where(paired_devices.c.id == device_id)
-        self._put(lambda: self._ledger.write(statement))
-        self.flush(filing=False)
-
-    def set_clock(self, wall_s: float, origin: str) -> None:
-        """Believe that it is now `wall_s` (seconds since 1970, UTC); dates every row of this boot.
-
-        Parameters
-        ----------
-        wall_s
-            Wall time now.
-        origin
-            ``network``, ``clock chip`` or ``phone``.
-        """
-        stamp = self._stamps.new()
-        row = {"wall_offset_s": float(wall_s) - stamp["monotonic_s"], "origin": origin}
-        self._insert(clock_offsets, {**stamp, **row})
 
     # how things stand
 
@@ -431,51 +310,8 @@ class Archive(Reader):
     def _put(self, run, key=None) -> None:
         self._works.put_row(run, key)
 
-    def _insert(self, table: sa.Table, row: dict, *, durable: bool = True) -> str:
-        self._put(lambda: self._ledger.insert(table, row, durable=durable))
-        return row["id"]
-
     def _change_cut(self, cut_id: str, values: dict) -> None:
         self._ledger.write(sa.update(cuts).where(cuts.c.id == cut_id).values(values))
-
-    def _analysis_row(self, cut_id, analysis, engine_version, settings_hash, *, original: bool) -> dict:
-        return {
-            **self._stamps.new(),
-            "cut_id": cut_id,
-            "original": original,
-            "engine_version": engine_version,
-            "settings_hash": settings_hash,
-            "result": analysis,
-        }
-
-    def _context_row(self, context_id, values, origins, stream_id, sample) -> dict:
-        before = self._context or {}
-        known = context_values(before) if before else {}
-        kept = {
-            name: origin
-            for name, origin in (before.get("origins") or {}).items()
-            if name in values and values[name] is not None and values[name] == known.get(name)
-        }
-        return {
-            **self._stamps.new(context_id),
-            "stream_id": stream_id,
-            "sample": sample,
-            **{name: values.get(name) for name in CONTEXT_VALUES},
-            "other": {name: value for name, value in values.items() if name not in CONTEXT_VALUES} or None,
-            "origins": {**kept, **{name: origin for name, origin in origins.items() if name in values}},
-        }
-
-    def _context_id(self, context: dict, stream_id: str, sample: int) -> str | None:
-        """Find the row of this context, or make one where nobody announced it."""
-        known = {name: value for name, value in context.items() if value is not None}
-        with self._lock:
-            if self._context is not None and context_values(self._context) == known:
-                return self._context["id"]
-            if not known:
-                return None
-            row = self._context_row(None, known, {}, stream_id, sample)
-            self._context = row
-        return self._insert(contexts, row)
 
     def _info(self, stream_id: str) -> StreamInfo:
         return self._position(stream_id)[0]
@@ -534,10 +370,3 @@ class _Parts:
 
 def _spans(engaged: Sequence) -> list[list[int]]:
     return [[int(start), int(end)] for start, end in engaged]
-
-
-def _text(text: str) -> str:
-    if len(text) > NOTE_LIMIT:
-        raise SettingError(f"A text of {len(text)} characters is too long.", f"Use at most {NOTE_LIMIT:,}.")
-    # half a surrogate pair is no text that a database could hold
-    return text.encode("utf-8", "replace").decode("utf-8")

@@ -7,8 +7,8 @@ from pathlib import Path
 class ChunkLog:
     """Appends to files that each cover about `chunk_frames` of a stream; used by the writer thread alone.
 
-    A file is named by the sample of its first entry. Entries are whole or, after a crash, the last one is torn;
-    readers leave that one out.
+    A file is named by the sample of its first entry. Entries are whole or, after a crash, the last one is
+    torn; readers leave that one out.
     """
 
     def __init__(self, folder: Path, suffix: str, chunk_frames: int):

@@ -141,7 +141,7 @@ def _unusable(path: Path, backups: Path, reason) -> StoreError:
     copies = sorted(backups.glob("*.db"), key=lambda copy: copy.stat().st_mtime)
     hint = f"Move it aside to begin a new log; the recordings beside it stay. It is {path}."
     if copies:
-        hint = f"The newest backup is {copies[-1]}: copy it over {path}, or move that file aside to begin a new log."
+        hint = f"The newest backup is {copies[-1]}. Copy it over {path}, or move that file aside."
     return StoreError(f"The database cannot be used ({cause}).", hint)
 
 

@@ -1,7 +1,7 @@
 """Features per frame (``shopmon.features/1``): speed, levels and state, kept when the audio is removed.
 
-In the rolling buffer they are fixed-size records, so that a crash tears at most the last one. Per recording they
-end in one compressed ``.npz`` with an array per column.
+In the rolling buffer they are fixed-size records, so that a crash tears at most the last one. Per recording
+they end in one compressed ``.npz`` with an array per column.
 """
 
 import os
@@ -59,7 +59,7 @@ class FeatureRow:
 
 
 def read_records(folder: Path, first: int, end: int) -> np.ndarray:
-    """Return the records of a stream's folder with ``first < end_sample <= end``, in order, of dtype `RECORD`."""
+    """Return a stream's records with ``first < end_sample <= end``, in order, of dtype `RECORD`."""
     parts = [np.zeros(0, RECORD)]
     for path in chunks_between(folder, SUFFIX, first, end):
         try:
@@ -105,8 +105,9 @@ def as_columns(records: np.ndarray, first_sample: int, sample_rate_hz: float) ->
     Returns
     -------
     dict
-        ``schema``; ``t_s`` float64 seconds from the recording's first sample; ``rpm``, ``level_db``, ``comb_db``,
-        ``stray_db`` float32 with NaN where not known; ``state`` str; ``engaged`` bool; all of shape ``(frames,)``.
+        ``schema``; ``t_s`` float64 seconds from the recording's first sample; ``rpm``, ``level_db``,
+        ``comb_db``, ``stray_db`` float32 with NaN where not known; ``state`` str; ``engaged`` bool; all of
+        shape ``(frames,)``.
     """
     return {
         "schema": SCHEMA,

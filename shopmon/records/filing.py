@@ -1,8 +1,8 @@
 """Turns segments of the rolling buffer into one recording; recovery after a crash runs the same code.
 
-The recording is written beside its final name, read back and compared sample by sample, and only then renamed.
-Samples that were lost stand as silence of the same length and are listed as gaps, so that nothing after them
-shifts.
+The recording is written beside its final name, read back and compared sample by sample, and only then
+renamed. Samples that were lost stand as silence of the same length and are listed as gaps, so that nothing
+after them shifts.
 """
 
 import json

@@ -5,13 +5,21 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from shopmon.errors import SettingError, StoreError
+from shopmon.errors import StoreError
 from shopmon.records.boot_clock import wall_offsets
+from shopmon.records.cut_rows import (
+    as_cut,
+    condition,
+    context_values,
+    cut_query,
+    dated,
+    recording_columns,
+    wall_s,
+)
 from shopmon.records.features import as_columns, load_features, read_records
 from shopmon.records.folder import DataFolder
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import (
-    CONTEXT_VALUES,
     analyses,
     contexts,
     corrections,
@@ -27,7 +35,6 @@ from shopmon.records.tables import (
     streams,
 )
 
-CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 LIMIT = 10_000
 
 
@@ -57,19 +64,19 @@ class Reader:
         before_sequence
             Only those with a smaller sequence number: the next page.
         filters
-            ``stream_id``, ``recording_id``, ``ended``, ``recovered``, ``keep``, ``chatter`` (True: with some), or
-            any value of the context, such as ``end_mill``.
+            ``stream_id``, ``recording_id``, ``ended``, ``recovered``, ``keep``, ``chatter`` (True: with
+            some), or any value of the context, such as ``end_mill``.
 
         Raises
         ------
         SettingError
             A filter that does not exist.
         """
-        query = _cut_query().order_by(cuts.c.sequence.desc()).limit(_limit(limit))
+        query = cut_query().order_by(cuts.c.sequence.desc()).limit(_limit(limit))
         if before_sequence is not None:
             query = query.where(cuts.c.sequence < before_sequence)
         for name, value in filters.items():
-            query = query.where(_condition(name, value))
+            query = query.where(condition(name, value))
         with self._connect() as connection:
             rows = connection.execute(query).all()
             return self._as_cuts(connection, rows)
@@ -77,14 +84,14 @@ class Reader:
     def cut(self, cut_id: str) -> dict | None:
         """Return one cut with its judgements, corrections and the marks in its audio; None when unknown."""
         with self._connect() as connection:
-            row = connection.execute(_cut_query().where(cuts.c.id == cut_id)).first()
+            row = connection.execute(cut_query().where(cuts.c.id == cut_id)).first()
             if row is None:
                 return None
             found = self._as_cuts(connection, [row])[0]
             found["marks"] = self._marks_within(connection, row)
             for table, key in ((judgements, judgements.c.cut_id), (corrections, corrections.c.row_id)):
                 query = sa.select(table).where(key == cut_id).order_by(table.c.sequence)
-                found[table.name] = _dated(connection, connection.execute(query))
+                found[table.name] = dated(connection, connection.execute(query))
             return found
 
     def analyses(self, cut_id: str) -> list[dict]:
@@ -93,7 +100,7 @@ class Reader:
         return self._all(query)
 
     def audio_path(self, cut_id: str) -> Path | None:
-        """Return the file with a cut's audio; None while it is not filed, or when there is none (any more)."""
+        """Return the file with a cut's audio; None while it is not filed, or when there is none."""
         return self._path_of(sa.select(cuts.c.recording_id).where(cuts.c.id == cut_id))
 
     def kept_audio_path(self, keep_id: str) -> Path | None:
@@ -125,7 +132,7 @@ class Reader:
     def kept_recordings(self) -> list[dict]:
         """Return the stretches that were kept by hand, newest first."""
         query = (
-            sa.select(kept_spans, *_recording_columns())
+            sa.select(kept_spans, *recording_columns())
             .outerjoin(recordings, recordings.c.id == kept_spans.c.recording_id)
             .outerjoin(streams, streams.c.id == kept_spans.c.stream_id)
             .order_by(kept_spans.c.sequence.desc())
@@ -216,7 +223,7 @@ class Reader:
 
     def _all(self, query: sa.Select) -> list[dict]:
         with self._connect() as connection:
-            return _dated(connection, connection.execute(query))
+            return dated(connection, connection.execute(query))
 
     def _first(self, query: sa.Select) -> dict | None:
         found = self._all(query.limit(1))
@@ -251,7 +258,7 @@ class Reader:
             .where(marks.c.stream_id == row.stream_id, marks.c.sample >= first, marks.c.sample <= end)
             .order_by(marks.c.sample)
         )
-        found = _dated(connection, connection.execute(query))
+        found = dated(connection, connection.execute(query))
         for mark in found:
             mark["t_s"] = (mark["sample"] - first) / row.sample_rate_hz
         return found
@@ -263,14 +270,14 @@ class Reader:
         query = sa.select(analyses).where(analyses.c.cut_id.in_(ids)).order_by(analyses.c.sequence.desc())
         for analysis in connection.execute(query):
             found[analysis.cut_id] = analysis  # the first one ends up here: the original
-        return [_as_cut(row, offsets, found.get(row.id)) for row in rows]
+        return [as_cut(row, offsets, found.get(row.id)) for row in rows]
 
     def _as_kept(self, row: sa.Row, offsets: dict[str, float]) -> dict:
         rate = row.sample_rate_hz
         return {
             "id": row.id,
             "sequence": row.sequence,
-            "started_at": _wall(row.boot_id, row.start_monotonic_s, offsets),
+            "started_at": wall_s(row.boot_id, row.start_monotonic_s, offsets),
             "stream_id": row.stream_id,
             "recording_id": row.recording_id,
             "duration_s": (row.end_sample - row.first_sample) / rate if rate else None,
@@ -282,109 +289,5 @@ class Reader:
         }
 
 
-def context_values(row: dict) -> dict:
-    """Return the known values of a context row."""
-    known = {name: row[name] for name in CONTEXT_VALUES if row[name] is not None}
-    return {**known, **(row["other"] or {})}
-
-
-def _recording_columns() -> list[sa.Label]:
-    return [
-        recordings.c.first_sample.label("recording_first"),
-        recordings.c.end_sample.label("recording_end"),
-        recordings.c.state.label("recording_state"),
-        recordings.c.gaps.label("gaps"),
-        recordings.c.sample_rate_hz.label("recording_rate"),
-        streams.c.sample_rate_hz,
-        streams.c.source_id,
-    ]
-
-
-def _cut_query() -> sa.Select:
-    values = [contexts.c[name].label(f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")]
-    return (
-        sa.select(cuts, *_recording_columns(), *values)
-        .outerjoin(recordings, recordings.c.id == cuts.c.recording_id)
-        .outerjoin(contexts, contexts.c.id == cuts.c.context_id)
-        .outerjoin(streams, streams.c.id == cuts.c.stream_id)
-    )
-
-
-def _condition(name: str, value: Any) -> sa.ColumnElement:
-    if name in CUT_FILTERS:
-        return cuts.c[name] == value
-    if name in CONTEXT_VALUES:
-        return contexts.c[name] == value
-    if name == "chatter":
-        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
-        return ~none if value else none
-    known = ", ".join((*CUT_FILTERS, "chatter", *CONTEXT_VALUES))
-    raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
-
-
 def _limit(limit: int) -> int:
     return max(0, min(int(limit), LIMIT))
-
-
-def _as_cut(row: sa.Row, offsets: dict[str, float], analysis: sa.Row | None) -> dict:
-    rate = row.sample_rate_hz or row.recording_rate or 1.0
-    first = row.first_sample if row.recording_first is None else row.recording_first
-
-    def seconds(sample: int) -> float:
-        return (sample - first) / rate
-
-    chatter = [_with_seconds(span, seconds) for span in row.chatter]
-    context = {name: getattr(row, f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")}
-    return {
-        "id": row.id,
-        "sequence": row.sequence,
-        "stream_id": row.stream_id,
-        "source_id": row.source_id,
-        "recording_id": row.recording_id,
-        "sample_rate_hz": rate,
-        "first_sample": row.first_sample,
-        "end_sample": row.end_sample,
-        "recording_first_sample": first,
-        "started_at": _wall(row.boot_id, row.start_monotonic_s, offsets),
-        "ended": row.ended,
-        "recovered": row.recovered,
-        "keep": row.keep,
-        "start_s": seconds(row.first_sample),
-        "end_s": seconds(row.end_sample),
-        "duration_s": (row.end_sample - row.first_sample) / rate,
-        "engaged": [[seconds(start), seconds(end)] for start, end in row.engaged],
-        "cut_time_s": sum(end - start for start, end in row.engaged) / rate,
-        "chatter": chatter,
-        "chatter_time_s": sum(span.get("end_s", 0) - span.get("start_s", 0) for span in chatter),
-        "context": context_values(context),
-        "origins": context["origins"] or {},
-        "analysis": analysis.result if analysis else None,
-        "engine_version": analysis.engine_version if analysis else None,
-        "has_audio": row.recording_state == "filed",
-        "audio_pending": row.recording_state in ("open", "closing"),
-        "audio_removed": row.recording_state == "removed",
-        "gaps": [[start / rate, end / rate] for start, end in row.gaps or []],
-    }
-
-
-def _with_seconds(span: dict, seconds) -> dict:
-    times = {
-        f"{name.removesuffix('_sample')}_s": seconds(value)
-        for name, value in span.items()
-        if name.endswith("_sample") and value is not None
-    }
-    return {**span, **times}
-
-
-def _wall(boot_id: str, monotonic_s: float, offsets: dict[str, float]) -> float | None:
-    offset_s = offsets.get(boot_id)
-    return None if offset_s is None else monotonic_s + offset_s
-
-
-def _dated(connection: sa.Connection, rows) -> list[dict]:
-    found = [dict(row._mapping) for row in rows]
-    if found and "boot_id" in found[0]:
-        offsets = wall_offsets(connection)
-        for row in found:
-            row["t"] = _wall(row["boot_id"], row["monotonic_s"], offsets)
-    return found

@@ -1,8 +1,8 @@
 """Decides which stretches of the streams become recordings, and which of the rolling buffer may go.
 
-Everything here runs in the writer thread. A cut's recording reaches from 10 s before its back-dated start (from
-the listener's snapshot at or before that) to 3 s after its end. It is closed once no further cut can overlap
-it, then filed in another thread; its segments stay until that has succeeded and is in the database.
+Everything here runs in the writer thread. A cut's recording reaches from 10 s before its back-dated start
+(from the listener's snapshot at or before that) to 3 s after its end. It is closed once no further cut can
+overlap it, then filed in another thread; its segments stay until that has succeeded and is in the database.
 """
 
 import logging

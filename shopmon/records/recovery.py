@@ -1,7 +1,7 @@
 """Puts in order what a run left behind that was killed, or stopped with a cut still open.
 
-Nothing is thrown away: open cuts end where the last checkpoint and the features on disk say, and every recording
-that was not filed is built from its segments by the same code that files it in normal operation.
+Nothing is thrown away: open cuts end where the last checkpoint and the features on disk say, and every
+recording that was not filed is built from its segments by the same code that files it in normal operation.
 """
 
 import logging

@@ -1,7 +1,8 @@
 """The rolling buffer's audio: short WAV files that survive the death of whoever writes them.
 
 A segment is named by the stream's sample it begins with and has no gap inside. Its length is what its size
-says, so a header that was never finished does no harm. While written it ends in ``.part.wav``, then in ``.wav``.
+says, so a header that was never finished does no harm. While written it ends in ``.part.wav``, then in
+``.wav``.
 """
 
 import os
@@ -143,7 +144,7 @@ class SegmentWriter:
             self._abandon()
 
     def evict(self, before: int, needed) -> int:
-        """Delete closed segments that end at or before `before` and are not `needed(segment)`; count the bytes."""
+        """Delete closed segments that end at or before `before`, unless ``needed(segment)``; count bytes."""
         freed = 0
         for segment in list(self.closed):
             if segment.end <= before and not needed(segment):

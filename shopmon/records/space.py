@@ -1,8 +1,8 @@
 """Disk space: whether audio may be written, what must go, and how many hours there are.
 
 Audio stops when the free space falls under a reserve, when a write fails, or when the budget is taken up by
-recordings that are marked keep; it goes on when there is room again. The reserve is what the database lives on
-meanwhile. Only audio is ever removed, oldest first, and only to stay within the budget.
+recordings that are marked keep; it goes on when there is room again. The reserve is what the database lives
+on meanwhile. Only audio is ever removed, oldest first, and only to stay within the budget.
 """
 
 import errno
@@ -76,7 +76,7 @@ class Stop:
 
 
 def reserve_for(folder: Path) -> int:
-    """Return the free space that counts as full: 200 MB, or 2 % of the disk where that is more, at most 2 GB."""
+    """Return the free space that counts as full: 200 MB, or 2 % of a larger disk, at most 2 GB."""
     share = int(shutil.disk_usage(folder).total * RESERVE_SHARE)
     return max(RESERVE_BYTES, min(share, RESERVE_MOST_BYTES))
 

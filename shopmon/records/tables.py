@@ -2,7 +2,8 @@
 
 Every row has a random id, the boot it was made in, the monotonic time within that boot, and a sequence number
 that orders rows of all tables. Wall time is never stored with a row: it follows from the boot's clock offset,
-which may become known later. All sample numbers count frames of the stream; an end is one past the last frame.
+which may become known later. All sample numbers count frames of the stream; an end is one past the last
+frame.
 """
 
 import sqlalchemy as sa

@@ -1,9 +1,9 @@
 """What waits for the writer thread, in the order it was asked for.
 
-Bounded, in three ways. Audio: up to a number of bytes (some ten seconds and more); beyond it a block is refused
-and counted as lost, as when the disk stalls for long. Features: up to a number of entries, then refused and
-counted. Rows: never refused; beyond 20,000 (hours of a shop day) the caller waits until there is room.
-A row with a key replaces a waiting row with the same key: only the newest checkpoint of a cut counts.
+Bounded, in three ways. Audio: up to a number of bytes (some ten seconds and more); beyond it a block is
+refused and counted as lost, as when the disk stalls for long. Features: up to a number of entries, then
+refused and counted. Rows: never refused; beyond 20,000 (hours of a shop day) the caller waits until there is
+room. A row with a key replaces a waiting row with the same key: only the newest checkpoint of a cut counts.
 """
 
 import threading

@@ -1,6 +1,7 @@
 """The threads of the archive.
 
-* *writer*: the only one that changes the database and the rolling buffer. Takes works from the queue in order,
+* *writer*: the only one that changes the database and the rolling buffer. Takes works from the queue in
+order,
   commits their rows together, and once a second forces audio onto the disk and keeps house.
 * *filer*: turns closed recordings into files, which takes seconds for a long one and must not hold up the
   writer; tells the writer what has become of them.

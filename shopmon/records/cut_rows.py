@@ -1,0 +1,121 @@
+"""The shape in which cuts leave the database: seconds from their audio's start, wall time where known."""
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from shopmon.errors import SettingError
+from shopmon.records.boot_clock import wall_offsets
+from shopmon.records.tables import CONTEXT_VALUES, contexts, cuts, recordings, streams
+
+CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
+
+
+def context_values(row: dict) -> dict:
+    """Return the known values of a context row."""
+    known = {name: row[name] for name in CONTEXT_VALUES if row[name] is not None}
+    return {**known, **(row["other"] or {})}
+
+
+def recording_columns() -> list[sa.Label]:
+    """Return what is selected of a recording and its stream, beside a row that lies in it."""
+    return [
+        recordings.c.first_sample.label("recording_first"),
+        recordings.c.end_sample.label("recording_end"),
+        recordings.c.state.label("recording_state"),
+        recordings.c.gaps.label("gaps"),
+        recordings.c.sample_rate_hz.label("recording_rate"),
+        streams.c.sample_rate_hz,
+        streams.c.source_id,
+    ]
+
+
+def cut_query() -> sa.Select:
+    """Select cuts with their recording, stream and context."""
+    values = [contexts.c[name].label(f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")]
+    return (
+        sa.select(cuts, *recording_columns(), *values)
+        .outerjoin(recordings, recordings.c.id == cuts.c.recording_id)
+        .outerjoin(contexts, contexts.c.id == cuts.c.context_id)
+        .outerjoin(streams, streams.c.id == cuts.c.stream_id)
+    )
+
+
+def condition(name: str, value: Any) -> sa.ColumnElement:
+    """Return one filter of cuts; raises SettingError when there is no such filter."""
+    if name in CUT_FILTERS:
+        return cuts.c[name] == value
+    if name in CONTEXT_VALUES:
+        return contexts.c[name] == value
+    if name == "chatter":
+        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
+        return ~none if value else none
+    known = ", ".join((*CUT_FILTERS, "chatter", *CONTEXT_VALUES))
+    raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
+
+
+def as_cut(row: sa.Row, offsets: dict[str, float], analysis: sa.Row | None) -> dict:
+    """Return a cut; times ending in ``_s`` count from the first sample of its recording."""
+    rate = row.sample_rate_hz or row.recording_rate or 1.0
+    first = row.first_sample if row.recording_first is None else row.recording_first
+
+    def seconds(sample: int) -> float:
+        return (sample - first) / rate
+
+    chatter = [_with_seconds(span, seconds) for span in row.chatter]
+    context = {name: getattr(row, f"context_{name}") for name in (*CONTEXT_VALUES, "other", "origins")}
+    return {
+        "id": row.id,
+        "sequence": row.sequence,
+        "stream_id": row.stream_id,
+        "source_id": row.source_id,
+        "recording_id": row.recording_id,
+        "sample_rate_hz": rate,
+        "first_sample": row.first_sample,
+        "end_sample": row.end_sample,
+        "recording_first_sample": first,
+        "started_at": wall_s(row.boot_id, row.start_monotonic_s, offsets),
+        "ended": row.ended,
+        "recovered": row.recovered,
+        "keep": row.keep,
+        "start_s": seconds(row.first_sample),
+        "end_s": seconds(row.end_sample),
+        "duration_s": (row.end_sample - row.first_sample) / rate,
+        "engaged": [[seconds(start), seconds(end)] for start, end in row.engaged],
+        "cut_time_s": sum(end - start for start, end in row.engaged) / rate,
+        "chatter": chatter,
+        "chatter_time_s": sum(span.get("end_s", 0) - span.get("start_s", 0) for span in chatter),
+        "context": context_values(context),
+        "origins": context["origins"] or {},
+        "analysis": analysis.result if analysis else None,
+        "engine_version": analysis.engine_version if analysis else None,
+        "has_audio": row.recording_state == "filed",
+        "audio_pending": row.recording_state in ("open", "closing"),
+        "audio_removed": row.recording_state == "removed",
+        "gaps": [[start / rate, end / rate] for start, end in row.gaps or []],
+    }
+
+
+def _with_seconds(span: dict, seconds) -> dict:
+    times = {
+        f"{name.removesuffix('_sample')}_s": seconds(value)
+        for name, value in span.items()
+        if name.endswith("_sample") and value is not None
+    }
+    return {**span, **times}
+
+
+def wall_s(boot_id: str, monotonic_s: float, offsets: dict[str, float]) -> float | None:
+    """Return wall time in seconds since 1970, None where that boot saw no trusted clock."""
+    offset_s = offsets.get(boot_id)
+    return None if offset_s is None else monotonic_s + offset_s
+
+
+def dated(connection: sa.Connection, rows) -> list[dict]:
+    """Return rows as dicts with their wall time as ``t``."""
+    found = [dict(row._mapping) for row in rows]
+    if found and "boot_id" in found[0]:
+        offsets = wall_offsets(connection)
+        for row in found:
+            row["t"] = wall_s(row["boot_id"], row["monotonic_s"], offsets)
+    return found
