@@ -111,7 +111,7 @@ class Archive(RowWriting, Reader):
         try:
             engine = open_database(data.database, data.backups)
             clock = BootClock.this_boot()
-            recovered = recover(engine, data, now_s=clock.now_s(), buffer_s=buffer_s)
+            recovered = recover(engine, data, now_s=clock.now_s(), buffer_s=buffer_s, keep_audio=keep_audio)
             gate = AudioGate(reserve_for(data.root) if reserve_bytes is None else reserve_bytes)
             parts = _Parts(data, engine, clock, gate, budget_bytes, buffer_s, keep_audio)
             return cls(data, engine, parts, recovered)
@@ -163,11 +163,11 @@ class Archive(RowWriting, Reader):
         raw = info.encode(block.codes) if self._recorder.keep_audio else b""
         with self._lock:
             self._streams[block.stream_id] = (info, block.end_sample)
-        taken = self._works.put_audio(
-            lambda: self._recorder.append(block.stream_id, block.first_sample, raw), len(raw)
+        self._works.put_audio(
+            lambda: self._recorder.append(block.stream_id, block.first_sample, block.frames, raw),
+            len(raw),
+            block.frames / info.sample_rate_hz,
         )
-        if not taken:
-            self._recorder.lose(info, len(raw))
 
     def append_features(self, stream_id: str, row: FeatureRow) -> None:
         """Take the figures of one frame."""
@@ -207,7 +207,8 @@ class Archive(RowWriting, Reader):
     def update_cut(self, cut_id: str, end_sample: int, engaged: Sequence, chatter: list[dict]) -> None:
         """Checkpoint an open cut: where a crash would leave it."""
         values = {"end_sample": end_sample, "engaged": _spans(engaged), "chatter": list(chatter)}
-        self._put(lambda: self._change_cut(cut_id, values), key=("checkpoint", cut_id))
+        key = ("checkpoint", cut_id)
+        self._put(lambda: self._change_cut(cut_id, values, key), key)
 
     def end_cut(
         self,
@@ -310,8 +311,8 @@ class Archive(RowWriting, Reader):
     def _put(self, run, key=None) -> None:
         self._works.put_row(run, key)
 
-    def _change_cut(self, cut_id: str, values: dict) -> None:
-        self._ledger.write(sa.update(cuts).where(cuts.c.id == cut_id).values(values))
+    def _change_cut(self, cut_id: str, values: dict, key: tuple | None = None) -> None:
+        self._ledger.write(sa.update(cuts).where(cuts.c.id == cut_id).values(values), key=key)
 
     def _info(self, stream_id: str) -> StreamInfo:
         return self._position(stream_id)[0]

@@ -5,8 +5,10 @@ renamed. Samples that were lost stand as silence of the same length and are list
 after them shifts.
 """
 
+import errno
 import json
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +28,7 @@ FLAC_CHANNELS = 8
 FLAC_RATE_HZ = 655_350
 SUBTYPES = {"int16": "PCM_16", "int24": "PCM_24", "int32": "PCM_32", "float32": "FLOAT"}
 LEFT_SHIFT = {"int16": 16, "int24": 8, "int32": 0}
+SPARE_BYTES = 4 * 2**20
 WAV_LIMIT = 0xFFFF0000
 SIDECAR_SCHEMA = "shopmon.sidecar/1"
 
@@ -206,6 +209,10 @@ def _finish_sidecar(job, data, first, end, gaps, setup_changes: SetupChanges) ->
 
 
 def _write_audio(target: Path, pieces: list[Piece], info: StreamInfo) -> None:
+    needed = sum(piece.end - piece.first for piece in pieces if piece.segment) * info.frame_bytes
+    if shutil.disk_usage(target.parent).free < needed + SPARE_BYTES:
+        # what the database lives on must not be filled up, not even for the time of an attempt
+        raise OSError(errno.ENOSPC, f"{needed / 1e6:.0f} MB are needed for a recording")
     temporary = target.with_name(target.name + ".tmp")
     try:
         _encode(temporary, pieces, info)

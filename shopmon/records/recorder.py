@@ -92,37 +92,46 @@ class Recorder:
         self.sizes_changed = True
         self._newest: dict[str, Recording] = {}
         self._of_cut: dict[str, Recording] = {}
+        self._not_begun: dict[str, StreamInfo] = {}
         self._state_rows: dict[str, int] = {}
 
     # streams
 
     def start_stream(self, info: StreamInfo) -> None:
-        """Begin the buffer of a new stream."""
+        """Begin the buffer of a new stream; where the disk will not have it now, a little later."""
         folder = self._data.buffer / str(uuid.uuid4())
-        self.buffers[info.stream_id] = StreamBuffer(
-            folder, info, keep_audio=self.keep_audio, buffer_s=self.buffer_s
-        )
+        try:
+            buffer = StreamBuffer(folder, info, keep_audio=self.keep_audio, buffer_s=self.buffer_s)
+        except OSError as exc:
+            self._gate.failed(exc, self.now_s())
+            shutil.rmtree(folder, ignore_errors=True)
+            self._not_begun[info.stream_id] = info
+            return
+        self._not_begun.pop(info.stream_id, None)
+        self.buffers[info.stream_id] = buffer
 
     def end_stream(self, stream_id: str) -> None:
         """Close what can be closed; a cut that is still open waits for its end, or for recovery."""
+        self._not_begun.pop(stream_id, None)
         buffer = self.buffers.pop(stream_id, None)
         if buffer is None:
             return
-        buffer.close()
+        self._try(buffer.close)
         update = sa.update(streams).where(streams.c.id == stream_id).values(end_sample=buffer.position or 0)
         self._ledger.write(update)
-        self.old.append(OldBuffer(buffer.folder, buffer.info, self._stamps.clock.now_s() + self.buffer_s))
+        self.old.append(OldBuffer(buffer.folder, buffer.info, self.now_s() + self.buffer_s))
         for recording in self._on(buffer.folder):
             if not recording.open_cuts and not recording.closing:
                 self._close(recording, buffer.position or 0)
         self._newest.pop(stream_id, None)
 
-    def append(self, stream_id: str, first_sample: int, raw: bytes) -> None:
+    def append(self, stream_id: str, first_sample: int, frames: int, raw: bytes) -> None:
         """Write a block, if audio may be written."""
         buffer = self.buffers.get(stream_id)
         if buffer is None:
+            self._lose(self._not_begun.get(stream_id), len(raw))
             return
-        first_sample, raw = buffer.advance(first_sample, raw)
+        first_sample, raw = buffer.advance(first_sample, frames, raw)
         if not self.keep_audio or not raw:
             return
         if self._gate.stop is None:
@@ -130,12 +139,8 @@ class Recorder:
                 buffer.audio.write(raw, first_sample)
                 return
             except OSError as exc:
-                self._gate.failed(exc, self._stamps.clock.now_s())
-        self.lose(buffer.info, len(raw))
-
-    def lose(self, info: StreamInfo, size: int) -> None:
-        """Count audio that is not kept."""
-        self.lost_s += size / info.bytes_per_s
+                self._gate.failed(exc, self.now_s())
+        self._lose(buffer.info, len(raw))
 
     def append_features(self, stream_id: str, end_sample: int, raw: bytes) -> None:
         """Write one feature record."""
@@ -214,7 +219,7 @@ class Recorder:
     def not_filed(self, recording_id: str) -> None:
         """Try again later."""
         if recording := self.unfiled.get(recording_id):
-            recording.file_again_at_s = self._stamps.clock.now_s() + REFILE_S
+            recording.file_again_at_s = self.now_s() + REFILE_S
 
     def job(self, recording: Recording) -> FilingJob:
         """Describe what is to be filed."""
@@ -240,7 +245,9 @@ class Recorder:
 
     def tick(self) -> None:
         """Force audio onto the disk, close what is over, delete what is too old."""
-        now_s = self._stamps.clock.now_s()
+        now_s = self.now_s()
+        for info in list(self._not_begun.values()) if self._gate.stop is None else ():
+            self.start_stream(info)
         for buffer in self.buffers.values():
             self._try(buffer.sync)
             for recording in self._on(buffer.folder):
@@ -330,9 +337,6 @@ class Recorder:
                 self.old.remove(old)
 
     def _store_state(self, info: StreamInfo, sample: int, state: dict) -> None:
-        self._ledger.write(
-            sa.delete(listener_states).where(listener_states.c.source_id == info.source_id), durable=False
-        )
         row = {
             **self._stamps.new(),
             "source_id": info.source_id,
@@ -340,10 +344,14 @@ class Recorder:
             "sample": sample,
             "state": state,
         }
-        self._ledger.insert(listener_states, row, durable=False)
+        statement = sa.insert(listener_states).prefix_with("OR REPLACE")
+        self._ledger.write(statement, row, durable=False, key=("listener-state", info.source_id))
+
+    def _lose(self, info: StreamInfo | None, size: int) -> None:
+        self.lost_s += size / info.bytes_per_s if info else 0.0
 
     def _try(self, action: Callable) -> None:
         try:
             action()
         except OSError as exc:
-            self._gate.failed(exc, self._stamps.clock.now_s())
+            self._gate.failed(exc, self.now_s())

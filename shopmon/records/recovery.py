@@ -31,7 +31,9 @@ class Recovered:
     old: list[OldBuffer]
 
 
-def recover(engine: sa.Engine, data: DataFolder, *, now_s: float, buffer_s: float) -> Recovered:
+def recover(
+    engine: sa.Engine, data: DataFolder, *, now_s: float, buffer_s: float, keep_audio: bool
+) -> Recovered:
     """Close open cuts in the database and list what is to be filed; run before anything else writes."""
     for leftover in data.recordings.glob("*.tmp"):
         leftover.unlink(missing_ok=True)
@@ -45,7 +47,8 @@ def recover(engine: sa.Engine, data: DataFolder, *, now_s: float, buffer_s: floa
             ).all()
         ]
         unfiled = _unfiled(connection, buffers)
-    return Recovered(cut_ids, unfiled, _old(found, now_s, buffer_s))
+        _note_missing(connection, data)
+    return Recovered(cut_ids, unfiled, _old(found, now_s, buffer_s, keep_audio))
 
 
 def _buffers(data: DataFolder) -> list[tuple[Path, StreamInfo]]:
@@ -75,7 +78,7 @@ def _extend(
     buffer: tuple[Path, StreamInfo], end: int, engaged: list[list[int]], start: int
 ) -> tuple[int, list[list[int]]]:
     """Go on from the last checkpoint with what the features say."""
-    folder, info = buffer
+    folder = buffer[0]
     records = read_records(folder, max(end, start), 2**62)
     previous = end
     for sample, touching in zip(records["end_sample"].tolist(), records["engaged"].tolist(), strict=True):
@@ -106,6 +109,15 @@ def _unfiled(connection: sa.Connection, buffers: dict[str, tuple[Path, StreamInf
     return found
 
 
+def _note_missing(connection: sa.Connection, data: DataFolder) -> None:
+    # removed right before the crash, or by a person: the row must not promise what is not there
+    filed = connection.execute(sa.select(recordings).where(recordings.c.state == "filed")).all()
+    gone = [row.id for row in filed if not (data.root / row.path).exists()]
+    update = sa.update(recordings).values(state="removed", audio_bytes=0)
+    for recording_id in gone:
+        connection.execute(update.where(recordings.c.id == recording_id))
+
+
 def _end_of(connection: sa.Connection, row: sa.Row, info: StreamInfo, folder: Path) -> int:
     if row.end_sample is not None:
         return row.end_sample
@@ -131,14 +143,16 @@ def _info_of(row: sa.Row) -> StreamInfo:
     )
 
 
-def _old(buffers: list[tuple[Path, StreamInfo]], now_s: float, buffer_s: float) -> list[OldBuffer]:
+def _old(
+    buffers: list[tuple[Path, StreamInfo]], now_s: float, buffer_s: float, keep_audio: bool
+) -> list[OldBuffer]:
     # many short runs in a row must not hold more than one long one would
     left_s, old = buffer_s, []
     for folder, info in reversed(buffers):
         held_s = (
             sum(segment.end - segment.first for segment in segments_in(folder, info)) / info.sample_rate_hz
         )
-        until_s = now_s + buffer_s if held_s <= left_s else now_s
+        until_s = now_s + buffer_s if held_s <= left_s and keep_audio else now_s
         left_s -= held_s
         old.append(OldBuffer(folder, info, until_s))
     return old

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from shopmon.records.folder import DataFolder
 from shopmon.records.ledger import Ledger
+from shopmon.records.stream_info import SAMPLE_BYTES
 from shopmon.records.tables import cuts, kept_spans, recordings
 
 RESERVE_BYTES = 200 * 10**6
@@ -101,19 +102,19 @@ class AudioGate:
             self.stop = Stop(f"Recording stopped: the disk cannot be written ({reason}).", hint, failed=True)
         self._retry_at_s = now_s + RETRY_S
 
-    def look(self, free_bytes: int, kept_full: bool, now_s: float) -> None:
-        """Stop or go on, according to the space there is."""
-        if kept_full:
-            self.stop = Stop(
-                "Recording stopped: recordings marked keep fill the audio budget.",
-                "Take the mark off some of them, or raise the budget.",
-            )
+    def look(self, free_bytes: int, over_budget: Stop | None, now_s: float) -> None:
+        """Stop or go on, according to the space there is and what the budget says."""
+        if over_budget:
+            self.stop = over_budget
         elif free_bytes < self.reserve_bytes:
             megabytes = self.reserve_bytes / 1e6
             self.stop = Stop(f"Recording stopped: less than {megabytes:.0f} MB are free.", _SPACE_HINT)
-        elif self.stop is not None and free_bytes >= self.reserve_bytes * RESUME_FACTOR:
-            if not self.stop.failed or now_s >= self._retry_at_s:
-                self.stop = None
+        elif self.stop is not None and self._may_resume(free_bytes, now_s):
+            self.stop = None
+
+    def _may_resume(self, free_bytes: int, now_s: float) -> bool:
+        waited = not self.stop.failed or now_s >= self._retry_at_s
+        return waited and free_bytes >= self.reserve_bytes * RESUME_FACTOR
 
 
 _SPACE_HINT = "Free some space, or lower the audio budget so that the oldest recordings make room."
@@ -125,7 +126,7 @@ class Retention:
     def __init__(self, ledger: Ledger, data: DataFolder, budget_bytes: int):
         self._ledger, self._data, self.budget_bytes = ledger, data, budget_bytes
         self.filed_bytes = 0
-        self.kept_full = False
+        self.over_budget: Stop | None = None
         self.flac_ratio = FLAC_RATIO
 
     def enforce(self, other_bytes: int, rate_bytes_per_s: float) -> None:
@@ -138,27 +139,40 @@ class Retention:
         rate_bytes_per_s
             What a second of the present streams takes before packing.
         """
-        filed = self._filed()
-        self.filed_bytes = sum(row.audio_bytes for row in filed)
+        total = sa.select(sa.func.sum(recordings.c.audio_bytes)).where(recordings.c.state == "filed")
+        self.filed_bytes = self._ledger.read(total)[0][0] or 0
         if rate_bytes_per_s:
-            self._learn_ratio(filed)
-        for row in self._removable(filed) if self.filed_bytes + other_bytes > self.budget_bytes else ():
-            if self.filed_bytes + other_bytes <= self.budget_bytes:
-                break
-            self._remove(row)
-        self.kept_full = self.filed_bytes + other_bytes > self.budget_bytes
+            self._learn_ratio()
+        if self.filed_bytes + other_bytes > self.budget_bytes:
+            self._make_room(self.budget_bytes - other_bytes)
+        self.over_budget = self._over_budget(other_bytes)
 
-    def _filed(self) -> list[sa.Row]:
-        query = sa.select(recordings).where(recordings.c.state == "filed").order_by(recordings.c.sequence)
-        return self._ledger.read(query)
-
-    def _removable(self, filed: list[sa.Row]) -> list[sa.Row]:
+    def _make_room(self, most_bytes: int) -> None:
         kept = sa.union(
             sa.select(cuts.c.recording_id).where(cuts.c.keep),
             sa.select(kept_spans.c.recording_id).where(kept_spans.c.keep),
         )
         ids = {row.recording_id for row in self._ledger.read(kept)}
-        return [row for row in filed if row.id not in ids]
+        query = sa.select(recordings).where(recordings.c.state == "filed").order_by(recordings.c.sequence)
+        for row in self._ledger.read(query):
+            if self.filed_bytes <= most_bytes:
+                break
+            if row.id not in ids:
+                self._remove(row)
+
+    def _over_budget(self, other_bytes: int) -> Stop | None:
+        if self.filed_bytes + other_bytes <= self.budget_bytes:
+            return None
+        if other_bytes > self.budget_bytes:
+            text = (
+                f"Recording stopped: the audio budget of {self.budget_bytes / 1e6:.0f} MB is less than the"
+                f" {other_bytes / 1e6:.0f} MB of the rolling buffer."
+            )
+            return Stop(text, "Raise the budget, or shorten the buffer.")
+        return Stop(
+            "Recording stopped: recordings marked keep fill the audio budget.",
+            "Take the mark off some of them, or raise the budget.",
+        )
 
     def _remove(self, row: sa.Row) -> None:
         (self._data.root / row.path).unlink(missing_ok=True)
@@ -168,11 +182,12 @@ class Retention:
         )
         self.filed_bytes -= row.audio_bytes
 
-    def _learn_ratio(self, filed: list[sa.Row]) -> None:
-        newest = filed[-20:]
-        sizes = {"int16": 2, "int24": 3, "int32": 4, "float32": 4}
+    def _learn_ratio(self) -> None:
+        query = sa.select(recordings).where(recordings.c.state == "filed")
+        newest = self._ledger.read(query.order_by(recordings.c.sequence.desc()).limit(20))
         raw = sum(
-            (row.end_sample - row.first_sample) * row.channels * sizes[row.code_format] for row in newest
+            (row.end_sample - row.first_sample) * row.channels * SAMPLE_BYTES[row.code_format]
+            for row in newest
         )
         if raw:
             self.flac_ratio = sum(row.audio_bytes for row in newest) / raw

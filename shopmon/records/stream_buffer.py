@@ -8,6 +8,7 @@ from pathlib import Path
 from shopmon.records.chunks import ChunkLog
 from shopmon.records.database import to_json
 from shopmon.records.features import SUFFIX as FEATURES
+from shopmon.records.folder import sync_folder
 from shopmon.records.segments import Segment, SegmentWriter
 from shopmon.records.stream_info import StreamInfo
 
@@ -43,20 +44,19 @@ class StreamBuffer:
     """
 
     def __init__(self, folder: Path, info: StreamInfo, *, keep_audio: bool, buffer_s: float):
-        folder.mkdir(parents=True)
+        folder.mkdir(parents=True, exist_ok=True)
         info.save(folder / "stream.json")
+        sync_folder(folder.parent)
         self.folder, self.info, self.keep_audio = folder, info, keep_audio
         segment_s = SEGMENT_S if buffer_s >= 4 * SEGMENT_S else SHORT_SEGMENT_S
         self.audio = SegmentWriter(folder, info, info.frames(segment_s))
         self.features = ChunkLog(folder, FEATURES, info.frames(CHUNK_S))
         self.states = ChunkLog(folder, STATES, info.frames(CHUNK_S))
         self.position: int | None = None
-        self.unwritten_frames = 0
         self._snapshots: list[tuple[int, Path, int]] = []
 
-    def advance(self, first_sample: int, raw: bytes) -> tuple[int, bytes]:
+    def advance(self, first_sample: int, frames: int, raw: bytes) -> tuple[int, bytes]:
         """Move on to the end of a block; return what of it is new, in case it overlaps what was there."""
-        frames = len(raw) // self.info.frame_bytes
         known = min(max(0, (self.position or 0) - first_sample), frames)
         self.position = max(self.position or 0, first_sample + frames)
         return first_sample + known, raw[known * self.info.frame_bytes :]

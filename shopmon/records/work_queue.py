@@ -36,7 +36,9 @@ class WorkQueue:
 
     def __init__(self):
         self.audio_limit_bytes = AUDIO_LIMIT_BYTES
-        self.refused = {"feature": 0, "audio": 0}
+        self.refused_audio_s = 0.0
+        self.refused_features = 0
+        self.held_rows = 0  # taken, but the database cannot be written yet
         self._works: deque[Work] = deque()
         self._keyed: dict[Hashable, Work] = {}
         self._waiting = {"row": 0, "feature": 0, "audio": 0}
@@ -61,30 +63,28 @@ class WorkQueue:
             if key is not None and key in self._keyed:
                 self._keyed[key].run = run
                 return
-            while self._waiting["row"] >= ROW_LIMIT:
+            while self._waiting["row"] + self.held_rows >= ROW_LIMIT:
                 self._changed.wait()
                 self._refuse_when_closed()
             self._add(Work(run, "row", key=key))
 
-    def put_audio(self, run: Callable[[], None], size: int) -> bool:
-        """Queue a block; False, and counted, when there is no room."""
+    def put_audio(self, run: Callable[[], None], size: int, duration_s: float) -> None:
+        """Queue a block of `size` bytes, or count it as refused when there is no room."""
         with self._changed:
             self._refuse_when_closed()
             if self._audio_bytes + size > self.audio_limit_bytes:
-                self.refused["audio"] += 1
-                return False
-            self._add(Work(run, "audio", size))
-            return True
+                self.refused_audio_s += duration_s
+            else:
+                self._add(Work(run, "audio", size))
 
-    def put_feature(self, run: Callable[[], None]) -> bool:
-        """Queue a feature record or a listener state; False, and counted, when there is no room."""
+    def put_feature(self, run: Callable[[], None]) -> None:
+        """Queue a feature record or a listener state, or count it as refused when there is no room."""
         with self._changed:
             self._refuse_when_closed()
             if self._waiting["feature"] >= FEATURE_LIMIT:
-                self.refused["feature"] += 1
-                return False
-            self._add(Work(run, "feature"))
-            return True
+                self.refused_features += 1
+            else:
+                self._add(Work(run, "feature"))
 
     def take(self, timeout_s: float) -> list[Work]:
         """Return everything that waits, after at most `timeout_s`; empty when there is nothing."""
@@ -98,6 +98,12 @@ class WorkQueue:
             self._audio_bytes = 0
             self._changed.notify_all()
             return works
+
+    def hold(self, rows: int) -> None:
+        """Say how many rows were taken and still wait for the database."""
+        with self._changed:
+            self.held_rows = rows
+            self._changed.notify_all()
 
     def close(self) -> None:
         """Take nothing more; what waits is still given out."""

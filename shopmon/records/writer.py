@@ -123,9 +123,9 @@ class Writer:
 
     def at_barrier(self, event: threading.Event) -> None:
         """Set `event` once everything before is committed, on disk and looked after; called as a work."""
+        self._barriers.append(event)
         self._recorder.tick()
         self.look()
-        self._barriers.append(event)
 
     def look(self) -> None:
         """Measure the space, enforce the budget, and say how things stand."""
@@ -136,7 +136,10 @@ class Writer:
             self._next_retention_s = now_s + RETENTION_EVERY_S
             self._retention.enforce(self._recorder.buffered_bytes(), self._recorder.bytes_per_s())
         if self._recorder.keep_audio:
-            self._gate.look(free, self._retention.kept_full, now_s)
+            self._gate.look(free, self._retention.over_budget, now_s)
+        else:
+            self._gate.stop = None
+        self._works.hold(len(self._ledger))
         self.status = self._status(free)
 
     def _run(self) -> None:
@@ -207,7 +210,7 @@ class Writer:
             hours_left=max(0, left) / per_hour if per_hour else None,
             hours_held=held / per_hour if per_hour else None,
             budget_bytes=self._retention.budget_bytes,
-            lost_s=self._recorder.lost_s,
+            lost_s=self._recorder.lost_s + self._works.refused_audio_s,
             rows_waiting=len(self._ledger),
             rows_refused=self._ledger.refused_rows + self.faults,
             filing=len(self._recorder.unfiled),
