@@ -24,7 +24,6 @@ def session_microphone(tmp_path_factory):
 def virtual_microphone(session_microphone):
     """Play numbered samples from the first on; paused until started."""
     session_microphone.pause()
-    session_microphone.drain()
     session_microphone.load(numbered_pcm(1500))
     yield session_microphone
     session_microphone.start()  # so that a stream that a failed test left behind can be closed

@@ -77,7 +77,10 @@ class VirtualMicrophone:
         self._thread.start()
 
     def load(self, pcm: np.ndarray) -> None:
-        """Change what is played, from its beginning."""
+        """Change what is played, from its beginning; what is still in the pipe is thrown away.
+
+        Only while nobody listens.
+        """
         pcm = np.atleast_2d(np.asarray(pcm, "<i2").T).T
         blocks = len(pcm) // BLOCK_FRAMES
         if not blocks or BLOCK_FRAMES * pcm.shape[1] * 2 > _ATOMIC_BYTES:
@@ -87,6 +90,7 @@ class VirtualMicrophone:
             self.pcm = whole
             self._blocks = [piece.tobytes() for piece in np.split(whole, blocks)]
             self._next = 0
+            self._drain()
 
     def start(self) -> None:
         """Play, or go on after `pause`."""
@@ -94,7 +98,8 @@ class VirtualMicrophone:
 
     def pause(self) -> None:
         """Go silent like a driver that hangs: the stream stays open and nothing comes."""
-        self._paused.set()
+        with self._lock:
+            self._paused.set()
 
     def unplug(self, noticed_after_s: float = 3.0) -> None:
         """Go away like a device that is pulled out: first nothing comes, then the device is gone.
@@ -115,15 +120,6 @@ class VirtualMicrophone:
         with self._lock:
             self._descriptor = os.open(self._fifo, os.O_RDWR | os.O_NONBLOCK)
             fcntl.fcntl(self._descriptor, _SET_PIPE_SIZE, _ATOMIC_BYTES)
-
-    def drain(self) -> None:
-        """Throw away what is still in the pipe; only while nobody listens."""
-        with self._lock:
-            try:
-                while self._descriptor is not None and os.read(self._descriptor, _ATOMIC_BYTES):
-                    pass
-            except BlockingIOError:
-                return
 
     def close(self) -> None:
         """Stop for good; whoever still listens must have stopped before."""
@@ -156,9 +152,16 @@ class VirtualMicrophone:
                 time.sleep(0.002)
                 due_s = max(due_s, time.monotonic() - block_s)  # a device does not catch up at any speed
 
+    def _drain(self) -> None:
+        try:
+            while self._descriptor is not None and os.read(self._descriptor, _ATOMIC_BYTES):
+                pass
+        except BlockingIOError:
+            return
+
     def _write(self) -> bool:
         with self._lock:
-            if self._descriptor is None:
+            if self._descriptor is None or self._paused.is_set():
                 return False
             try:
                 os.write(self._descriptor, self._blocks[self._next])
