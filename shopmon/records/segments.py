@@ -18,6 +18,7 @@ from shopmon.records.stream_info import SAMPLE_BYTES, StreamInfo
 
 HEADER_BYTES = 44
 READ_FRAMES = 65_536
+UNKNOWN = 0xFFFFFFFF
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ class SegmentWriter:
         self._path = self.folder / f"{first_sample:015d}.part.wav"
         self._first = self._end = first_sample
         self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o644)
-        _write_all(self._file, _header(self.info, 0))
+        _write_all(self._file, _header(self.info, None))
         sync_folder(self.folder)
 
     def _abandon(self) -> None:
@@ -182,18 +183,12 @@ def _write_all(file: int, raw: bytes) -> None:
         view = view[os.write(file, view) :]
 
 
-def _header(info: StreamInfo, frames: int) -> bytes:
-    size = min(frames * info.frame_bytes, 0xFFFFFFFF - 36)
+def _header(info: StreamInfo, frames: int | None) -> bytes:
+    # unknown length is written as the greatest, as streams do: other programs then read to the end of the file
+    size = UNKNOWN if frames is None else min(frames * info.frame_bytes, UNKNOWN - 36)
     rate = round(info.sample_rate_hz)
     bits = 8 * SAMPLE_BYTES[info.code_format]
     tag = 3 if info.code_format == "float32" else 1
     form = struct.pack("<HHIIHH", tag, info.channels, rate, rate * info.frame_bytes, info.frame_bytes, bits)
-    return (
-        b"RIFF"
-        + struct.pack("<I", size + 36)
-        + b"WAVEfmt "
-        + struct.pack("<I", 16)
-        + form
-        + b"data"
-        + struct.pack("<I", size)
-    )
+    whole = struct.pack("<I", min(size + 36, UNKNOWN))
+    return b"RIFF" + whole + b"WAVEfmt " + struct.pack("<I", 16) + form + b"data" + struct.pack("<I", size)
