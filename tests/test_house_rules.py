@@ -112,10 +112,17 @@ def test_files_and_functions_stay_small():
         if path.suffix == ".py":
             for node in ast.walk(ast.parse(text)):
                 if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-                    length = node.end_lineno - node.lineno + 1
+                    length = body_lines(node)
                     assert length <= LONGEST_FUNCTION, (
-                        f"{path.relative_to(ROOT)}: {node.name} has {length} lines"
+                        f"{path.relative_to(ROOT)}: {node.name}, {length} lines"
                     )
+
+
+def body_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Count the lines of a function's body, its docstring left out."""
+    first = function.body[0]
+    documented = isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant)
+    return function.end_lineno - (first.end_lineno if documented else first.lineno - 1)
 
 
 def test_screens_say_touch():
