@@ -37,7 +37,7 @@ SCOPES: dict[str, Role] = {"pages": "device", "context": "controller"}
 
 
 class Devices(Protocol):
-    """What is needed of `shopmon.records.archive.Archive`."""
+    """What is needed of `shopmon.records.archive.Archive`; a change counts when the call returns."""
 
     def add_device(self, device_id: str, name: str, token_hash: str, scope: str) -> None: ...
 
@@ -91,9 +91,6 @@ class Access:
         self._code: tuple[str, float] | None = None
         self._wrong_times: deque[float] = deque()
         self._wrong_for_code = 0
-        # the archive writes a little later than it is told to; until then these count
-        self._added: dict[str, dict] = {}
-        self._removed: set[str] = set()
 
     # who is it
 
@@ -122,9 +119,7 @@ class Access:
     def _device(self, secret: str) -> dict | None:
         if not secret or len(secret) > 200:
             return None
-        digest = hashed(secret)
-        device = self._added.get(digest) or self._devices.device_by_token_hash(digest)
-        return None if device is None or str(device["id"]) in self._removed else device
+        return self._devices.device_by_token_hash(hashed(secret))
 
     # inviting
 
@@ -218,24 +213,16 @@ class Access:
         if self._devices is None:
             raise SettingError("Nothing can be paired here.", "Start the monitor with --lan.")
         secret = secrets.token_urlsafe(32)
-        device = {"id": str(uuid.uuid4()), "name": clean_name(name), "scope": scope}
-        self._devices.add_device(device["id"], device["name"], hashed(secret), scope)
-        self._added[hashed(secret)] = device
+        self._devices.add_device(str(uuid.uuid4()), clean_name(name), hashed(secret), scope)
         return secret
 
     def devices(self) -> list[dict]:
         """Return the paired devices and keys: id, name and scope of each."""
-        rows = {str(row["id"]): row for row in (self._devices.devices() if self._devices else [])}
-        rows |= {row["id"]: row for row in list(self._added.values()) if row["id"] not in rows}
-        return [
-            {"id": device_id, "name": row["name"], "scope": row["scope"]}
-            for device_id, row in rows.items()
-            if device_id not in self._removed
-        ]
+        rows = self._devices.devices() if self._devices else []
+        return [{"id": str(row["id"]), "name": row["name"], "scope": row["scope"]} for row in rows]
 
     def remove(self, device_id: str) -> None:
         """Forget a device or key: from now on it is a stranger."""
-        self._removed.add(device_id)
         if self._devices:
             self._devices.remove_device(device_id)
 

@@ -1,6 +1,6 @@
 """A paired phone knows the time; a Pi without a clock chip and a network does not."""
 
-from flask import g, jsonify
+from flask import jsonify
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
 from shopmon.dashboards.errors import Refusal
 
@@ -17,5 +17,5 @@ def offer_time():
         raise Refusal(409, "The monitor's clock is set already.", "Nothing needs to be done.")
     if not truth("confirm", body.get("confirm", False)):
         return jsonify(clock_set=False, needs_confirmation=True, time_s=time_s), 202
-    monitor().set_clock(time_s, "phone" if g.visitor.role == "device" else "browser")
+    monitor().set_clock(time_s, "phone")
     return jsonify(clock_set=True, time_s=time_s)

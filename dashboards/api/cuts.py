@@ -9,42 +9,75 @@ from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, numb
 from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
 
+from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
+
 SOUND_TYPES = {".flac": "audio/flac", ".wav": "audio/wav", ".ogg": "audio/ogg"}
-VERDICTS = ("chatter", "quiet")
-FILTERS = ("limit", "before", "verdict", "keep", "since", "until")
+VERDICTS = {"chatter": True, "quiet": False}
+TRUTHS = ("keep", "ended", "recovered")
+FILTERS = ("limit", "before", "since", "until", "verdict", *TRUTHS, *FIELDS)
 LATEST_S = 1e11
 LARGEST_SEQUENCE = 2**62
+LOOKED_THROUGH = 2000
 FIGURES_AT_ONCE = 2000
 
 
 @blueprint.get("/cuts")
 def cuts() -> Response:
     """The newest cuts first; ``next_before`` continues the list, null at its end."""
-    filters = asked_filters(request.args)
-    rows = monitor().cuts(**filters)
-    more = len(rows) == filters["limit"]
-    return jsonify(cuts=rows, next_before=rows[-1].get("sequence") if more else None)
+    unknown = sorted(set(request.args) - set(FILTERS))
+    if unknown:
+        raise Refusal(400, f"'{unknown[0][:40]}' is no filter.", f"Known filters: {', '.join(FILTERS)}.")
+    limit = number("limit", request.args.get("limit", 100), 1, 500, int)
+    before = None
+    if "before" in request.args:
+        before = number("before", request.args["before"], 0, LARGEST_SEQUENCE, int)
+    rows, next_before = page_of_cuts(limit, before, asked_times(request.args), asked_filters(request.args))
+    return jsonify(cuts=rows, next_before=next_before)
+
+
+def page_of_cuts(limit: int, before: int | None, times: tuple, filters: dict) -> tuple[list, int | None]:
+    """Return at most `limit` cuts and the number to go on with.
+
+    Wall time is not the order of the log and not known of every cut, so it is looked at here, a bounded number
+    of cuts at a time: a page may be short, even empty, and still say where to go on.
+    """
+    asked_for = limit if times == (None, None) else LOOKED_THROUGH
+    rows = monitor().cuts(limit=asked_for, before_sequence=before, **filters)
+    shown = [row for row in rows if is_within(row.get("started_at"), *times)]
+    if len(shown) > limit:
+        return shown[:limit], shown[limit - 1]["sequence"]
+    return shown, rows[-1]["sequence"] if len(rows) == asked_for else None
+
+
+def is_within(started_at: float | None, since: float | None, until: float | None) -> bool:
+    """Tell whether a wall time lies between two others; a time that is not known lies nowhere."""
+    if since is None and until is None:
+        return True
+    return started_at is not None and (since or 0) <= started_at <= (LATEST_S if until is None else until)
+
+
+def asked_times(args) -> tuple[float | None, float | None]:
+    """Return ``since`` and ``until`` of the query in seconds since 1970, None where not given."""
+    since, until = (
+        number(name, args[name], 0, LATEST_S) if name in args else None for name in ("since", "until")
+    )
+    return since, until
 
 
 def asked_filters(args) -> dict[str, Any]:
-    """Translate the query into the filters of `Monitor.cuts`."""
-    unknown = sorted(set(args) - set(FILTERS))
-    if unknown:
-        raise Refusal(400, f"'{unknown[0][:40]}' is no filter.", f"Known filters: {', '.join(FILTERS)}.")
-    filters: dict[str, Any] = {"limit": number("limit", args.get("limit", 100), 1, 500, int)}
-    if "before" in args:
-        filters["before_sequence"] = number("before", args["before"], 0, LARGEST_SEQUENCE, int)
-    for name in ("since", "until"):
+    """Translate the rest of the query into the filters of `Monitor.cuts`."""
+    filters: dict[str, Any] = {name: truth(name, args[name]) for name in TRUTHS if name in args}
+    for name in FIELDS:
         if name in args:
-            filters[name] = number(name, args[name], 0, LATEST_S)
-    if "keep" in args:
-        filters["keep"] = truth("keep", args["keep"])
+            filters[name] = (
+                number(name, args[name], *NUMBERS[name]) if name in NUMBERS else args[name][:TEXT_LIMIT]
+            )
     if "verdict" in args:
         if args["verdict"] not in VERDICTS:
             raise Refusal(
                 400, "The verdict is not one that can be asked for.", f"Use one of: {', '.join(VERDICTS)}."
             )
-        filters["verdict"] = args["verdict"]
+        filters["chatter"] = VERDICTS[args["verdict"]]
     return filters
 
 

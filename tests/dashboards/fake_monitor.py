@@ -158,16 +158,13 @@ class FakeMonitor:
             {"nominal_rpm": 18000.0, "flutes": 1},
         ][:n]
 
-    def cuts(
-        self, limit=100, before_sequence=None, verdict=None, keep=None, since=None, until=None
-    ) -> list[dict]:
+    def cuts(self, limit=100, before_sequence=None, **filters) -> list[dict]:
         def wanted(cut):
-            return (
-                (before_sequence is None or cut["sequence"] < before_sequence)
-                and (verdict is None or bool(cut["chatter"]) == (verdict == "chatter"))
-                and (keep is None or cut["keep"] == keep)
-                and (since is None or (cut["started_at"] or 0) >= since)
-                and (until is None or (cut["started_at"] or 0) <= until)
+            return (before_sequence is None or cut["sequence"] < before_sequence) and all(
+                bool(cut["chatter"]) == value
+                if name == "chatter"
+                else (cut[name] if name in cut else cut["context"].get(name)) == value
+                for name, value in filters.items()
             )
 
         with self._lock:

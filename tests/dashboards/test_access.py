@@ -1,5 +1,7 @@
 """Pairing and keys: the rules, on a clock that the test moves."""
 
+from contextlib import closing
+
 import pytest
 from flask import Request
 from hypothesis import given
@@ -19,6 +21,7 @@ from shopmon.dashboards.access import (
 from werkzeug.test import EnvironBuilder
 
 from shopmon.errors import SettingError
+from shopmon.records.archive import Archive
 from tests.dashboards.fake_monitor import FakeDevices
 
 
@@ -185,23 +188,22 @@ def test_a_removed_device_is_a_stranger_at_once(access):
     assert access.devices() == []
 
 
-def test_it_does_not_matter_that_the_archive_writes_a_little_later(now):
-    class Late(FakeDevices):
-        def add_device(self, *args):
-            self.waiting = args
+def test_pairing_through_the_real_archive_counts_at_once_and_after_a_restart(tmp_path):
+    def opened():
+        return Archive.open(tmp_path, budget_bytes=10**9)
 
-        def remove_device(self, device_id):
-            pass
-
-    devices = Late()
-    access = Access(devices, lan=True, clock=lambda: now[0])
-    secret = access.pair_by_token(access.token(), "phone")
-    assert role(access, cookie=secret) == "device"
-    FakeDevices.add_device(devices, *devices.waiting)
-    assert [device["name"] for device in access.devices()] == ["phone"]
-    access.remove(access.devices()[0]["id"])
-    assert access.devices() == []
-    assert role(access, cookie=secret) == "stranger"
+    with closing(opened()) as archive:
+        access = Access(archive, lan=True)
+        secret, key = access.pair_by_code(access.code(), "phone"), access.new_controller_key("mill")
+        assert role(access, cookie=secret) == "device"
+        assert role(access, Authorization=f"Bearer {key}") == "controller"
+        assert [device["name"] for device in access.devices()] == ["phone", "mill"]
+    with closing(opened()) as archive:
+        access = Access(archive, lan=True)
+        assert role(access, cookie=secret) == "device"
+        access.remove(access.devices()[0]["id"])
+        assert role(access, cookie=secret) == "stranger"
+        assert [device["name"] for device in access.devices()] == ["mill"]
 
 
 def test_pairing_outlives_the_program(monitor, access):

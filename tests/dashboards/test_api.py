@@ -60,12 +60,29 @@ def test_the_list_ends_also_when_its_last_page_is_full(client):
         ("verdict=quiet", [5, 3, 1]),
         ("keep=true", [2]),
         ("keep=0&limit=2", [5, 4]),
-        ("until=1", [3]),
+        ("until=1", []),
+        ("since=1", [5, 4, 2, 1]),
+        ("since=1&limit=3", [5, 4, 2]),
+        ("recovered=true", [4]),
+        ("ended=false", []),
+        ("material=7075&flutes=3&limit=1", [5]),
+        ("material=316", []),
+        ("nominal_rpm=12000.0&verdict=chatter&keep=no", [4]),
         ("since=4000000000", []),
     ],
 )
 def test_cuts_can_be_filtered(client, query, sequences):
     assert [cut["sequence"] for cut in client.get(f"/api/cuts?{query}").get_json()["cuts"]] == sequences
+
+
+def test_a_search_by_time_through_a_long_log_goes_on_where_it_stopped(client, monkeypatch):
+    monkeypatch.setattr("shopmon.dashboards.api.cuts.LOOKED_THROUGH", 2)
+    found, before, pages = [], "", 0
+    while before is not None:
+        page = client.get(f"/api/cuts?since=1{before and f'&before={before}'}").get_json()
+        found += [cut["sequence"] for cut in page["cuts"]]
+        before, pages = page["next_before"], pages + 1
+    assert (found, pages) == ([5, 4, 2, 1], 3)
 
 
 def test_one_cut_has_its_events(client):
@@ -173,6 +190,6 @@ def test_the_time_is_taken_once_and_only_after_a_yes(client, monitor):
     assert (asked.status_code, asked.get_json()["needs_confirmation"]) == (202, True)
     assert monitor.archive.clock is None
     assert client.post("/api/clock", json=offer | {"confirm": True}).get_json()["clock_set"] is True
-    assert monitor.archive.clock == (1_800_000_000.25, "browser")
+    assert monitor.archive.clock == (1_800_000_000.25, "phone")
     again = client.post("/api/clock", json=offer | {"confirm": True})
     assert (again.status_code, set(again.get_json())) == (409, {"error", "hint"})
