@@ -1,6 +1,7 @@
 """``shopmon devices``: the sound inputs, and how loud it is at each of them."""
 
 import json
+import math
 from dataclasses import asdict
 from pathlib import Path
 
@@ -13,12 +14,19 @@ SCHEMA = "shopmon.devices/1"
 REFERENCE = "dB re full scale (uncalibrated)"
 
 
+def _number(context, option, value):
+    if math.isnan(value):  # a range lets it pass
+        raise click.BadParameter("is not a number.", context, option)
+    return value
+
+
 @click.command("devices")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write the inputs as JSON (shopmon.devices/1).")
 @click.option("--no-level", is_flag=True, help="Only list; do not listen.")
 @click.option(
     "--seconds",
     type=click.FloatRange(0.05, 10),
+    callback=_number,
     default=0.5,
     show_default=True,
     metavar="S",
