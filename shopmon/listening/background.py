@@ -1,0 +1,159 @@
+"""What the spindle and the shop sound like when no tooth is in metal."""
+
+import numpy as np
+
+from shopmon.listening.comb_view import VISIBLE_DB, CombView
+from shopmon.listening.front import BANDS, View, Window
+from shopmon.listening.state import Memory
+
+BATCH_HOPS = 6
+SLOWEST = 10
+TONE_DB = 12.0
+MOST_TONES = 24
+
+
+class Background(Memory):
+    """Learned in batches, each taken over only when the next one was quiet too: a cut's first faint contact stays out.
+
+    Attributes
+    ----------
+    spectrum_db
+        Mean level per bin, empty while unknown.
+    bands_db, spread_db
+        Mean and spread of the band levels.
+    batches
+        Number of batches learned.
+    origin
+        What was going on: ``"idle"`` or ``"air-cut"``.
+    """
+
+    kept = ("spectrum_db", "bands_db", "spread_db", "batches", "origin", "since_sample",
+            "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting")  # fmt: skip
+
+    def __init__(self):
+        self.forget()
+
+    def forget(self) -> None:
+        """Know nothing."""
+        self.spectrum_db = np.zeros(0, dtype=np.float32)
+        self.bands_db = np.zeros(BANDS)
+        self.spread_db = np.zeros(BANDS)
+        self.batches = 0
+        self.origin = "idle"
+        self.since_sample = 0
+        self.drop()
+
+    def drop(self) -> None:
+        """Give up what is not yet taken over."""
+        self._new_batch()
+        self.waiting: list | None = None
+
+    def _new_batch(self) -> None:
+        self.sum_spectrum = np.zeros(0, dtype=np.float32)
+        self.sum_bands = np.zeros(BANDS)
+        self.sum_squares = np.zeros(BANDS)
+        self.hops = 0
+        self.full_hops = 0
+
+    @property
+    def known(self) -> bool:
+        """Band levels are known, so that a rise can be seen."""
+        return self.batches > 0
+
+    @property
+    def has_spectrum(self) -> bool:
+        """A spectrum is known, so that a line can be told from one that was there before."""
+        return self.spectrum_db.size > 0
+
+    def settle(self) -> None:
+        """Sound has risen: take over the waiting batch only where nothing is known otherwise."""
+        if self.waiting is not None and not (self.known and self.has_spectrum):
+            self._take_over(self.waiting)
+        self.drop()
+
+    def learn(self, view: View, smooth_bands_db: np.ndarray, origin: str) -> None:
+        """Take in a hop during which no tooth was in metal."""
+        if not self.batches and self.waiting is None and not self.hops:
+            self.since_sample = view.sample
+        self.origin = origin
+        self.sum_bands = self.sum_bands + smooth_bands_db.mean(axis=0)
+        self.sum_squares = self.sum_squares + (smooth_bands_db**2).mean(axis=0)
+        self.hops += 1
+        if view.full:
+            size = view.spectrum_db.size
+            if self.sum_spectrum.size != size:
+                self.sum_spectrum = np.zeros(size, dtype=np.float32)
+                self.full_hops = 0
+            self.sum_spectrum = self.sum_spectrum + view.spectrum_db
+            self.full_hops += 1
+        if self.hops >= BATCH_HOPS:
+            if self.waiting is not None:
+                self._take_over(self.waiting)
+            self.waiting = self._batch()
+            self._new_batch()
+
+    def _batch(self) -> list:
+        bands = self.sum_bands / self.hops
+        variance = np.maximum(self.sum_squares / self.hops - bands**2, 0.0)
+        spectrum = self.sum_spectrum / np.float32(max(1, self.full_hops)) if self.full_hops >= 3 else None
+        return [bands, variance, spectrum]
+
+    def _take_over(self, batch: list) -> None:
+        bands, variance, spectrum = batch
+        self.batches += 1
+        share = 1.0 / min(self.batches, SLOWEST)
+        moved = bands - self.bands_db
+        self.bands_db = self.bands_db + share * moved
+        # the wandering between batches is spread too, once there is a mean to wander about
+        drift = (moved * (self.batches > 1)) ** 2 * (1 - share)
+        self.spread_db = np.sqrt((1 - share) * self.spread_db**2 + share * (variance + drift))
+        if spectrum is None:
+            return
+        if self.spectrum_db.size != spectrum.size:
+            self.spectrum_db = spectrum.copy()
+        else:
+            self.spectrum_db = self.spectrum_db + np.float32(share) * (spectrum - self.spectrum_db)
+
+    def relearn(self) -> None:
+        """What rose was no cut: the shop sounds otherwise now, so weigh the new sound heavily."""
+        self.batches = min(self.batches, 1)
+        self.drop()
+
+    def comb_rise_db(self, comb: CombView, window: Window) -> float | None:
+        """How much the comb's lines rose over the background, beyond what the floor between them rose.
+
+        Lines that do not stand out of the floor count as not risen. None where the background is not known.
+        """
+        size = self.spectrum_db.size
+        if size != window.bins:
+            return None
+        before = self.spectrum_db[comb.bins]
+        for shift in (-1, 1):
+            before = np.maximum(before, self.spectrum_db[comb.bins + shift])
+        rise = comb.lines_db - before
+        floor_rise = np.maximum(comb.floor_db - window.floor(self.spectrum_db)[comb.bins], 0.0)
+        visible = comb.lines_db - comb.floor_db > VISIBLE_DB
+        worth = np.where(visible, np.clip(rise - floor_rise, -6.0, 12.0), 0.0)
+        weights = 1.0 / np.sqrt(np.arange(1, worth.size + 1))
+        return float(np.sum(weights * worth) / np.sum(weights))
+
+    def entries(self, window: Window) -> list[dict]:
+        """Return the tones of the background with their origin, strongest first."""
+        if self.spectrum_db.size != window.bins:
+            return []
+        level = self.spectrum_db
+        height = level - window.floor(level)
+        inner = (level[1:-1] > level[:-2]) & (level[1:-1] >= level[2:]) & (height[1:-1] > TONE_DB)
+        peaks = np.flatnonzero(inner) + 1
+        peaks = peaks[np.argsort(-level[peaks], kind="stable")][:MOST_TONES]
+        places, levels = window.read_lines(level.astype(np.float64), peaks)
+        return [
+            {
+                "kind": "tone",
+                "frequency_hz": round(float(place * window.bin_hz), 2),
+                "level_db": round(float(height_db), 2),
+                "origin": self.origin,
+                "since_sample": self.since_sample,
+            }
+            for place, height_db in zip(places, levels, strict=True)
+        ]

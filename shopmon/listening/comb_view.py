@@ -1,0 +1,105 @@
+"""The spindle comb as one spectrum shows it: level and floor at every multiple of the rotation."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from shopmon.listening.front import View, Window
+from shopmon.signals.comb import LINE_CAP_DB
+from shopmon.signals.spectra import hann_skirt_db
+
+ORDERS = 40
+HIGHEST_HZ = 5000.0
+SPEED_DOUBT = 7e-4
+VISIBLE_DB = 7.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CombView:
+    """Lines of the comb in one spectrum.
+
+    Attributes
+    ----------
+    rotation_hz
+        Rotation frequency.
+    bins
+        Bin of each order's line, shape ``(orders,)``.
+    lines_db, floor_db
+        Level of each line (best of three bins) and of the floor there.
+    window_s, bin_hz
+        Of the spectrum.
+    contrast_db
+        How much higher than halfway between them the lines stand, capped and weighted to the low orders.
+    """
+
+    rotation_hz: float
+    bins: np.ndarray
+    lines_db: np.ndarray
+    floor_db: np.ndarray
+    window_s: float
+    bin_hz: float
+    contrast_db: float
+
+    @cached_property
+    def strongest_db(self) -> float:
+        """Level of the strongest line."""
+        return float(self.lines_db.max())
+
+    @cached_property
+    def power_db(self) -> float:
+        """Level of all visible lines together."""
+        visible = self.lines_db - self.floor_db > VISIBLE_DB
+        power = np.sum(10 ** (self.lines_db[visible] / 10)) if visible.any() else 1e-20
+        return float(10 * np.log10(power))
+
+    def skirts_db(self, frequency_hz: np.ndarray, doubt: float) -> np.ndarray:
+        """Level that the nearest comb line's skirt may reach at other frequencies; infinite within the line itself.
+
+        Parameters
+        ----------
+        frequency_hz
+            Where to look.
+        doubt
+            Share by which the rotation frequency may be wrong or moving within the window.
+        """
+        order = np.maximum(1, np.rint(frequency_hz / self.rotation_hz))
+        away_hz = np.abs(frequency_hz - order * self.rotation_hz)
+        away = (away_hz - doubt * frequency_hz) * self.window_s
+        index = np.minimum(order.astype(np.intp), self.lines_db.size) - 1
+        skirt = self.lines_db[index] + hann_skirt_db(np.maximum(away, 0.0))
+        return np.where(away < 1.7, np.inf, skirt)
+
+
+def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: float) -> CombView:
+    """Read the comb of a rotation frequency from a view.
+
+    Parameters
+    ----------
+    view, window
+        The spectrum.
+    raised_db
+        ``neighbours_max`` of the spectrum's height above the floor.
+    rotation_hz
+        Rotation frequency.
+    """
+    top = min(HIGHEST_HZ, (window.bins - 3) * window.bin_hz)
+    count = int(np.clip(top / rotation_hz, 1, ORDERS))
+    orders = np.arange(1, count + 1)
+    place = orders * (rotation_hz / window.bin_hz)
+    bins = np.rint(place).astype(np.intp)
+    heights, floors = raised_db[bins], view.floor_db[bins]
+    between = np.rint(place[None, :] + np.array([[-0.5], [-0.38], [0.38]]) * (rotation_hz / window.bin_hz))
+    between = np.maximum(between, 1).astype(np.intp)
+    weights = 1.0 / orders
+    on = np.clip(heights, 0, LINE_CAP_DB)
+    off = np.clip(raised_db[between], 0, LINE_CAP_DB).mean(axis=0)
+    return CombView(
+        rotation_hz=rotation_hz,
+        bins=bins,
+        lines_db=(floors + heights).astype(np.float64),
+        floor_db=floors.astype(np.float64),
+        window_s=window.duration_s,
+        bin_hz=window.bin_hz,
+        contrast_db=float(np.sum(weights * (on - off)) / np.sum(weights)),
+    )

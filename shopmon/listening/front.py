@@ -1,0 +1,211 @@
+"""The first stage: levels, health of the input, decimation, spectrum and band powers of each hop."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy import fft
+
+from shopmon.listening.hops import SUBFRAMES, Rates
+from shopmon.listening.state import Memory, decode, encode
+from shopmon.signals.decimation import Decimator
+from shopmon.signals.levels import full_scale_runs, power_db, sine_power
+from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
+
+BANDS = 10
+LOWEST_BAND_HZ = 100.0
+HIGHEST_SHARE = 0.42
+FLOOR_WIDTH_HZ = 160.0
+LONGEST_WINDOW_S = 1.6
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class View:
+    """What one hop looks like to the later stages.
+
+    Attributes
+    ----------
+    sample
+        One past the last frame.
+    power, peak
+        Sine power and largest magnitude of the hop, live channels only.
+    live
+        Number of channels that are not exactly constant.
+    clipped, broken
+        Samples at full scale; samples that are no number.
+    full
+        The analysis window is filled with sound of one piece.
+    spectrum_db, floor_db
+        Shape ``(bins,)``.
+    bands_db
+        Shape ``(5, bands)``: band powers of the hop's sub-frames.
+    """
+
+    sample: int
+    power: float
+    peak: float
+    live: int
+    clipped: int
+    broken: int
+    full: bool
+    spectrum_db: np.ndarray
+    floor_db: np.ndarray
+    bands_db: np.ndarray
+
+    @cached_property
+    def above_floor_db(self) -> np.ndarray:
+        """Height of the spectrum above its local floor, dB."""
+        return self.spectrum_db - self.floor_db
+
+
+class Window:
+    """Everything that depends on the length of the analysis window.
+
+    Parameters
+    ----------
+    rate_hz
+        Analysis rate.
+    duration_s
+        Window length.
+    """
+
+    def __init__(self, rate_hz: float, duration_s: float):
+        self.length = round(rate_hz * duration_s)
+        self.duration_s = self.length / rate_hz
+        # a quarter of padding leaves two bins within the half width of every line
+        self.size = 2 * fft.next_fast_len(-(-5 * self.length // 8), real=True)
+        self.bin_hz = rate_hz / self.size
+        self.bins = self.size // 2 + 1
+        self.taper = sine_scaled(hann_window(self.length)).astype(np.float32)
+        block = max(8, min(round(FLOOR_WIDTH_HZ / self.bin_hz), self.bins // 4))
+        self.floor = LocalFloor(self.bins, block)
+        self.read_lines = LineReader(self.length, self.size)
+
+
+class Front(Memory):
+    """Turns hops into views.
+
+    Parameters
+    ----------
+    rates
+        The grid.
+    channels
+        Number of channels.
+    """
+
+    kept = ("ring", "filled", "last", "duration_s", "clipped", "frames", "live_age")
+
+    def __init__(self, rates: Rates, channels: int):
+        self.rates = rates
+        self.ring = np.zeros((channels, round(rates.rate_hz * LONGEST_WINDOW_S)), dtype=np.float32)
+        self.filled = 0
+        self.last = np.full(channels, np.nan, dtype=np.float32)
+        self.live_age = np.full(channels, 10_000, dtype=np.int64)
+        self.duration_s = 0.4
+        self.clipped = 0
+        self.frames = 0
+        self._decimator = Decimator(rates.factor, rates.hop_frames, channels)
+        self._window: Window | None = None
+        self._band_bins = _band_bins(rates)
+        self._short = sine_scaled(hann_window(2 * rates.subframe)).astype(np.float32)
+
+    @property
+    def window(self) -> Window:
+        """The analysis window in use."""
+        if self._window is None or abs(self._window.duration_s - self.duration_s) > 0.01:
+            self._window = Window(self.rates.rate_hz, self.duration_s)
+        return self._window
+
+    def clear(self) -> None:
+        """Forget the samples: what comes is not joined to what was."""
+        self.ring[:] = 0
+        self.filled = 0
+        self.last[:] = np.nan
+        self.live_age[:] = 10_000
+        self._decimator.clear()
+
+    def look(self, start_sample: int, hop: np.ndarray) -> View:
+        """Take in one hop of shape ``(frames, channels)``."""
+        finite = np.isfinite(hop)
+        broken = hop.size - int(np.count_nonzero(finite))
+        if broken:
+            hop = np.where(finite, hop, np.float32(0))
+        live, powers = self._living(hop)
+        clipped = full_scale_runs(hop)
+        self.clipped += clipped
+        self.frames += hop.size
+        self._push(hop)
+        window = self.window
+        spectrum_db, bands_db = self._spectrum_db(window), self._bands_db()
+        return View(
+            sample=start_sample + len(hop),
+            power=float(np.sort(powers[live]).sum() / max(1, live.sum())),
+            peak=float(np.max(np.abs(hop[:, live]))) if live.any() else 0.0,
+            live=int(live.sum()),
+            clipped=clipped,
+            broken=broken,
+            full=self.filled >= window.length,
+            spectrum_db=spectrum_db,
+            floor_db=window.floor(spectrum_db),
+            bands_db=bands_db,
+        )
+
+    def _living(self, hop: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        constant = (hop.max(axis=0) == hop.min(axis=0)) & ((hop[0] == self.last) | np.isnan(self.last))
+        self.last = hop[-1].copy()
+        self.live_age = np.where(constant, self.live_age + 1, 0)
+        return ~constant, sine_power(hop)
+
+    def _push(self, hop: np.ndarray) -> None:
+        new = self._decimator(np.ascontiguousarray(hop.T))
+        count = new.shape[1]
+        self.ring[:, :-count] = self.ring[:, count:]
+        self.ring[:, -count:] = new
+        self.filled = min(self.filled + count, self.ring.shape[1])
+
+    def _heard(self, samples: np.ndarray) -> np.ndarray:
+        """Rows of the channels that were alive within the window, all of them where none was."""
+        if samples.shape[0] == 1:
+            return samples
+        alive = self.live_age < self.duration_s / self.rates.hop_s
+        return samples[alive] if alive.any() else samples
+
+    def recent(self, count: int) -> np.ndarray:
+        """Return the last `count` analysis samples of the living channels without their mean."""
+        samples = self._heard(self.ring[:, -count:])
+        return samples - samples.mean(axis=1, keepdims=True)
+
+    def _spectrum_db(self, window: Window) -> np.ndarray:
+        return mean_db(sine_power_spectrum(self.recent(window.length), window.taper, window.size))
+
+    def _bands_db(self) -> np.ndarray:
+        step = self.rates.subframe
+        tail = self._heard(self.ring[:, -(SUBFRAMES + 1) * step :])
+        frames = np.stack([tail[:, i * step : (i + 2) * step] for i in range(SUBFRAMES)], axis=1)
+        power = sine_power_spectrum(frames, self._short, 2 * step)
+        bands = np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
+        return mean_db(bands).astype(np.float64)
+
+    def snapshot(self) -> dict:
+        """Return the memory, the decimator's tail included."""
+        return {**super().snapshot(), "tail": encode(self._decimator.tail)}
+
+    def restore(self, data: dict) -> None:
+        """Take up a memory."""
+        super().restore(data)
+        self._decimator.tail = decode(data["tail"])
+
+
+def _band_bins(rates: Rates) -> np.ndarray:
+    """First bin of each band and one past the last, on the sub-frames' grid; ascending even at low rates."""
+    edges = np.geomspace(min(LOWEST_BAND_HZ, rates.rate_hz / 20), HIGHEST_SHARE * rates.rate_hz, BANDS + 1)
+    wanted = np.maximum(np.rint(edges * 2 * rates.subframe / rates.rate_hz), 1).astype(np.intp)
+    steps = np.arange(BANDS + 1)
+    return np.maximum.accumulate(wanted - steps) + steps
+
+
+def mean_db(power: np.ndarray) -> np.ndarray:
+    """Mean over channels in dB; sorted first, so that the order of channels changes nothing."""
+    if power.shape[0] == 1:
+        return power_db(power[0])
+    return power_db(np.sort(power, axis=0).sum(axis=0) / power.shape[0])

@@ -1,0 +1,115 @@
+"""Whether the input can be listened to at all, and the notices that say so."""
+
+from shopmon.listening.events import Notice
+from shopmon.listening.front import View
+from shopmon.listening.hops import Rates
+from shopmon.listening.state import Memory
+from shopmon.signals.levels import power_db
+
+SILENT_HOPS = 5
+QUIET_DB = -78.0
+QUIET_HOPS = 60
+CLIPPED_SHARE = 1e-3
+CLIPPED_HOPS = 3
+MEMORY_HOPS = 20
+UNKNOWN_HOPS = 80
+
+NOTICES = {
+    "no-input": (
+        "The input delivers one and the same value: there is no sound to listen to.",
+        "Check that the microphone is plugged in, switched on and not muted.",
+    ),
+    "level-too-low": (
+        "The input is very quiet; a cut could go unheard.",
+        "Raise the input gain or bring the microphone nearer.",
+    ),
+    "sensor-clipped": (
+        "The input is overloaded: clipped sound makes lines of its own, so the verdict is doubtful.",
+        "Lower the input gain or move the microphone away.",
+    ),
+    "samples-broken": (
+        "Some samples are not numbers and were taken as silence.",
+        "Check the program that wrote the recording.",
+    ),
+    "speed-unknown": (
+        "No spindle speed was given and none is clearly heard, so chatter cannot be told from the teeth.",
+        "Give the spindle speed and the number of flutes.",
+    ),
+    "speed-not-heard": (
+        "The spindle speed that was given is not heard in the sound.",
+        "Check the number; the override may have been turned.",
+    ),
+    "speed-ambiguous": (
+        "The spindle speed found from the sound may be wrong by a whole factor.",
+        "Give the spindle speed and the number of flutes.",
+    ),
+    "doubling-hidden": (
+        "Every second tooth-passing line grew together: this can be period doubling or a change of runout.",
+        "Look at the surface; with an even number of flutes the sound alone cannot tell.",
+    ),
+    "comb-line-changed": (
+        "One multiple of the rotation has become much louder while the others have not.",
+        "Listen to the next cut; if it comes back, look at the surface and the tool.",
+    ),
+}
+
+
+def notice(code: str, sample: int) -> Notice:
+    """Build a notice from its code."""
+    text, hint = NOTICES[code]
+    return Notice(sample=sample, code=code, text=text, hint=hint)
+
+
+class Health(Memory):
+    """Counts what is wrong with the input and says each thing once until it is over."""
+
+    kept = ("constant", "quiet", "clips", "said", "unheard")
+
+    def __init__(self, rates: Rates):
+        self._hop_channels = rates.hop_frames
+        self.constant = 0
+        self.quiet = 0
+        self.clips = [0.0] * MEMORY_HOPS
+        self.unheard = 0
+        self.said: list[str] = []
+
+    @property
+    def silent(self) -> bool:
+        """Nothing but one constant value has come for a quarter of a second."""
+        return self.constant >= SILENT_HOPS
+
+    @property
+    def clipped(self) -> bool:
+        """The input was overloaded within the last second."""
+        return sum(share > CLIPPED_SHARE for share in self.clips) >= CLIPPED_HOPS
+
+    def take(self, view: View, channels: int) -> list[Notice]:
+        """Take in one hop and return what is new to say."""
+        self.constant = 0 if view.live else self.constant + 1
+        low = view.live and power_db(view.power) < QUIET_DB
+        self.quiet = self.quiet + 1 if low else 0
+        self.clips = [*self.clips[1:], view.clipped / (self._hop_channels * channels)]
+        return [
+            *self.say("no-input", self.silent, view.sample),
+            *self.say("level-too-low", self.quiet >= QUIET_HOPS, view.sample),
+            *self.say("sensor-clipped", self.clipped, view.sample),
+            *self.say("samples-broken", view.broken > 0, view.sample),
+        ]
+
+    def hear_speed(self, known: bool, heard: bool, rotating_sound: bool, sample: int) -> list[Notice]:
+        """Say when the speed stays unknown although there is something to hear."""
+        self.unheard = self.unheard + 1 if rotating_sound and not heard else 0
+        lasting = self.unheard >= UNKNOWN_HOPS
+        return [
+            *self.say("speed-unknown", lasting and not known, sample),
+            *self.say("speed-not-heard", lasting and known, sample),
+        ]
+
+    def say(self, code: str, present: bool, sample: int) -> list[Notice]:
+        """Return the notice when `present` becomes true."""
+        if present and code not in self.said:
+            self.said = [*self.said, code]
+            return [notice(code, sample)]
+        if not present and code in self.said:
+            self.said = [other for other in self.said if other != code]
+        return []

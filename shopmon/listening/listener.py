@@ -1,0 +1,321 @@
+"""The engine: one listener per stream turns blocks into frames, cuts, chatter and notices.
+
+It is a function of configuration, starting state, samples and context changes tied to a sample index. Everything is
+computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
+"""
+
+import numpy as np
+
+from shopmon.errors import SettingError
+from shopmon.listening.background import Background
+from shopmon.listening.chatter import ChatterJudge
+from shopmon.listening.comb_view import CombView
+from shopmon.listening.cut_book import CutBook
+from shopmon.listening.engagement import Contact, Engagement
+from shopmon.listening.events import Event, Frame, State
+from shopmon.listening.front import Front, View
+from shopmon.listening.health import Health
+from shopmon.listening.hops import HopCutter, Rates
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.speed import Speed
+from shopmon.listening.state import LEARNED, SCHEMA
+from shopmon.listening.strays import Strays
+from shopmon.listening.suspect import suspect
+from shopmon.signals.block import Block
+from shopmon.signals.comb import neighbours_max
+from shopmon.signals.levels import power_db
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
+SPECTRUM_BINS = 1024
+STAGES = ("cutter", "front", "health", "speed", "background", "engagement", "strays", "judge", "book")
+
+
+class Listener:
+    """Listens to one stream.
+
+    Parameters
+    ----------
+    settings
+        Configuration.
+    sample_rate_hz
+        Of the stream.
+    channels
+        Number of channels; what is heard is the mean power of those that are alive.
+    start
+        Where to go on: a `snapshot` of a listener of the same stream, or the learned part of one of another.
+
+    Raises
+    ------
+    SettingError
+        The sample rate is too low to hear a cut, or the starting state is of another kind or rate.
+    """
+
+    def __init__(
+        self, settings: ListenerSettings, sample_rate_hz: float, channels: int, start: dict | None = None
+    ):
+        if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
+            raise SettingError(
+                f"A sample rate of {sample_rate_hz:g} Hz cannot be listened to.",
+                f"It must be from {LOWEST_RATE_HZ:g} to {HIGHEST_RATE_HZ:g} Hz.",
+            )
+        self.settings = settings
+        self.rates = rates = Rates.of(sample_rate_hz)
+        self.channels = channels
+        self.setup = Setup()
+        self._changes: list[tuple[int, Setup]] = []
+        self.cutter = HopCutter(rates.hop_frames, channels)
+        self.front = Front(rates, channels)
+        self.health = Health(rates)
+        self.speed = Speed(rates, settings)
+        self._background = Background()
+        self.engagement = Engagement(rates)
+        self.strays = Strays()
+        self.judge = ChatterJudge()
+        self.book = CutBook(int(settings.cut_gap_s * sample_rate_hz))
+        self.gaps = 0
+        if start:
+            self._restore(start)
+
+    def change_setup(self, setup: Setup, at_sample: int) -> int:
+        """Use another setup from a sample on; return the sample from which it is really used.
+
+        A change takes effect with the first hop that begins at or after `at_sample`; what was heard already stays
+        as it was heard.
+        """
+        if self.cutter.start_sample is not None:
+            at_sample = max(at_sample, self.cutter.start_sample + (self.cutter.filled > 0) * self.cutter.frames)
+        self._changes.append((int(at_sample), setup))
+        self._changes.sort(key=lambda change: change[0])
+        return int(at_sample)
+
+    def feed(self, block: Block) -> list[Event]:
+        """Take in a block and return what happened, in order.
+
+        Raises
+        ------
+        ValueError
+            The block is of another rate or channel count, or goes back in time.
+        """
+        self._check(block)
+        events: list[Event] = []
+        expected = self.cutter.next_sample
+        if expected is None:
+            self.cutter.restart(block.first_sample)
+            self.book.restart(block.first_sample)
+        elif block.first_sample != expected:
+            events += self._jump(expected, block.first_sample)
+        for start, hop in self.cutter.hops(block.samples()):
+            events += self._change_due(start)
+            events += self._hear(start, hop)
+        return events
+
+    def finish(self) -> list[Event]:
+        """Close what is open: the stream has ended."""
+        return self._close_all(self.cutter.next_sample or 0)
+
+    def background(self) -> list[dict]:
+        """Return what is known of the background: a list of tones, each with its origin."""
+        return self._background.entries(self.front.window)
+
+    def alternatives_rpm(self) -> list[float]:
+        """Return other speeds, in a simple ratio to the one followed, that explain the sound almost as well."""
+        return self.speed.alternatives_rpm()
+
+    def quality(self) -> dict:
+        """Return ``clipped_fraction`` of all samples so far and the number of ``gaps``."""
+        return {"clipped_fraction": self.front.clipped / max(1, self.front.frames), "gaps": self.gaps}
+
+    def snapshot(self) -> dict:
+        """Return the whole memory as plain data that JSON can hold."""
+        return {
+            "schema": SCHEMA,
+            "sample_rate_hz": self.rates.sample_rate_hz,
+            "channels": self.channels,
+            "sample": self.cutter.next_sample,
+            "gaps": self.gaps,
+            "setup": [self.setup.nominal_rpm, self.setup.flutes],
+            "changes": [[at, setup.nominal_rpm, setup.flutes] for at, setup in self._changes],
+            **{name: self._stage(name).snapshot() for name in STAGES},
+        }
+
+    def _stage(self, name: str):
+        return self._background if name == "background" else getattr(self, name)
+
+    def _restore(self, start: dict) -> None:
+        if start.get("schema") != SCHEMA:
+            raise SettingError(f"The starting state is of kind {start.get('schema')!r}, not {SCHEMA!r}.")
+        partial = bool(start.get("learned_only"))
+        same_rate = start["sample_rate_hz"] == self.rates.sample_rate_hz
+        if not partial and not (same_rate and start["channels"] == self.channels):
+            raise SettingError("The starting state belongs to a stream of another rate or channel count.")
+        if not same_rate:
+            return
+        for name in LEARNED if partial else STAGES:
+            self._stage(name).restore(start[name])
+        self.setup = Setup(nominal_rpm=start["setup"][0], flutes=start["setup"][1])
+        self.front.duration_s = self.speed.window_s
+        if partial:
+            self.speed.clear()
+            self._background.drop()
+            return
+        self.gaps = start["gaps"]
+        self._changes = [(at, Setup(nominal_rpm=rpm, flutes=flutes)) for at, rpm, flutes in start["changes"]]
+
+    def _check(self, block: Block) -> None:
+        if block.sample_rate_hz != self.rates.sample_rate_hz or block.codes.shape[1] != self.channels:
+            raise ValueError("a block of another sample rate or channel count belongs to another listener")
+        expected = self.cutter.next_sample
+        if expected is not None and block.first_sample < expected:
+            raise ValueError(f"block at sample {block.first_sample} after {expected}: time cannot go back")
+
+    def _jump(self, last: int, sample: int) -> list[Event]:
+        events = self._close_all(last)
+        self.gaps += 1
+        self.cutter.restart(sample)
+        self.book.restart(sample)
+        self.front.clear()
+        self.speed.clear()
+        self._background.drop()
+        return events
+
+    def _close_all(self, sample: int) -> list[Event]:
+        events = self.judge.end(sample, sample)
+        self.book.leave(sample)
+        events += self.book.close(sample)
+        self.engagement.clear()
+        self.strays.clear()
+        return events
+
+    def _change_due(self, start: int) -> list[Event]:
+        events: list[Event] = []
+        while self._changes and self._changes[0][0] <= start:
+            _, setup = self._changes.pop(0)
+            if setup == self.setup:
+                continue
+            events += self._new_context(start, setup)
+        return events
+
+    def _new_context(self, start: int, setup: Setup) -> list[Event]:
+        """Close the cut of the old context; a tooth still in metal opens one of the new context at once."""
+        touching = self.book.touching
+        events = self.judge.end(start, start)
+        self.book.leave(start)
+        events += self.book.close(start)
+        self.setup = setup
+        self.speed.use(setup)
+        self.front.duration_s = self.speed.window_s
+        self.strays.clear()
+        return events + (self.book.touch(start, start) if touching else [])
+
+    def _hear(self, start: int, hop: np.ndarray) -> list[Event]:
+        view = self.front.look(start, hop)
+        events: list[Event] = [*self.health.take(view, self.channels)]
+        if self.health.silent:
+            if self.book.touching or self.engagement.risen:
+                events += self._leave(view.sample, view.sample)
+                self.engagement.clear()
+            self.strays.clear()
+            return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
+        raised = neighbours_max(view.above_floor_db)
+        comb = self.speed.follow(view, self.front, raised, self.engagement.risen)
+        events += self._hear_engagement(view, comb)
+        events += self._hear_strays(view, comb, raised)
+        events += self.health.hear_speed(
+            self.setup.nominal_rpm is not None, self.speed.trusted, self.engagement.risen, view.sample
+        )
+        ambiguous = self.speed.trusted and bool(self.speed.rivals_hz)
+        events += self.health.say("speed-ambiguous", ambiguous, view.sample)
+        events += self.book.tick(view.sample)
+        shown = self.strays.tones(comb, self._background.has_spectrum) if self._usable(comb) else ()
+        return [*events, self._frame(view, comb, shown)]
+
+    def _usable(self, comb: CombView | None) -> bool:
+        return comb is not None and self.speed.trusted
+
+    def _hear_engagement(self, view: View, comb: CombView | None) -> list[Event]:
+        smoothed = self.engagement.smooth(view, self.speed.rotation_hz)
+        was_risen = self.engagement.risen
+        if not was_risen:
+            self.engagement.spinning_before = self.speed.trusted
+        rise = self._background.comb_rise_db(comb, self.front.window) if was_risen and comb is not None else None
+        events: list[Event] = []
+        for contact in self.engagement.judge(view, smoothed, self._background, comb, rise):
+            events += self._contact(contact, view.sample)
+        if self.engagement.risen and not was_risen:
+            self._background.settle()
+        elif self.engagement.rejected:
+            self._background.relearn()
+            self.engagement.rejected = False
+        if not self.engagement.risen:
+            origin = "air-cut" if self.book.engaged else "idle"
+            self._background.learn(view, smoothed, origin)
+        return events
+
+    def _contact(self, contact: Contact, now: int) -> list[Event]:
+        if contact.engaged:
+            return self.book.touch(contact.sample, now)
+        return self._leave(contact.sample, now)
+
+    def _leave(self, end: int, now: int) -> list[Event]:
+        events = self.judge.end(now, end)
+        self.book.leave(end)
+        return events
+
+    def _hear_strays(self, view: View, comb: CombView | None, raised: np.ndarray) -> list[Event]:
+        if not (self._usable(comb) and view.full):
+            self.strays.clear()
+            return []
+        window = self.front.window
+        suspicion, kind = suspect(
+            view, window, comb, raised, self._background, self.strays, self.book, self.speed.tracker, self.setup.flutes
+        )
+        if not self.book.touching:
+            return []
+        return self.judge.weigh(
+            suspicion,
+            self._background.has_spectrum,
+            view.sample,
+            self.book.engaged[-1][0],
+            int(window.duration_s * self.rates.sample_rate_hz),
+            kind,
+        )
+
+    def _state(self) -> State:
+        if self.health.silent:
+            return State.NO_INPUT
+        if self.judge.span is not None:
+            return State.CHATTER
+        if self.book.touching:
+            return State.CUTTING
+        if not self.speed.trusted:
+            return State.STOPPED
+        return State.AIR_CUT if self.book.engaged else State.SPINNING
+
+    def _unsure(self) -> bool:
+        touching = self.book.touching
+        doubtful_speed = touching and (self.speed.confidence < 0.6 or bool(self.speed.rivals_hz))
+        blind = touching and not self._background.has_spectrum
+        return self.health.clipped or doubtful_speed or blind or (self.judge.span is None and self.judge.evidence > 1.2)
+
+    def _frame(self, view: View, comb: CombView | None, stray) -> Frame:
+        known = self._usable(comb)
+        group = -(-view.spectrum_db.size // SPECTRUM_BINS)
+        shown = view.spectrum_db[: view.spectrum_db.size // group * group].reshape(-1, group).max(axis=1)
+        stray_power = sum(10 ** (tone.level_db / 10) for tone in stray)
+        return Frame(
+            sample=view.sample,
+            state=self._state(),
+            unsure=bool(self._unsure()),
+            rpm=60 * self.speed.rotation_hz if known else None,
+            rpm_confidence=self.speed.confidence if known else 0.0,
+            level_db=float(power_db(view.power)),
+            peak_db=float(power_db(view.peak**2)),
+            comb_db=comb.power_db if known else None,
+            stray_db=float(power_db(stray_power)) if stray else None,
+            engaged=self.book.touching,
+            stray=stray,
+            cut=self.book.span(view.sample),
+            chatter=self.judge.open,
+            spectrum_db=shown.astype(np.float32),
+            spectrum_step_hz=group * self.front.window.bin_hz,
+        )

@@ -1,0 +1,156 @@
+"""What is known of the rotation: searched where nothing is given, followed where something is."""
+
+import math
+
+import numpy as np
+
+from shopmon.listening.comb_view import CombView, view_comb
+from shopmon.listening.front import Front, View, mean_db
+from shopmon.listening.hops import Rates
+from shopmon.listening.search import EVERY_HOPS, SpeedSearch
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import Memory
+from shopmon.listening.tracker import SpeedTracker
+from shopmon.signals.spectra import sine_power_spectrum
+
+CONTRAST_DB, CONTRAST_SPREAD_DB = 3.4, 0.6
+FORGET = 0.12
+TRUST, DISTRUST = 0.5, 0.3
+LOST_HOPS = 30
+DIFFERENT = 0.02
+
+
+def window_for(rotation_hz: float | None) -> float:
+    """Analysis window in s: 0.4, or about twenty turns at low speed."""
+    if rotation_hz is None or rotation_hz >= 45:
+        return 0.4
+    return 0.8 if rotation_hz >= 22 else 1.6
+
+
+class Speed(Memory):
+    """Joins the search over all speeds with the fine following of one.
+
+    Parameters
+    ----------
+    rates
+        The grid.
+    settings
+        For the range of speeds.
+    """
+
+    kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz")
+
+    def __init__(self, rates: Rates, settings: ListenerSettings):
+        self.tracker = SpeedTracker()
+        self.search = SpeedSearch(rates.rate_hz, settings.min_rpm / 60, settings.max_rpm / 60)
+        self.contrast_db = 0.0
+        self.trusted = False
+        self.found = False
+        self.hops = 0
+        self.lost = 0
+        self.window_s = 0.4
+        self.rivals_hz: list[float] = []
+
+    def snapshot(self) -> dict:
+        """Return the memory with that of search and tracker."""
+        return {
+            **super().snapshot(),
+            "tracker": self.tracker.snapshot(),
+            "search": self.search.snapshot(),
+        }
+
+    def restore(self, data: dict) -> None:
+        """Take up a memory."""
+        super().restore(data)
+        self.tracker.restore(data["tracker"])
+        self.search.restore(data["search"])
+
+    @property
+    def rotation_hz(self) -> float | None:
+        """Rotation frequency as followed, trusted or not."""
+        return self.tracker.rotation_hz
+
+    @property
+    def confidence(self) -> float:
+        """Probability that the followed speed is right."""
+        if self.tracker.rotation_hz is None:
+            return 0.0
+        value = 1 / (1 + math.exp(-(self.contrast_db - CONTRAST_DB) / CONTRAST_SPREAD_DB))
+        return round(min(value, 0.99), 3)
+
+    def alternatives_rpm(self) -> list[float]:
+        """Speeds in a simple ratio to the one found that explain the sound almost as well."""
+        return [round(60 * hz, 1) for hz in self.rivals_hz]
+
+    def use(self, setup: Setup) -> None:
+        """Aim at a setup's speed, or search where it has none."""
+        given = setup.nominal_rpm / 60 if setup.nominal_rpm else None
+        keep = given is None and self.found and self.trusted
+        if not keep:
+            self.tracker.aim(given, setup.flutes)
+            self.contrast_db, self.trusted, self.found = 0.0, False, False
+            self.window_s = window_for(given)
+        else:
+            self.tracker.flutes = setup.flutes
+        self.lost = 0
+        self.rivals_hz = []
+        self.search.clear(setup.flutes)
+
+    def clear(self) -> None:
+        """Forget the sound at hand."""
+        self.tracker.clear()
+        self.search.clear(self.search.flutes)
+        self.contrast_db, self.trusted = 0.0, False
+        self.lost = 0
+
+    def follow(self, view: View, front: Front, raised_db: np.ndarray, risen: bool) -> CombView | None:
+        """Take in one hop; return the comb in it, None while no speed is known at all.
+
+        Parameters
+        ----------
+        view, front
+            The hop and where its samples are.
+        raised_db
+            ``neighbours_max`` of the heights above the floor.
+        risen
+            The sound has risen over the background.
+        """
+        self.hops += 1
+        searching = self.tracker.centre_hz is None or self.found
+        if searching and self.hops % EVERY_HOPS == 0 and not (risen and self.trusted):
+            self._search(front)
+        if not view.full:
+            return None
+        rotation = self.tracker.follow(raised_db, front.window)
+        if rotation is None:
+            return None
+        comb = view_comb(view, front.window, raised_db, rotation)
+        self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
+        self.trusted = self.confidence > (DISTRUST if self.trusted else TRUST)
+        self.lost = 0 if self.trusted else self.lost + 1
+        if self.found and self.lost > LOST_HOPS:
+            self._drop()
+            return None
+        return comb
+
+    def _drop(self) -> None:
+        self.tracker.aim(None, self.tracker.flutes)
+        self.search.clear(self.search.flutes)
+        self.contrast_db, self.trusted, self.found, self.lost = 0.0, False, False, 0
+        self.rivals_hz = []
+
+    def _search(self, front: Front) -> None:
+        window = self.search.window
+        if front.filled < window.length:
+            return
+        power = sine_power_spectrum(front.recent(window.length), window.taper, window.size)
+        found = self.search.look(mean_db(power))
+        if found is None:
+            return
+        centre = self.tracker.rotation_hz or self.tracker.centre_hz
+        if centre is None or abs(found / centre - 1) > DIFFERENT:
+            self.tracker.aim(found, self.search.flutes)
+            self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
+            self.window_s = window_for(found)
+            front.duration_s = self.window_s
+        self.rivals_hz = self.search.rivals_hz(found)

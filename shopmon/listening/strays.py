@@ -1,0 +1,220 @@
+"""Lines that belong to no comb: weighed at once against the comb, the local floor and the background."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shopmon.listening.background import Background
+from shopmon.listening.comb_view import SPEED_DOUBT, CombView
+from shopmon.listening.events import StrayTone
+from shopmon.listening.front import View, Window
+from shopmon.listening.state import Memory
+
+LOWEST_HZ = 70.0
+HIGHEST_SHARE = 0.42
+FLOOR_DB = 11.0
+BACKGROUND_DB = 7.0
+COMB_DB = -22.0
+SKIRT_DB = 8.0
+MOST_LINES = 24
+MOST_TRACKS = 16
+DROP_HOPS = 6
+STEADY_HOPS = 4
+SHOWN_OVER_COMB_DB = -16.0
+SHOWN_UNDER_STRONGEST_DB = 12.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lines:
+    """Lines of one spectrum that may be stray, strongest first; all arrays of shape ``(lines,)``.
+
+    Attributes
+    ----------
+    frequency_hz, level_db
+        Read between the bins.
+    margin_db
+        The least of the margins below: above 0 the line is stray.
+    floor_db, background_db, comb_db, skirt_db
+        Margins over the four references.
+    """
+
+    frequency_hz: np.ndarray
+    level_db: np.ndarray
+    margin_db: np.ndarray
+    floor_db: np.ndarray
+    background_db: np.ndarray
+    comb_db: np.ndarray
+    skirt_db: np.ndarray
+
+
+def find_lines(view: View, window: Window, comb: CombView, background: Background, slope: float) -> Lines:
+    """Weigh the strongest lines of a spectrum.
+
+    Parameters
+    ----------
+    view, window
+        The spectrum.
+    comb
+        The comb in it.
+    background
+        What was there before; with none, that reference is left out.
+    slope
+        Share by which the speed changes per hop.
+    """
+    level = view.spectrum_db
+    first, last = int(LOWEST_HZ / window.bin_hz), int(HIGHEST_SHARE * window.bins * 2)
+    inner = level[first:last]
+    peak = (inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])
+    peak &= view.above_floor_db[first + 1 : last - 1] > 6.0
+    peaks = np.flatnonzero(peak) + first + 1
+    skirt = level[peaks] - comb.skirts_db(peaks * window.bin_hz, SPEED_DOUBT + 2 * abs(slope))
+    peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
+    keep = np.argsort(-view.above_floor_db[peaks], kind="stable")[:MOST_LINES]
+    peaks, skirt = peaks[keep], skirt[keep]
+    places, levels = window.read_lines(level.astype(np.float64), peaks)
+    floor = view.above_floor_db[peaks] - FLOOR_DB
+    before = _background_margin(peaks, levels, background, level.size)
+    over_comb = levels - _near_comb_db(peaks * window.bin_hz, comb) - COMB_DB
+    margin = np.minimum(np.minimum(floor, before), np.minimum(over_comb, skirt - SKIRT_DB))
+    order = np.argsort(-levels, kind="stable")
+    return Lines(
+        frequency_hz=(places * window.bin_hz)[order],
+        level_db=levels[order],
+        margin_db=margin[order].astype(np.float64),
+        floor_db=floor[order].astype(np.float64),
+        background_db=before[order],
+        comb_db=over_comb[order],
+        skirt_db=(skirt - SKIRT_DB)[order],
+    )
+
+
+def _background_margin(peaks, levels, background: Background, bins: int) -> np.ndarray:
+    if background.spectrum_db.size != bins:
+        return np.full(peaks.size, 30.0)
+    known = background.spectrum_db
+    around = np.stack([known[np.clip(peaks + shift, 0, bins - 1)] for shift in (-3, -2, -1, 0, 1, 2, 3)])
+    return levels - around.max(axis=0) - BACKGROUND_DB
+
+
+def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:
+    """Strongest comb line within an octave to either side: at low speed the lowest lines dwarf everything."""
+    lines_hz = comb.rotation_hz * np.arange(1, comb.lines_db.size + 1)
+    ratio = lines_hz[None, :] / frequency_hz[:, None]
+    near = np.where((ratio > 0.5) & (ratio < 2.0), comb.lines_db[None, :], -np.inf)
+    best = near.max(axis=1) if near.size else np.zeros(0)
+    return np.where(np.isfinite(best), best, comb.strongest_db)
+
+
+@dataclass(kw_only=True)
+class Track:
+    """One line followed over time.
+
+    ``hits`` and ``misses`` count hops; ``power`` is the running mean of the line's power.
+    """
+
+    frequency_hz: float
+    power: float
+    margin_db: float
+    since_sample: int
+    hits: int = 1
+    misses: int = 0
+    engaged: bool = False
+    above_comb_db: float = 0.0
+
+    @property
+    def level_db(self) -> float:
+        """Level of the line in dB."""
+        return float(10 * np.log10(max(self.power, 1e-20)))
+
+
+class Strays(Memory):
+    """Follows the stray lines from spectrum to spectrum."""
+
+    def __init__(self):
+        self.tracks: list[Track] = []
+
+    def clear(self) -> None:
+        """Follow nothing."""
+        self.tracks = []
+
+    def snapshot(self) -> dict:
+        """Return the tracks as plain data."""
+        return {"tracks": [dict(vars(track)) for track in self.tracks]}
+
+    def restore(self, data: dict) -> None:
+        """Take up tracks."""
+        self.tracks = [Track(**track) for track in data["tracks"]]
+
+    def follow(self, lines: Lines, sample: int, window: Window, comb: CombView, engaged: bool) -> None:
+        """Join the lines of a spectrum to the tracks."""
+        free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > 0]
+        for track in self.tracks:
+            reach = max(1.2 / window.duration_s, 0.002 * track.frequency_hz)
+            near = [i for i in free if abs(lines.frequency_hz[i] - track.frequency_hz) <= reach]
+            if near:
+                best = min(near, key=lambda i: abs(lines.frequency_hz[i] - track.frequency_hz))
+                free.remove(best)
+                self._extend(track, lines, best, comb)
+            else:
+                track.misses += 1
+                track.margin_db += 0.3 * (-3.0 - track.margin_db)
+        self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
+        for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
+            self.tracks.append(_new_track(lines, i, sample, comb, engaged))
+        self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
+
+    def _extend(self, track: Track, lines: Lines, i: int, comb: CombView) -> None:
+        track.hits += 1
+        track.misses = 0
+        share = max(1.0 / track.hits, 0.08)
+        level = float(lines.level_db[i])
+        # while the window fills, a new line rises: do not average over that
+        share = 1.0 if track.hits <= 8 and level > track.level_db + 1.0 else share
+        track.frequency_hz += share * (float(lines.frequency_hz[i]) - track.frequency_hz)
+        track.power += share * (10.0 ** (level / 10) - track.power)
+        track.margin_db += 0.5 * (float(lines.margin_db[i]) - track.margin_db)
+        track.above_comb_db = level - comb.strongest_db
+
+    def steady(self) -> list[Track]:
+        """Tracks that have lasted, strongest first."""
+        return [track for track in self.tracks if track.hits >= STEADY_HOPS and track.misses <= 2]
+
+    def tones(self, comb: CombView, background_known: bool) -> tuple[StrayTone, ...]:
+        """Return what is worth showing: neither far below the comb nor far below the strongest stray line."""
+        steady = [track for track in self.steady() if track.above_comb_db > SHOWN_OVER_COMB_DB]
+        if not steady:
+            return ()
+        limit = steady[0].level_db - SHOWN_UNDER_STRONGEST_DB
+        return tuple(
+            StrayTone(
+                frequency_hz=track.frequency_hz,
+                level_db=track.level_db,
+                above_comb_db=track.above_comb_db,
+                since_sample=track.since_sample,
+                why=explain(track, comb.rotation_hz, background_known),
+            )
+            for track in steady
+            if track.level_db > limit
+        )
+
+
+def _new_track(lines: Lines, i: int, sample: int, comb: CombView, engaged: bool) -> Track:
+    return Track(
+        frequency_hz=float(lines.frequency_hz[i]),
+        power=float(10.0 ** (lines.level_db[i] / 10)),
+        margin_db=float(lines.margin_db[i]),
+        since_sample=sample,
+        engaged=engaged,
+        above_comb_db=float(lines.level_db[i]) - comb.strongest_db,
+    )
+
+
+def explain(track: Track, rotation_hz: float, background_known: bool) -> str:
+    """Say in one sentence why a line is stray."""
+    order = track.frequency_hz / rotation_hz
+    place = f"at {order:.2f} times the rotation, on no multiple of it"
+    if track.engaged:
+        before = "not heard before the tooth met metal" if background_known else "the time before the cut is not known"
+    else:
+        before = "heard without a tooth in metal, so no chatter"
+    return f"{place}; {before}."

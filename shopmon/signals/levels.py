@@ -1,0 +1,62 @@
+"""Levels in decibels. A full-scale sine reads 0 dB: the reference is the sine's own amplitude, not its r.m.s."""
+
+import numpy as np
+
+SILENCE_DB = -200.0
+_SMALLEST_POWER = 10.0 ** (SILENCE_DB / 10)
+
+
+def power_db(power):
+    """Express a power in decibels, silence being `SILENCE_DB`.
+
+    Parameters
+    ----------
+    power : array_like
+        Power relative to that of a full-scale sine (amplitude squared), any shape.
+
+    Returns
+    -------
+    numpy.ndarray or float
+        Same shape as `power`.
+
+    Examples
+    --------
+    >>> round(float(power_db(0.25)), 2)
+    -6.02
+    """
+    return 10.0 * np.log10(np.maximum(power, _SMALLEST_POWER))
+
+
+def sine_power(samples: np.ndarray) -> np.ndarray:
+    """Return the alternating power of each channel relative to a full-scale sine.
+
+    Parameters
+    ----------
+    samples
+        Shape ``(frames, channels)``, full scale being 1. A constant offset does not count.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape ``(channels,)``; a sine of amplitude a gives a².
+
+    Examples
+    --------
+    >>> t = np.arange(1000) / 1000
+    >>> round(float(sine_power(0.5 * np.sin(2 * np.pi * 50 * t)[:, None])[0]), 6)
+    0.25
+    """
+    return 2.0 * np.var(samples, axis=0, dtype=np.float64)
+
+
+def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:
+    """Count samples at full scale, all channels together.
+
+    Parameters
+    ----------
+    samples
+        Shape ``(frames, channels)``.
+    limit
+        From which magnitude a sample counts; the default is the largest positive 8-bit code.
+    """
+    return int(np.count_nonzero(np.abs(samples) >= limit))
