@@ -162,8 +162,9 @@ def check_out(out: Path, rate: float, bits: str) -> None:
 
 def summary(out: Path, plan: PassPlan, truth: dict) -> str:
     """One line: what was written and what is true of it."""
+    rpm = truth["spindle"]["true_rpm"]
     cut_time = sum(end - start for start, end in truth["engaged"])
-    told = f"{out}: {plan.duration_s:g} s, {truth['spindle']['true_rpm']:.0f} rpm, {plan.flutes} flutes, {cut_time:.1f} s in the cut"
+    told = f"{out}: {plan.duration_s:g} s, {rpm:.0f} rpm, {plan.flutes} flutes, {cut_time:.1f} s in the cut"
     if not truth["chatter"]:
         return f"{told}, no chatter (invented data)"
     first = truth["chatter"][0]

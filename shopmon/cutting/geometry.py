@@ -1,7 +1,7 @@
 """Where each tooth is in the cut, and what the chip's forces become in x and y.
 
-Conventions: the angle φ runs clockwise from +y (the normal), feed is +x, the tooth stands at (sin φ, cos φ). A chip of
-thickness h gives Ft = Kt·b·h against the motion and Fr = Kr·b·h inwards, so that
+Conventions: the angle φ runs clockwise from +y (the normal), feed is +x, the tooth stands at (sin φ, cos φ).
+A chip of thickness h gives Ft = Kt·b·h against the motion and Fr = Kr·b·h inwards, so that
 Fx = −Ft cos φ − Fr sin φ and Fy = +Ft sin φ − Fr cos φ.
 """
 
@@ -61,8 +61,8 @@ def lag_per_mm(helix_deg: float, diameter_mm: float) -> float:
 def directional_integral(angle: np.ndarray, kr: float) -> np.ndarray:
     """Antiderivative over φ of the matrix that turns displacement into force, per unit Kt·b.
 
-    The matrix is D(φ) = [−cos φ − Kr sin φ, sin φ − Kr cos φ]ᵀ [sin φ, cos φ]; differences of the antiderivative over a
-    step are exact averages, whatever the step.
+    The matrix is D(φ) = [−cos φ − Kr sin φ, sin φ − Kr cos φ]ᵀ [sin φ, cos φ]; differences of the
+    antiderivative over a step are exact averages, whatever the step.
 
     Returns
     -------
@@ -87,7 +87,8 @@ def directional_average(
     Parameters
     ----------
     start, stop
-        Bounds of each interval, rad, `start` within one turn, ``stop - start`` below one turn; shape ``(steps,)``.
+        Bounds of each interval, rad, `start` within one turn, ``stop - start`` below one turn;
+        shape ``(steps,)``.
     entry, exit_
         Of the cut, rad, within 0 and π.
     kr

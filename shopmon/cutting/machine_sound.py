@@ -1,4 +1,4 @@
-"""Everything that sounds without a tooth in metal: spindle, drive, bearings, coolant, hum, the machine next door."""
+"""What sounds without a tooth in metal: spindle, drive, bearings, coolant, hum, the machine next door."""
 
 import numpy as np
 
@@ -11,7 +11,7 @@ COOLANT_LEAD_S, COOLANT_TRAIL_S = 1.0, 0.5
 
 
 def tone_table(harmonics: int, fall: float, rng: np.random.Generator) -> np.ndarray:
-    """One period of a sound with so many harmonics that fall off as 1/k to the power `fall`, of unit power."""
+    """One period, of unit power, of a sound whose harmonics fall off as 1/k to the power `fall`."""
     order = np.arange(1, harmonics + 1)
     level = order**-fall * np.exp(0.5 * rng.standard_normal(harmonics))
     phase = rng.uniform(0, 2 * np.pi, harmonics)

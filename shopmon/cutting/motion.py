@@ -8,9 +8,10 @@ import scipy.fft
 from shopmon.cutting.time_domain import Motion
 
 CHATTER_RATIO = 0.2  # non-periodic over periodic motion: a fifth, as the onset is defined
-LEAST_S = 0.15  # shorter bursts are the tool coming in or going out
+LEAST_S = 0.25  # shorter bursts are the tool coming in or going out
 WINDOW_TURNS = 6
 WINDOW_S = 0.03
+LEAST_TURNS = 4  # fewer leave nothing once a straight line is taken out
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,11 +22,14 @@ class Repetition:
     ----------
     time_s
         Centre of each window, shape ``(windows,)``.
+    window_s
+        Length of each window, s.
     periodic_m, other_m
         Root mean square of the part that repeats each period, without its mean, and of the rest, m.
     """
 
     time_s: np.ndarray
+    window_s: float
     periodic_m: np.ndarray
     other_m: np.ndarray
 
@@ -38,8 +42,9 @@ class Repetition:
 def repetition(motion: Motion, periods_per_turn: int = 1) -> Repetition:
     """Split the motion into what repeats each period and the rest.
 
-    In windows of a few periods the motion at each angle is fitted by a straight line over the periods, so that a slowly
-    changing depth does not count as a rhythm of its own; what the lines leave is the non-periodic part.
+    In windows of a few periods the motion at each angle is fitted by a straight line over the periods, so
+    that a slowly changing depth does not count as a rhythm of its own; what the lines leave is the
+    non-periodic part.
 
     Parameters
     ----------
@@ -56,9 +61,9 @@ def repetition(motion: Motion, periods_per_turn: int = 1) -> Repetition:
     period = float(np.median(np.diff(start)))
     width = min(max(WINDOW_TURNS, int(np.ceil(WINDOW_S / period))), rows)
     values = np.stack([motion.x_m.reshape(rows, columns), motion.y_m.reshape(rows, columns)])
-    firsts = np.arange(0, rows - width + 1, max(1, width // 3))
+    firsts = np.arange(0, rows - width + 1, max(1, width // 3)) if width >= LEAST_TURNS else np.arange(0)
     parts = np.array([_split(values[:, first : first + width]) for first in firsts]).reshape(-1, 2)
-    return Repetition(start[firsts] + period * width / 2, parts[:, 0], parts[:, 1])
+    return Repetition(start[firsts] + period * width / 2, period * width, parts[:, 0], parts[:, 1])
 
 
 def _split(window: np.ndarray) -> tuple[float, float]:
@@ -76,7 +81,7 @@ def _split(window: np.ndarray) -> tuple[float, float]:
 
 
 def chatter_intervals(
-    motion: Motion, engaged: tuple[float, float], periods_per_turn: int = 1
+    motion: Motion, engaged: tuple[float, float], periods_per_turn: int = 1, entry_s: float = 0.0
 ) -> list[list[float]]:
     """Find when the non-periodic motion exceeds a fifth of the periodic one.
 
@@ -85,27 +90,37 @@ def chatter_intervals(
     motion
         Of one engagement.
     engaged
-        Start and end of metal contact, s; windows outside are not looked at.
+        Start and end of metal contact, s; windows that reach outside are not looked at.
     periods_per_turn
         See `repetition`.
+    entry_s
+        How long the tool takes to come in and to go out. Where a window is longer than that (a slow spindle),
+        the motion bends too much within it to be told from chatter, and these times are left out as well.
 
     Returns
     -------
     list of [start_s, end_s]
-        In order; none shorter than 0.15 s, gaps shorter than that are closed.
+        In order; none shorter than 0.25 s, gaps shorter than that are closed.
     """
     found = repetition(motion, periods_per_turn)
-    inside = (found.time_s >= engaged[0]) & (found.time_s <= engaged[1])
+    margin = found.window_s / 2 + (entry_s if found.window_s > entry_s else 0.0)
+    inside = (found.time_s >= engaged[0] + margin) & (found.time_s <= engaged[1] - margin)
     times, above = found.time_s[inside], found.ratio[inside] > CHATTER_RATIO
-    intervals: list[list[float]] = []
+    intervals = _runs(times, above)
+    if intervals and intervals[-1][1] == times[-1]:
+        intervals[-1][1] = engaged[1]
+    return [[start, stop] for start, stop in intervals if stop - start >= LEAST_S]
+
+
+def _runs(times: np.ndarray, above: np.ndarray) -> list[list[float]]:
+    """First and last time of each run of True, short gaps closed."""
+    runs: list[list[float]] = []
     for time, loud in zip(times.tolist(), above.tolist(), strict=True):
-        if loud and intervals and time - intervals[-1][1] < LEAST_S:
-            intervals[-1][1] = time
+        if loud and runs and time - runs[-1][1] < LEAST_S:
+            runs[-1][1] = time
         elif loud:
-            intervals.append([time, time])
-    hop = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-    whole = [[start, min(stop + hop, engaged[1])] for start, stop in intervals]
-    return [interval for interval in whole if interval[1] - interval[0] >= LEAST_S]
+            runs.append([time, time])
+    return runs
 
 
 def contact(motion: Motion) -> tuple[float, float] | None:
@@ -118,7 +133,7 @@ def contact(motion: Motion) -> tuple[float, float] | None:
 
 
 def strongest_line_hz(motion: Motion, interval: list[float], periods_per_turn: int = 1) -> tuple[float, str]:
-    """Frequency of the strongest line of the non-periodic motion within an interval, and the axis it shows on.
+    """Find the strongest line of the non-periodic motion within an interval, and the axis it shows on.
 
     Parameters
     ----------

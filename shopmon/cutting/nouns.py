@@ -1,7 +1,7 @@
 """The nouns of machining that every other part shares: tools, holders, materials, modes.
 
-Tool dimensions carry the property symbols of ISO 13399 as their field names (``DC``, ``APMX``, ``FHA`` …), in mm and
-degrees, and may be None where nobody measured them. Everything is checked when it is built.
+Tool dimensions carry the property symbols of ISO 13399 as their field names (``DC``, ``APMX``, ``FHA`` …), in
+mm and degrees, and may be None where nobody measured them. Everything is checked when it is built.
 """
 
 from dataclasses import dataclass, field

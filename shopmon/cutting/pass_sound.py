@@ -1,10 +1,11 @@
-"""Render a planned pass: simulate each engagement, turn it into sound, add the shop around it, tell the truth."""
+"""Render a planned pass: simulate each engagement, turn it into sound, add the shop, tell the truth."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from shopmon.cutting.geometry import tooth_angles
 from shopmon.cutting.machine_sound import spindle_sound, surrounding_sound
 from shopmon.cutting.motion import chatter_intervals, contact, repetition
 from shopmon.cutting.plan import Engagement, PassPlan
@@ -24,6 +25,8 @@ from shopmon.errors import SettingError
 TAIL_S = 0.2  # how long the tool rings after it left the metal
 PEAK = 0.89  # one decibel under full scale
 FRAME_S = 0.05
+LOOP_S = 0.5
+SLOWEST_TURN_S = 0.65
 RELEASE_S = 0.3  # chatter that ends earlier before the metal does must have a reason
 LOCKED = 0.5  # share of the twin's tooth-to-tooth motion that must be there as well
 
@@ -75,9 +78,10 @@ def render(plan: PassPlan, seed: int = 0, *, progress: Progress | None = None) -
     streams = Streams.of(seed)
     track = speed_track(plan, streams.speed)
     offsets = tooth_offsets_um(plan, streams.teeth)
-    count = round(plan.duration_s * plan.sample_rate_hz)
+    overlap = round(LOOP_S * plan.sample_rate_hz) if plan.loops else 0
+    count = round(plan.duration_s * plan.sample_rate_hz) + overlap
     cutting, cuts = np.zeros(count), []
-    for number, engagement in enumerate(plan.engagements):
+    for number in range(len(plan.engagements)):
         step = scaled(progress, number, len(plan.engagements))
         motion, found = engaged_motion(plan, number, track, offsets, streams.force, step)
         if motion is not None:
@@ -87,7 +91,17 @@ def render(plan: PassPlan, seed: int = 0, *, progress: Progress | None = None) -
     if plan.surroundings.sensor == "microphone":
         cutting = in_room(cutting, plan.surroundings.reverberation_s, plan.sample_rate_hz, streams.room)
     samples, gain = mixed(plan, track, cutting, cuts, streams.room)
-    return samples, truth_of(plan, seed, track, offsets, cuts, gain)
+    return closed(samples, overlap), truth_of(plan, seed, track, offsets, cuts, gain)
+
+
+def closed(samples: np.ndarray, overlap: int) -> np.ndarray:
+    """Blend the last `overlap` frames into the first and drop them: the end runs on into the beginning."""
+    if not overlap:
+        return samples
+    rise = np.sin(np.linspace(0, np.pi / 2, overlap, dtype=np.float32)) ** 2
+    body, beyond = samples[:-overlap].copy(), samples[-overlap:]
+    body[:overlap] = rise * body[:overlap] + (1 - rise) * beyond
+    return body
 
 
 def scaled(progress: Progress | None, number: int, total: int) -> Progress | None:
@@ -97,8 +111,6 @@ def scaled(progress: Progress | None, number: int, total: int) -> Progress | Non
 
 def tooth_offsets_um(plan: PassPlan, rng: np.random.Generator) -> tuple[float, ...]:
     """Radial place of each tooth: eccentricity at a random phase plus random scatter, µm."""
-    from shopmon.cutting.geometry import tooth_angles
-
     angle = tooth_angles(plan.flutes, plan.assembly.mill.pitch_deg)
     eccentric = (plan.assembly.runout_um or 0.0) * np.cos(angle + rng.uniform(0, 2 * np.pi))
     offsets = eccentric + plan.tooth_scatter_um * rng.standard_normal(plan.flutes)
@@ -150,6 +162,23 @@ def simulated(
     )
 
 
+def turning(track: SpeedTrack, start_s: float, end_s: float) -> np.ndarray:
+    """Starts of the turns within an interval, s.
+
+    Raises
+    ------
+    SettingError
+        Where the spindle stands or crawls.
+    """
+    turns = track.turn_starts_s(start_s, end_s)
+    if turns.size < 3 or np.max(np.diff(turns)) > SLOWEST_TURN_S:
+        raise SettingError(
+            f"The spindle stands or crawls during the engagement from {start_s:g} s.",
+            "Start the spindle earlier, stop it later or let the engagement last longer.",
+        )
+    return turns
+
+
 def engaged_motion(
     plan: PassPlan,
     number: int,
@@ -158,26 +187,21 @@ def engaged_motion(
     rng: np.random.Generator,
     progress: Progress | None,
 ) -> tuple[Motion | None, CutTruth | None]:
-    """Simulate one engagement and say what is true of it; None where the spindle did not turn or nothing was touched."""
+    """Simulate one engagement and say what is true of it; None where nothing was touched."""
     engagement = plan.engagements[number]
     following = (
         plan.engagements[number + 1].start_s if number + 1 < len(plan.engagements) else plan.duration_s
     )
-    turns = track.turn_starts_s(engagement.start_s, min(engagement.end_s + TAIL_S, following))
-    if turns.size < 3 or np.max(np.diff(turns)) > 0.6:
-        raise SettingError(
-            f"The spindle stands or crawls during the engagement from {engagement.start_s:g} s.",
-            "Start the spindle earlier or stop it later.",
-        )
+    turns = turning(track, engagement.start_s, min(engagement.end_s + TAIL_S, following))
     motion = simulated(plan, engagement, turns, offsets_um, rng, progress)
     engaged = contact(motion)
     if engaged is None:
         return None, None
-    chatter = chatter_intervals(motion, engaged)
+    chatter = chatter_intervals(motion, engaged, 1, engagement.entry_s)
     until = engaged[1] - engagement.entry_s - RELEASE_S
     if (not chatter or chatter[-1][1] < until) and may_hide_in_comb(plan, engagement):
         twin = simulated(plan, engagement, turns, (), rng, None)
-        hidden = hidden_chatter(motion, twin, engaged, plan.flutes)
+        hidden = hidden_chatter(motion, twin, engaged, plan.flutes, engagement.entry_s)
         if hidden:
             start = min(hidden[0][0], chatter[0][0]) if chatter else hidden[0][0]
             return motion, CutTruth(engagement, engaged, [[start, hidden[-1][1]]], twin, plan.flutes)
@@ -185,10 +209,10 @@ def engaged_motion(
 
 
 def hidden_chatter(
-    motion: Motion, twin: Motion, engaged: tuple[float, float], flutes: int
+    motion: Motion, twin: Motion, engaged: tuple[float, float], flutes: int, entry_s: float
 ) -> list[list[float]]:
     """Chatter that a twin without runout shows from tooth to tooth, where the pass itself moves likewise."""
-    intervals = chatter_intervals(twin, engaged, flutes)
+    intervals = chatter_intervals(twin, engaged, flutes, entry_s)
     shared = tooth_to_tooth_m(motion, intervals, flutes) > LOCKED * tooth_to_tooth_m(twin, intervals, flutes)
     return intervals if shared else []
 
@@ -196,8 +220,8 @@ def hidden_chatter(
 def may_hide_in_comb(plan: PassPlan, engagement: Engagement) -> bool:
     """Whether chatter is due that could repeat each turn, on a rotation line that is no tooth-passing line.
 
-    Period doubling does with an even number of equal teeth, and any chatter may lock to a near line. Only a twin pass
-    without runout, compared tooth by tooth, shows it.
+    Period doubling does with an even number of equal teeth, and any chatter may lock to a near line. Only a
+    twin pass without runout, compared tooth by tooth, shows it.
     """
     if plan.flutes == 1 or plan.assembly.mill.pitch_deg is not None:
         return False
@@ -229,7 +253,7 @@ def mixed(
 
 
 def quiet_level(cutting: np.ndarray, cuts: list[CutTruth], rate_hz: float) -> float:
-    """Root mean square of the quiet cut: median over frames in metal before chatter, or the softest fifth of all."""
+    """Level (r.m.s.) of the quiet cut: median of frames in metal before chatter, else their softest fifth."""
     size = max(1, int(FRAME_S * rate_hz))
     frames = cutting[: cutting.size // size * size].reshape(-1, size)
     level = np.sqrt(np.mean(frames**2, axis=1))

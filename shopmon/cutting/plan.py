@@ -230,6 +230,8 @@ class PassPlan:
         Random radial error of each tooth on top of the runout, µm.
     force_noise
         Random share of the force from step to step: chips are never all alike.
+    loops
+        Whether the end runs on into the beginning when played again and again.
     """
 
     name: str
@@ -247,6 +249,7 @@ class PassPlan:
     surroundings: Surroundings = field(default_factory=Surroundings)
     tooth_scatter_um: float = 1.0
     force_noise: float = 0.015
+    loops: bool = False
 
     def __post_init__(self):
         require_range("duration_s", self.duration_s, 0.1, 3600)

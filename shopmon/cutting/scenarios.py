@@ -58,7 +58,8 @@ def demo() -> PassPlan:
         name="demo",
         description="Flange of a hub shell in 7075, the depth growing along the pass until it rings.",
         duration_s=50.0,
-        assembly=assembly(10, 3, stickout_mm=42, runout_um=9, label="hub rougher"),
+        loops=True,
+        assembly=assembly(10, 3, stickout_mm=42, runout_um=10, label="hub rougher"),
         material=material("7075"),
         modes=bending(1390.0, 0.028, 7.5e6),
         milling="climb",
@@ -104,7 +105,7 @@ def pass_that_rings() -> PassPlan:
         name="pass-that-rings",
         description="Hub shell in 7075: the depth grows along the pass until the tool rings.",
         duration_s=14.0,
-        assembly=assembly(10, 3, stickout_mm=42, runout_um=9, label="hub rougher"),
+        assembly=assembly(10, 3, stickout_mm=42, runout_um=10, label="hub rougher"),
         material=material("7075"),
         modes=bending(1390.0, 0.028, 7.5e6),
         ae_mm=4.0,
@@ -118,18 +119,38 @@ def finishing_wall() -> PassPlan:
     """A long end mill taking a thin skin off a tall wall."""
     return PassPlan(
         name="finishing-wall",
-        description="Long end mill finishing the wall of a brake lever: little ae, much ap, period doubling.",
+        description="Long end mill finishing a lever's wall: growing ap, then every second tooth digs in.",
         duration_s=14.0,
-        assembly=assembly(8, 2, helix_deg=30, stickout_mm=48, runout_um=5, label="long finisher"),
-        material=material("7075"),
+        assembly=assembly(8, 2, helix_deg=30, stickout_mm=48, runout_um=2, label="long finisher"),
+        material=material("6082"),
         modes=(
-            Mode(axis="x", frequency_hz=960.0, damping_ratio=0.02, stiffness_n_per_m=1.9e6),
-            Mode(axis="y", frequency_hz=985.0, damping_ratio=0.02, stiffness_n_per_m=1.9e6),
+            Mode(axis="x", frequency_hz=1850.0, damping_ratio=0.03, stiffness_n_per_m=9e6),
+            Mode(axis="y", frequency_hz=960.0, damping_ratio=0.015, stiffness_n_per_m=1.6e6),
         ),
-        ae_mm=0.3,
-        feed_per_tooth_mm=0.04,
-        engagements=(Engagement(start_s=4.0, end_s=11.0, ap_start_mm=0.5, ap_end_mm=8.0, entry_s=0.2),),
-        spindle=Spindle(nominal_rpm=16800, slip=0.006, droop=0.002),
+        ae_mm=0.4,
+        feed_per_tooth_mm=0.08,
+        engagements=(Engagement(start_s=4.0, end_s=11.0, ap_start_mm=0.4, ap_end_mm=3.6, entry_s=0.2),),
+        spindle=Spindle(nominal_rpm=20500, slip=0.006, droop=0.002),
+        surroundings=Surroundings(snr_db=18),
+    )
+
+
+def lever_edge() -> PassPlan:
+    """Three flutes and period doubling: lines at half orders of the rotation."""
+    return PassPlan(
+        name="lever-edge",
+        description="Trimming a brake lever's edge with three long flutes until half orders appear.",
+        duration_s=14.0,
+        assembly=assembly(8, 3, helix_deg=30, stickout_mm=48, runout_um=3, label="long trimmer"),
+        material=material("6082"),
+        modes=(
+            Mode(axis="x", frequency_hz=1850.0, damping_ratio=0.03, stiffness_n_per_m=9e6),
+            Mode(axis="y", frequency_hz=960.0, damping_ratio=0.015, stiffness_n_per_m=1.6e6),
+        ),
+        ae_mm=0.4,
+        feed_per_tooth_mm=0.08,
+        engagements=(Engagement(start_s=4.0, end_s=11.0, ap_start_mm=0.4, ap_end_mm=3.8, entry_s=0.2),),
+        spindle=Spindle(nominal_rpm=14150, slip=0.006, droop=0.002),
         surroundings=Surroundings(snr_db=18),
     )
 
@@ -146,7 +167,7 @@ def stainless_slot() -> PassPlan:
         milling="slot",
         ae_mm=6.0,
         feed_per_tooth_mm=0.02,
-        engagements=(Engagement(start_s=4.0, end_s=11.0, ap_start_mm=0.3, entry_s=0.3),),
+        engagements=(Engagement(start_s=4.0, end_s=11.0, ap_start_mm=0.12, entry_s=0.3),),
         spindle=Spindle(nominal_rpm=3200, slip=-0.012, droop=0.01, gear_teeth=29),
         surroundings=Surroundings(
             snr_db=14, coolant=True, neighbours=(Neighbour(rpm=1430, flutes=6, level_db=-8),)
@@ -181,7 +202,7 @@ def start_and_stop() -> PassPlan:
         name="start-and-stop",
         description="The spindle starts, cuts a hub shell's face in two passes and stops.",
         duration_s=20.0,
-        assembly=assembly(12, 4, stickout_mm=36, runout_um=10),
+        assembly=assembly(12, 4, stickout_mm=36, runout_um=18),
         material=material("6082"),
         modes=bending(1650.0, 0.035, 1.6e7),
         ae_mm=5.0,
@@ -233,6 +254,7 @@ SCENARIOS: dict[str, Callable[[], PassPlan]] = {
     "quiet-pass": quiet_pass,
     "pass-that-rings": pass_that_rings,
     "finishing-wall": finishing_wall,
+    "lever-edge": lever_edge,
     "stainless-slot": stainless_slot,
     "pecks": pecks,
     "start-and-stop": start_and_stop,

@@ -1,10 +1,10 @@
 """Stability of a milling cut by first-order semi-discretization of its delay equation.
 
-After Insperger and Stépán, Int. J. Numer. Meth. Eng. 61 (2004) 117–141: within each step the periodic coefficients take
-their average, the delayed motion runs linearly, and the rest is solved exactly; the product of the steps over one period
-maps a state (motion now and its past) to the next, and its multipliers decide. Several modes in x and y, helix and unequal
-pitch (period of a turn, one delay per distinct pitch) are included; runout, edge forces and teeth that leave the cut
-are not, being no part of the linear equation.
+After Insperger and Stépán, Int. J. Numer. Meth. Eng. 61 (2004) 117–141: within each step the periodic
+coefficients take their average, the delayed motion runs linearly, and the rest is solved exactly; the product
+of the steps over one period maps a state (motion now and its past) to the next, and its multipliers decide.
+Several modes in x and y, helix and unequal pitch (period of a turn, one delay per distinct pitch) are
+included; runout, edge forces and teeth that leave the cut are not, being no part of the linear equation.
 """
 
 from dataclasses import dataclass
@@ -85,7 +85,8 @@ class Stability:
     multiplier
         The largest one.
     kind
-        ``"quasi-periodic"``, ``"period-doubling"``, ``"period-one"`` (a real multiplier above 1), None where quiet.
+        ``"quasi-periodic"``, ``"period-doubling"``, ``"period-one"`` (a real multiplier above 1), or None
+        where quiet.
     base_hz
         arg(multiplier) / (2π period); all lines lie at ± this + k / period.
     line_hz
@@ -176,7 +177,7 @@ def _grid(case: StabilityCase, rpm: float, step_rad: float) -> _Grid:
     counts = np.arange(wanted, wanted + wanted // 3 + 2)
     misfit = [np.abs(pitch * count - np.rint(pitch * count)).max() / count for count in counts]
     steps = int(counts[int(np.argmin(misfit))])
-    return _Grid(turn, steps, tuple(int(round(share * steps)) for share in pitch))
+    return _Grid(turn, steps, tuple(round(float(share) * steps) for share in pitch))
 
 
 class _Steps:
@@ -236,7 +237,7 @@ class _Steps:
 
 
 def _modal_matrices(case: StabilityCase) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """State matrix, force input and displacement output of the modes (state: displacements, then velocities)."""
+    """State matrix, force input and displacement output of the modes; displacements before velocities."""
     count, axes = len(case.modes), case.axes
     system = np.zeros((2 * count, 2 * count))
     force_in, shape_out = np.zeros((2 * count, len(axes))), np.zeros((len(axes), 2 * count))
@@ -274,7 +275,7 @@ def _turns_per_second(case: StabilityCase, grid: _Grid) -> float:
 def _exact_steps(system, force_in, shape_out, coefficients, step_s):
     """Solve each step exactly: own motion, and the answer to a held and to a linearly rising force.
 
-    One exponential of the system bordered by the force and its slope gives all three (Van Loan's construction).
+    One exponential of the system bordered by the force and its slope gives all three (Van Loan's device).
     """
     states, axes = force_in.shape
     values, where = np.unique(coefficients, axis=0, return_inverse=True)

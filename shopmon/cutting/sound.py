@@ -7,7 +7,8 @@ import numpy as np
 from shopmon.cutting.plan import PassPlan
 from shopmon.cutting.time_domain import Motion
 
-# Resonances between the cut and the sensor: frequency in Hz, damping ratio, share. Invented, of a small machine's order.
+# Resonances between cut and sensor: frequency in Hz, damping ratio, share. Invented, of a small machine's
+# order.
 MICROPHONE_RESONANCES = (
     (150.0, 0.07, 0.7),
     (340.0, 0.06, 0.8),
@@ -28,7 +29,7 @@ RADIATION_HZ = 3000.0
 def cut_sound(
     motion: Motion, plan: PassPlan, samples: int, rng: np.random.Generator
 ) -> tuple[np.ndarray, int]:
-    """Turn one engagement into sound at the recording's rate, in arbitrary units that are the same for all of a plan.
+    """Turn one engagement into sound at the recording's rate, in units that are the same for all of a plan.
 
     Parameters
     ----------

@@ -65,7 +65,7 @@ def speed_track(plan: PassPlan, rng: np.random.Generator) -> SpeedTrack:
 
 
 def running(plan: PassPlan, time_s: np.ndarray) -> np.ndarray:
-    """Share of the full speed between standing (0) and running (1), with smooth ramps; same shape as `time_s`."""
+    """Share of the full speed, from standing (0) to running (1), with smooth ramps; shaped as `time_s`."""
     spindle = plan.spindle
     up = np.ones(time_s.shape)
     if spindle.start_s is not None:

@@ -1,9 +1,10 @@
 """Regenerative milling in the time domain: teeth that cut what earlier teeth left, tool modes that answer.
 
-Time goes in steps of constant spindle angle, so that a surface left at an angle is met again at exactly that angle.
-Projected on the direction of an angle, a tooth tip stands at p = runout + n(φ)·(displacement + feed); the material
-reaches as far as the furthest p that any earlier tooth had there. The chip is what p exceeds it by, and nothing where it
-does not: teeth leave the cut, teeth that never cut, unequal pitch and multiple regeneration need no rules of their own.
+Time goes in steps of constant spindle angle, so that a surface left at an angle is met again at exactly that
+angle. Projected on the direction of an angle, a tooth tip stands at p = runout + n(φ)·(displacement + feed);
+the material reaches as far as the furthest p that any earlier tooth had there. The chip is what p exceeds it
+by, and nothing where it does not: teeth that leave the cut, teeth that never cut, unequal pitch and multiple
+regeneration need no rules of their own.
 """
 
 from collections.abc import Callable
@@ -121,8 +122,8 @@ class CutSimulation:
     ap_max_mm
         The largest depth that will be asked for; it sets the slices of the helix.
     separable
-        False keeps the surface of the tooth before, whatever happens (chips may become negative): the linear equation
-        of the stability theory, for checks against it.
+        False keeps the surface of the tooth before, whatever happens (chips may become negative): the linear
+        equation of the stability theory, for checks against it.
     """
 
     cutter: Cutter
@@ -162,7 +163,7 @@ class CutSimulation:
         return np.clip(inside / (2 * half), 0, 1)
 
     def _edge(self) -> dict[int, tuple[float, ...]]:
-        """For each angle step in the cut: sin, cos, and force per chip thickness and per edge in x and y (per m)."""
+        """For each angle step in the cut: sin, cos, then force per chip and per edge in x and in y."""
         force = self.coefficients
         rows = {}
         for key, share in enumerate(self._coverage()):
@@ -228,7 +229,7 @@ class CutSimulation:
         turn_s
             Duration of a whole turn at the present speed.
         gains
-            Force multiplier of each step (1 = the material's coefficients); its length must not cross the turn.
+            Force multiplier of each step (1 = the material's coefficients), not beyond the turn.
         record
             Four lists: x, y (m), fx, fy (N).
         """
@@ -241,7 +242,7 @@ class CutSimulation:
         self.at = (self.at + len(gains)) % self.steps
 
     def _advance(self, table, gains, weights, along, across, feed_step, limit, record):
-        """Run the scalar loop: predict with the held force, find the chips, correct by the change of force."""
+        """Predict with the held force, find the chips, correct by the change; scalars beat arrays here."""
         (states_x, states_y), (fx, fy), feed, surface = self.states, self.force, self.feed_m, self.surface
         keep_x, keep_y, keep_fx, keep_fy = (values.append for values in record)
         modes_x, modes_y = range(len(states_x)), range(len(states_y))

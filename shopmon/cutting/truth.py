@@ -152,18 +152,16 @@ def _engagement(plan: PassPlan, track: SpeedTrack, cut: CutTruth) -> dict[str, A
         "measured_on": "turns of this pass"
         if cut.periods_per_turn == 1
         else "teeth of a twin pass without runout",
-        "chatter": [_chatter(plan, track, cut, interval, verdict) for interval in cut.chatter_s],
+        "chatter": [_chatter(plan, track, cut, interval) for interval in cut.chatter_s],
     }
 
 
-def _chatter(
-    plan: PassPlan, track: SpeedTrack, cut: CutTruth, interval: list[float], verdict: Stability
-) -> dict:
+def _chatter(plan: PassPlan, track: SpeedTrack, cut: CutTruth, interval: list[float]) -> dict:
     frequency, axis = strongest_line_hz(cut.judged, interval, cut.periods_per_turn)
     rotation = float(track.rpm_at(np.mean(interval))) / 60
     spacing = rotation * (plan.flutes if plan.assembly.mill.pitch_deg is None else 1)
     halves = frequency / spacing % 1.0
-    doubled = abs(halves - 0.5) < 0.01 and verdict.kind == "period-doubling"
+    doubled = abs(halves - 0.5) * spacing < 1.0 + 0.003 * spacing
     return {
         "start_s": round(interval[0], 4),
         "end_s": round(interval[1], 4),
