@@ -109,6 +109,7 @@ class Recorder:
             return
         self._not_begun.pop(info.stream_id, None)
         self.buffers[info.stream_id] = buffer
+        self.sizes_changed = True
 
     def end_stream(self, stream_id: str) -> None:
         """Close what can be closed; a cut that is still open waits for its end, or for recovery."""
@@ -238,6 +239,10 @@ class Recorder:
         self.due.append(recording)
 
     # once a second
+
+    def sizes_have_changed(self) -> None:
+        """Have the budget looked at soon, not only every few seconds."""
+        self.sizes_changed = True
 
     def now_s(self) -> float:
         """Return the monotonic time of this boot."""

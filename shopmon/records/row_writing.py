@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from shopmon.errors import SettingError
 from shopmon.records.cut_rows import context_values
 from shopmon.records.ledger import Ledger
+from shopmon.records.recorder import Recorder
 from shopmon.records.stamps import Stamps
 from shopmon.records.tables import (
     CONTEXT_VALUES,
@@ -33,6 +34,7 @@ class RowWriting:
 
     _stamps: Stamps
     _ledger: Ledger
+    _recorder: Recorder
     _lock: threading.Lock
     _context: dict | None
     _put: Callable[..., None]
@@ -50,6 +52,7 @@ class RowWriting:
         for table in (cuts, kept_spans):
             statement = sa.update(table).where(table.c.id == row_id).values(keep=bool(keep))
             self._put(lambda statement=statement: self._ledger.write(statement))
+        self._put(self._recorder.sizes_have_changed)
 
     def add_judgement(self, cut_id: str, verdict: str, note: str = "", data: dict | None = None) -> str:
         """Keep what a person says about a cut; return the row's id."""

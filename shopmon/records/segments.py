@@ -184,7 +184,7 @@ def _write_all(file: int, raw: bytes) -> None:
 
 
 def _header(info: StreamInfo, frames: int | None) -> bytes:
-    # unknown length is written as the greatest, as streams do: other programs then read to the end of the file
+    # unknown length is written as the greatest, as streams do: other programs then read to the end
     size = UNKNOWN if frames is None else min(frames * info.frame_bytes, UNKNOWN - 36)
     rate = round(info.sample_rate_hz)
     bits = 8 * SAMPLE_BYTES[info.code_format]

@@ -23,6 +23,8 @@ RESERVE_SHARE = 0.02
 RESERVE_MOST_BYTES = 2 * 10**9
 RESUME_FACTOR = 1.25  # free space over the reserve before audio goes on, so that it does not flutter
 RETRY_S = 5.0
+ROOM_S = 120.0  # must be free beside kept recordings, or a new one would go as soon as it is made
+ROOM_SHARE = 0.1  # of the budget, where that is less
 FLAC_RATIO = 0.7  # until recordings of this shop say better
 
 
@@ -120,6 +122,12 @@ class AudioGate:
 _SPACE_HINT = "Free some space, or lower the audio budget so that the oldest recordings make room."
 
 
+_KEPT = sa.union(
+    sa.select(cuts.c.recording_id).where(cuts.c.keep, cuts.c.recording_id.is_not(None)),
+    sa.select(kept_spans.c.recording_id).where(kept_spans.c.keep, kept_spans.c.recording_id.is_not(None)),
+)
+
+
 class Retention:
     """Keeps the audio within its budget; used by the writer thread alone."""
 
@@ -139,40 +147,38 @@ class Retention:
         rate_bytes_per_s
             What a second of the present streams takes before packing.
         """
-        total = sa.select(sa.func.sum(recordings.c.audio_bytes)).where(recordings.c.state == "filed")
-        self.filed_bytes = self._ledger.read(total)[0][0] or 0
         if rate_bytes_per_s:
             self._learn_ratio()
+        self.filed_bytes = self._bytes_of(recordings.c.state == "filed")
         if self.filed_bytes + other_bytes > self.budget_bytes:
             self._make_room(self.budget_bytes - other_bytes)
-        self.over_budget = self._over_budget(other_bytes)
+        self.over_budget = self._over_budget(other_bytes, rate_bytes_per_s)
+
+    def _bytes_of(self, which: sa.ColumnElement) -> int:
+        return self._ledger.read(sa.select(sa.func.sum(recordings.c.audio_bytes)).where(which))[0][0] or 0
 
     def _make_room(self, most_bytes: int) -> None:
-        kept = sa.union(
-            sa.select(cuts.c.recording_id).where(cuts.c.keep),
-            sa.select(kept_spans.c.recording_id).where(kept_spans.c.keep),
-        )
-        ids = {row.recording_id for row in self._ledger.read(kept)}
-        query = sa.select(recordings).where(recordings.c.state == "filed").order_by(recordings.c.sequence)
-        for row in self._ledger.read(query):
+        removable = (recordings.c.state == "filed") & ~recordings.c.id.in_(_KEPT)
+        for row in self._ledger.read(sa.select(recordings).where(removable).order_by(recordings.c.sequence)):
             if self.filed_bytes <= most_bytes:
                 break
-            if row.id not in ids:
-                self._remove(row)
+            self._remove(row)
 
-    def _over_budget(self, other_bytes: int) -> Stop | None:
-        if self.filed_bytes + other_bytes <= self.budget_bytes:
-            return None
+    def _over_budget(self, other_bytes: int, rate_bytes_per_s: float) -> Stop | None:
+        room_bytes = min(rate_bytes_per_s * ROOM_S, self.budget_bytes * ROOM_SHARE)
         if other_bytes > self.budget_bytes:
             text = (
                 f"Recording stopped: the audio budget of {self.budget_bytes / 1e6:.0f} MB is less than the"
                 f" {other_bytes / 1e6:.0f} MB of the rolling buffer."
             )
             return Stop(text, "Raise the budget, or shorten the buffer.")
-        return Stop(
-            "Recording stopped: recordings marked keep fill the audio budget.",
-            "Take the mark off some of them, or raise the budget.",
-        )
+        kept = self._bytes_of((recordings.c.state == "filed") & recordings.c.id.in_(_KEPT))
+        if kept and kept + other_bytes + room_bytes > self.budget_bytes:
+            return Stop(
+                "Recording stopped: recordings marked keep fill the audio budget.",
+                "Take the mark off some of them, or raise the budget.",
+            )
+        return None
 
     def _remove(self, row: sa.Row) -> None:
         (self._data.root / row.path).unlink(missing_ok=True)

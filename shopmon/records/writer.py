@@ -124,8 +124,6 @@ class Writer:
     def at_barrier(self, event: threading.Event) -> None:
         """Set `event` once everything before is committed, on disk and looked after; called as a work."""
         self._barriers.append(event)
-        self._recorder.tick()
-        self.look()
 
     def look(self) -> None:
         """Measure the space, enforce the budget, and say how things stand."""
@@ -148,11 +146,12 @@ class Writer:
             for work in works:
                 self._do(work.run)
             self._commit()
-            if self._recorder.now_s() >= self._next_tick_s:
+            if self._barriers or self._recorder.now_s() >= self._next_tick_s:
                 self._next_tick_s = self._recorder.now_s() + TICK_S
                 self._do(self._recorder.tick)
                 self._do(self.look)
-                self._commit()
+                if self._commit():
+                    self._release_barriers()
             if self._works.closed and not len(self._works):
                 break
         self._release_barriers()
@@ -165,14 +164,14 @@ class Writer:
             log.exception("Something could not be kept")
             self.faults += 1
 
-    def _commit(self) -> None:
+    def _commit(self) -> bool:
         if not self._ledger.commit():
-            return
+            return False
         # only now: the filer reads the context changes from the database
         for recording in self._recorder.due:
             self.filer.submit(self._recorder.job(recording))
         self._recorder.due.clear()
-        self._release_barriers()
+        return True
 
     def _release_barriers(self) -> None:
         for event in self._barriers:

@@ -1,4 +1,4 @@
-"""Streams whose every sample follows from its index, so that any recording can be checked against nothing else."""
+"""Streams whose every sample follows from its index, so that a recording can be checked by itself."""
 
 from pathlib import Path
 
