@@ -115,9 +115,10 @@ class Background(Memory):
             self.spectrum_db = self.spectrum_db + np.float32(share) * (spectrum - self.spectrum_db)
 
     def relearn(self) -> None:
-        """What rose was no cut: the shop sounds otherwise now, so weigh the new sound heavily."""
-        self.batches = min(self.batches, 1)
-        self.drop()
+        """What rose was no cut: the shop sounds otherwise now, so begin anew."""
+        origin = self.origin
+        self.forget()
+        self.origin = origin
 
     def comb_rise_db(self, comb: CombView, window: Window) -> float | None:
         """How much the comb's lines rose over the background, beyond what the floor between them rose.

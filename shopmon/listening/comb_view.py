@@ -90,7 +90,7 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
     bins = np.rint(place).astype(np.intp)
     heights, floors = raised_db[bins], view.floor_db[bins]
     between = np.rint(place[None, :] + np.array([[-0.5], [-0.38], [0.38]]) * (rotation_hz / window.bin_hz))
-    between = np.maximum(between, 1).astype(np.intp)
+    between = np.clip(between, 1, window.bins - 1).astype(np.intp)
     weights = 1.0 / orders
     on = np.clip(heights, 0, LINE_CAP_DB)
     off = np.clip(raised_db[between], 0, LINE_CAP_DB).mean(axis=0)

@@ -39,3 +39,11 @@ class ListenerSettings:
     max_rpm: float = 30_000.0
     cut_gap_s: float = 3.0
     sensor: Literal["microphone", "accelerometer"] = "microphone"
+
+    def __post_init__(self):
+        if not 30 <= self.min_rpm < self.max_rpm <= 200_000:
+            raise ValueError(
+                f"a speed range from {self.min_rpm!r} to {self.max_rpm!r} rpm is not within 30 to 200,000, ascending"
+            )
+        if not 0.1 <= self.cut_gap_s <= 600:
+            raise ValueError(f"a cut gap of {self.cut_gap_s!r} s is not between 0.1 and 600")

@@ -1,0 +1,91 @@
+"""``shopmon inspect``: one recording, analysed as the monitor would hear it."""
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from shopmon.errors import SettingError, StoreError
+
+
+@click.command("inspect")
+@click.argument("recording", type=click.Path(path_type=Path))
+@click.option("--rpm", type=float, metavar="N", help="Spindle speed that was programmed, in rpm.")
+@click.option("--flutes", type=int, metavar="N", help="Number of flutes of the cutting tool.")
+@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed to search when none is given.")
+@click.option("--max-rpm", type=float, metavar="N", help="Highest speed to search when none is given.")
+@click.option(
+    "--sensor",
+    type=click.Choice(["microphone", "accelerometer"]),
+    default="microphone",
+    show_default=True,
+    help="What the recording was made with.",
+)
+@click.option("--full-scale", type=float, metavar="X", help="What full scale means, with --unit.")
+@click.option("--unit", metavar="UNIT", help="Unit of --full-scale, such as g.")
+@click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
+@click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
+def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, cold, json_file):
+    """Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
+
+    \b
+    Example: shopmon inspect pass.flac --rpm 12000 --flutes 3
+    """
+    setup, settings = _checked(rpm, flutes, min_rpm, max_rpm, sensor)
+    if (full_scale is None) != (unit is None):
+        raise SettingError("--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g.")
+    from shopmon.service.inspection import inspect_recording
+
+    result = inspect_recording(
+        recording,
+        setup=setup,
+        settings=settings,
+        cold=cold,
+        full_scale=full_scale,
+        unit=unit or "FS",
+        progress=_progress() if sys.stderr.isatty() else None,
+    )
+    if json_file is None:
+        from shopmon.cli.inspection_text import as_text
+
+        click.echo(as_text(result, recording.name))
+    else:
+        _write_json(result, json_file)
+
+
+def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
+    from shopmon.listening.setup import ListenerSettings, Setup
+
+    bounds = {key: value for key, value in (("min_rpm", min_rpm), ("max_rpm", max_rpm)) if value is not None}
+    try:
+        settings = ListenerSettings(sensor=sensor, **bounds)
+        return Setup(nominal_rpm=rpm, flutes=flutes), settings
+    except ValueError as exc:
+        raise SettingError(f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm.") from exc
+
+
+def _progress():
+    """Return a function that shows the share done on standard error, in whole percent."""
+    shown = -1
+
+    def show(share: float) -> None:
+        nonlocal shown
+        percent = int(100 * share)
+        if percent != shown:
+            shown = percent
+            end = "\r" if percent < 100 else "\r            \r"
+            click.echo(f"{percent:3d} % heard{end}", nl=False, err=True)
+
+    return show
+
+
+def _write_json(result: dict, target: str) -> None:
+    text = json.dumps(result, indent=1, allow_nan=False)
+    if target == "-":
+        click.echo(text)
+        return
+    try:
+        Path(target).write_text(text + "\n", encoding="utf-8")
+    except OSError as exc:
+        raise StoreError(f"The result cannot be written to {target}: {exc.strerror}.") from exc

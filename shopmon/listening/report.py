@@ -1,0 +1,238 @@
+"""What was heard, as one plain dictionary: ``shopmon.inspection/1``.
+
+Times are seconds from the first sample of the recording (or of the cut's audio). Keys:
+
+``start``
+    ``"cold"`` or ``"sidecar"``: whether the listener began with nothing learned.
+``recording``
+    ``sample_rate_hz``, ``duration_s``, ``channels``, ``unit``.
+``setup``
+    ``nominal_rpm`` and ``flutes`` as last set, null where nobody said.
+``spindle``
+    ``rpm`` (median true speed), ``track`` of ``[t_s, rpm, confidence]``, ``alternatives_rpm``.
+``cuts``, ``cut_time_s``
+    Each with ``start_s``, ``end_s``, ``engaged`` ``[[start, end], …]``, ``cut_time_s``.
+``chatter``
+    ``start_s`` (dated back), ``end_s``, ``alarm_s`` (when it became certain), ``frequency_hz``, ``level_db``,
+    ``severity``, ``kind``, ``confidence`` (a probability).
+``stray``
+    Lines on neither the comb nor the known background: evidence, while chatter is the verdict.
+``notices``
+    ``code``, ``text``, ``hint``, ``start_s``.
+``state``, ``unsure``
+    The worst state reached, and whether it was doubted throughout.
+``advice``
+    Empty so far.
+``quality``
+    ``clipped_fraction`` and ``gaps``.
+
+Levels are dB re full scale; a full-scale sine reads 0 dB. With a calibration they are dB re one unit of amplitude.
+"""
+
+import math
+from statistics import median
+
+from shopmon.errors import SettingError
+from shopmon.listening.events import (
+    ChatterEnded,
+    ChatterSpan,
+    ChatterStarted,
+    CutEnded,
+    CutSpan,
+    CutStarted,
+    Event,
+    Frame,
+    Notice,
+    State,
+)
+from shopmon.listening.setup import Setup
+
+SCHEMA = "shopmon.inspection/1"
+TRACK_STEP_S = 0.2
+UNCALIBRATED = "dB re full scale (uncalibrated)"
+SAME_TONE_HZ = 4.0
+SHORTEST_TONE_S = 0.3
+ORDER = list(State)
+
+
+class Inspection:
+    """Collects the events of one listener and tells them as ``shopmon.inspection/1``.
+
+    Parameters
+    ----------
+    sample_rate_hz, channels
+        Of the stream.
+    setup
+        As known at the start.
+    start
+        ``"cold"`` or ``"sidecar"``.
+    first_sample
+        Sample of the stream that counts as 0 s; what lies before is left out.
+    full_scale, unit
+        What full scale means in a physical unit, when somebody said.
+
+    Raises
+    ------
+    SettingError
+        Full scale is not a positive number.
+    """
+
+    def __init__(
+        self,
+        *,
+        sample_rate_hz: float,
+        channels: int,
+        setup: Setup,
+        start: str = "cold",
+        first_sample: int = 0,
+        full_scale: float | None = None,
+        unit: str = "FS",
+    ):
+        if full_scale is not None and not (math.isfinite(full_scale) and full_scale > 0):
+            raise SettingError(f"A full scale of {full_scale!r} is not a positive number.")
+        self._rate = sample_rate_hz
+        self._channels = channels
+        self._setup = setup
+        self._start = start
+        self._first = first_sample
+        self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
+        self._unit = unit if full_scale else "FS"
+        self._track: list[list[float]] = []
+        self._next_track = first_sample
+        self._cuts: dict[int, CutSpan] = {}
+        self._chatter: dict[int, ChatterSpan] = {}
+        self._tones: list[dict] = []
+        self._notices: list[Notice] = []
+        self._worst = State.NO_INPUT
+        self._sure = False
+
+    def set_setup(self, setup: Setup) -> None:
+        """The setup has changed."""
+        self._setup = setup
+
+    def add(self, event: Event) -> None:
+        """Take in one event, in order."""
+        match event:
+            case Frame():
+                self._add_frame(event)
+            case CutStarted() | CutEnded():
+                self._cuts[event.cut.number] = event.cut
+            case ChatterStarted() | ChatterEnded():
+                self._chatter[event.chatter.alarm_sample] = event.chatter
+            case Notice():
+                self._notices.append(event)
+
+    def add_notice(self, sample: int, code: str, text: str, hint: str) -> None:
+        """Add something that another part than the listener has to say."""
+        self._notices.append(Notice(sample=sample, code=code, text=text, hint=hint))
+
+    def _add_frame(self, frame: Frame) -> None:
+        if frame.state is self._worst:
+            self._sure |= not frame.unsure
+        elif ORDER.index(frame.state) > ORDER.index(self._worst):
+            self._worst, self._sure = frame.state, not frame.unsure
+        if frame.rpm is not None and frame.sample >= self._next_track:
+            self._track.append([self._s(frame.sample), round(frame.rpm, 1), frame.rpm_confidence])
+            self._next_track = frame.sample + int(TRACK_STEP_S * self._rate)
+        for tone in frame.stray:
+            self._add_tone(tone, frame.sample)
+
+    def _add_tone(self, tone, sample: int) -> None:
+        reach = int(0.6 * self._rate)
+        for known in reversed(self._tones):
+            near = abs(known["frequency_hz"] - tone.frequency_hz) < max(SAME_TONE_HZ, 0.004 * tone.frequency_hz)
+            if near and sample - known["end"] < reach:
+                known["end"] = sample
+                if tone.level_db > known["level_db"] - 0.5:
+                    known.update(frequency_hz=tone.frequency_hz, why=tone.why)
+                    known["level_db"] = max(tone.level_db, known["level_db"])
+                return
+        self._tones.append(
+            {
+                "frequency_hz": tone.frequency_hz, "level_db": tone.level_db,
+                "start": tone.since_sample, "end": sample, "why": tone.why,
+            }
+        )  # fmt: skip
+
+    def _s(self, sample: int) -> float:
+        return round((sample - self._first) / self._rate, 4)
+
+    def _db(self, level_db: float) -> float:
+        return round(level_db + self._offset_db, 2)
+
+    def result(self, *, end_sample: int, quality: dict, alternatives_rpm: list[float] | None = None) -> dict:
+        """Tell everything.
+
+        Parameters
+        ----------
+        end_sample
+            One past the last sample of the stretch.
+        quality
+            ``clipped_fraction`` and ``gaps``, from `Listener.quality`.
+        alternatives_rpm
+            Other possible speeds.
+        """
+        cuts = [self._cut(cut) for cut in self._cuts.values()]
+        speeds = [rpm for _, rpm, _ in self._track]
+        return {
+            "schema": SCHEMA,
+            "start": self._start,
+            "recording": {
+                "sample_rate_hz": float(self._rate), "duration_s": self._s(end_sample),
+                "channels": self._channels, "unit": self._unit,
+            },
+            "setup": {"nominal_rpm": self._setup.nominal_rpm, "flutes": self._setup.flutes},
+            "spindle": {
+                "rpm": round(median(speeds), 1) if speeds else None, "track": self._track,
+                "alternatives_rpm": alternatives_rpm or [],
+            },
+            "cuts": cuts,
+            "cut_time_s": round(sum(cut["cut_time_s"] for cut in cuts), 4),
+            "chatter": [self._chatter_entry(span) for span in self._chatter.values()],
+            "stray": self._stray(),
+            "notices": [
+                {"code": n.code, "text": n.text, "hint": n.hint, "start_s": max(0.0, self._s(n.sample))}
+                for n in self._notices
+            ],
+            "level_reference": UNCALIBRATED if self._unit == "FS" else f"dB re 1 {self._unit} amplitude",
+            "state": str(self._worst),
+            "unsure": not self._sure,
+            "advice": [],
+            "quality": {
+                "clipped_fraction": round(quality["clipped_fraction"], 6), "gaps": int(quality["gaps"])
+            },
+        }  # fmt: skip
+
+    def _cut(self, cut: CutSpan) -> dict:
+        engaged = [[max(0.0, self._s(start)), self._s(end)] for start, end in cut.engaged]
+        return {
+            "start_s": engaged[0][0],
+            "end_s": engaged[-1][1],
+            "engaged": engaged,
+            "cut_time_s": round(sum(end - start for start, end in engaged), 4),
+        }
+
+    def _chatter_entry(self, span: ChatterSpan) -> dict:
+        return {
+            "start_s": max(0.0, self._s(span.start_sample)),
+            "end_s": self._s(span.end_sample),
+            "alarm_s": self._s(span.alarm_sample),
+            "frequency_hz": round(span.frequency_hz, 2),
+            "level_db": self._db(span.level_db),
+            "severity": span.severity,
+            "kind": span.kind,
+            "confidence": span.confidence,
+        }
+
+    def _stray(self) -> list[dict]:
+        lasting = [tone for tone in self._tones if tone["end"] - tone["start"] >= SHORTEST_TONE_S * self._rate]
+        return [
+            {
+                "frequency_hz": round(tone["frequency_hz"], 2),
+                "level_db": self._db(tone["level_db"]),
+                "start_s": max(0.0, self._s(tone["start"])),
+                "end_s": self._s(tone["end"]),
+                "why": tone["why"],
+            }
+            for tone in sorted(lasting, key=lambda tone: (tone["start"], -tone["level_db"]))
+        ]

@@ -1,0 +1,163 @@
+"""A recording analysed as the live monitor would hear it."""
+
+import json
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from shopmon.capture.recording import RecordingSource
+from shopmon.errors import RecordingError
+from shopmon.listening.listener import Listener
+from shopmon.listening.report import Inspection
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.signals.block import Block
+
+SIDECAR_SCHEMA = "shopmon.sidecar/1"
+SIDECAR_SUFFIX = ".state.json"
+
+
+def sidecar_path(path: str | Path) -> Path:
+    """Return where a recording's starting state lies: beside it, ``NAME.flac.state.json``."""
+    path = Path(path)
+    return path.with_name(path.name + SIDECAR_SUFFIX)
+
+
+def read_sidecar(path: str | Path) -> dict | None:
+    """Read the sidecar of a recording, None when there is none.
+
+    Its keys: ``state`` (a listener's snapshot), ``setup_changes`` (each with ``sample``, ``nominal_rpm``, ``flutes``),
+    and where the recording does not begin at the snapshot's sample, ``first_sample``. Samples are those of the stream.
+
+    Raises
+    ------
+    RecordingError
+        It is there but cannot be used.
+    """
+    file = sidecar_path(path)
+    if not file.exists():
+        return None
+    try:
+        data = json.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as exc:
+        raise RecordingError(
+            f"The starting state {file.name} cannot be read.", "Inspect with --cold to go without it."
+        ) from exc
+    if not isinstance(data, dict) or data.get("schema") != SIDECAR_SCHEMA or "state" not in data:
+        raise RecordingError(
+            f"{file.name} is no starting state of this program.", "Inspect with --cold to go without it."
+        )
+    return data
+
+
+def inspect_recording(
+    path: str | Path,
+    *,
+    setup: Setup,
+    settings: ListenerSettings,
+    cold: bool = False,
+    full_scale: float | None = None,
+    unit: str = "FS",
+    progress: Callable[[float], None] | None = None,
+) -> dict:
+    """Analyse a recording.
+
+    Parameters
+    ----------
+    path
+        Anything libsndfile reads.
+    setup
+        Nominal speed and flutes; None values are taken from the sidecar where there is one.
+    settings
+        Configuration of the listener.
+    cold
+        Go without the sidecar.
+    full_scale, unit
+        What full scale means; levels are then relative to one unit.
+    progress
+        Called with the share done, 0 to 1, now and then; only where the length is known.
+
+    Returns
+    -------
+    dict
+        ``shopmon.inspection/1``, see `shopmon.listening.report`.
+
+    Raises
+    ------
+    RecordingError
+        The recording or its sidecar cannot be read.
+    SettingError
+        The sample rate or full scale cannot be used.
+    """
+    sidecar = None if cold else read_sidecar(path)
+    source = RecordingSource(path, real_time=False, sensor=settings.sensor)
+    try:
+        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit)
+        for item in source.blocks(threading.Event()):
+            hearing.take(item)
+            if progress and source.declared_frames:
+                progress(min(1.0, hearing.frames / source.declared_frames))
+        return hearing.result()
+    finally:
+        source.close()
+
+
+class _Hearing:
+    """One recording on its way through a listener."""
+
+    def __init__(self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit):
+        form = source.format
+        state = sidecar["state"] if sidecar else None
+        self.listener = Listener(settings, form.sample_rate_hz, len(form.channels), state)
+        self.first = (sidecar.get("first_sample", state["sample"]) or 0) if sidecar else 0
+        self.frames = 0
+        self.report = Inspection(
+            sample_rate_hz=form.sample_rate_hz,
+            channels=len(form.channels),
+            setup=setup,
+            start="sidecar" if sidecar else "cold",
+            first_sample=self.first,
+            full_scale=full_scale,
+            unit=unit,
+        )
+        self._apply(setup, sidecar)
+
+    def _apply(self, setup: Setup, sidecar: dict | None) -> None:
+        known = setup
+        if sidecar:
+            known = _filled(setup, self.listener.setup)
+            for change in sidecar.get("setup_changes", []):
+                changed = Setup(nominal_rpm=change["nominal_rpm"], flutes=change["flutes"])
+                known = _filled(setup, changed)
+                self.listener.change_setup(known, change["sample"])
+        if not sidecar or setup != Setup():
+            self.listener.change_setup(_filled(setup, self.listener.setup), self.first)
+        self.report.set_setup(known)
+
+    def take(self, item) -> None:
+        """Hear one block, or what the source has to say."""
+        if not isinstance(item, Block):
+            if item.code == "recording-truncated":
+                self.report.add_notice(self.first + self.frames, item.code, item.text, item.hint)
+            return
+        for event in self.listener.feed(replace(item, first_sample=self.first + self.frames)):
+            self.report.add(event)
+        self.frames += item.frames
+
+    def result(self) -> dict:
+        """End and tell."""
+        for event in self.listener.finish():
+            self.report.add(event)
+        return self.report.result(
+            end_sample=self.first + self.frames,
+            quality=self.listener.quality(),
+            alternatives_rpm=self.listener.alternatives_rpm(),
+        )
+
+
+def _filled(setup: Setup, other: Setup) -> Setup:
+    """The setup, with what it leaves open taken from another."""
+    return Setup(
+        nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
+        flutes=setup.flutes if setup.flutes is not None else other.flutes,
+    )
