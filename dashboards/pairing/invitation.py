@@ -7,9 +7,10 @@ def qr_picture(url: str) -> str:
     """Return the QR code of `url` as an SVG element, dark on light in every colour scheme."""
     import segno
 
-    return segno.make(url, error="m", micro=False).svg_inline(
+    picture = segno.make(url, error="m", micro=False).svg_inline(
         scale=6, border=4, dark="#000", light="#fff", omitsize=True, svgclass="qr", lineclass=None
     )
+    return picture.replace("<svg ", '<svg aria-hidden="true" ', 1)  # the page names it in words
 
 
 def terminal_invitation(url: str, code: str = "") -> str:
