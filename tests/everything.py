@@ -11,7 +11,6 @@ pytest, except:
 
 import ctypes.util
 import importlib
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -22,7 +21,6 @@ start = importlib.import_module("start")  # beside README.md, out of the path of
 
 MICROPHONE = "tests of the microphone (a virtual one, heard through PortAudio)"
 BROWSER = "tests of the pages in a browser"
-DECODER = "tests that decode recordings with a second program"
 
 
 def there(path):
@@ -34,9 +32,8 @@ def there(path):
 NEEDS = {
     "libportaudio2": (lambda: ctypes.util.find_library("portaudio"), MICROPHONE),
     "libasound2-data": (there("/usr/share/alsa/alsa.conf"), MICROPHONE),
-    "chromium": (lambda: shutil.which("chromium"), BROWSER),
+    "chromium": (there("/usr/bin/chromium"), BROWSER),
     "fonts-dejavu-core": (there("/usr/share/fonts/truetype/dejavu"), BROWSER),
-    "flac": (lambda: shutil.which("flac"), DECODER),
 }
 
 
