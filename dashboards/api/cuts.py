@@ -38,8 +38,8 @@ def cuts() -> Response:
 def page_of_cuts(limit: int, before: int | None, times: tuple, filters: dict) -> tuple[list, int | None]:
     """Return at most `limit` cuts and the number to go on with.
 
-    Wall time is not the order of the log and not known of every cut, so it is looked at here, a bounded number
-    of cuts at a time: a page may be short, even empty, and still say where to go on.
+    Wall time is not the order of the log and not known of every cut, so it is looked at here, a bounded
+    number of cuts at a time: a page may be short, even empty, and still say where to go on.
     """
     asked_for = limit if times == (None, None) else LOOKED_THROUGH
     rows = monitor().cuts(limit=asked_for, before_sequence=before, **filters)
