@@ -47,6 +47,11 @@ class CombView:
         return float(self.lines_db.max())
 
     @cached_property
+    def visible(self) -> int:
+        """Number of lines that stand out of the floor."""
+        return int(np.count_nonzero(self.lines_db - self.floor_db > VISIBLE_DB))
+
+    @cached_property
     def power_db(self) -> float:
         """Level of all visible lines together."""
         visible = self.lines_db - self.floor_db > VISIBLE_DB
@@ -79,7 +84,7 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
     view, window
         The spectrum.
     raised_db
-        ``neighbours_max`` of the spectrum's height above the floor.
+        ``peaks_near`` of the spectrum's height above the floor.
     rotation_hz
         Rotation frequency.
     """

@@ -15,13 +15,15 @@ OFF_DB = (1.5, 5.0)
 OFF_SHARE = 0.3
 HISTORY = 240
 TOP_BANDS = 3
-CONFIRM_HOPS = 3
+CONFIRM_HOPS, CONFIRM_NEW_HOPS = 3, 8
 COMB_RISE_DB = 1.8
 COMB_CONTRAST_DB = 3.0
+UNSTEADY = 1e-3
+LEAST_LINES, LEAST_SHARE = 4, 0.25
 START_SUBFRAMES = 6
 END_SUBFRAMES = 9
 LATEST_CONFIRM_S = 1.2
-LATEST_NEW_COMB_S = 0.7
+LATEST_NEW_COMB_S = 1.3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,6 +32,13 @@ class Contact:
 
     engaged: bool
     sample: int
+
+
+def _clear(comb: CombView | None, jitter: float) -> bool:
+    """The comb is a spindle's: many lines stand out at a speed that holds still."""
+    if comb is None or comb.contrast_db < COMB_CONTRAST_DB or jitter > UNSTEADY:
+        return False
+    return comb.visible >= max(LEAST_LINES, LEAST_SHARE * comb.lines_db.size)
 
 
 class Engagement(Memory):
@@ -77,7 +86,13 @@ class Engagement(Memory):
         return 10 * np.log10(np.maximum(means, 1e-20))
 
     def judge(
-        self, view: View, smoothed: np.ndarray, background: Background, comb: CombView | None, rise_db: float | None
+        self,
+        view: View,
+        smoothed: np.ndarray,
+        background: Background,
+        comb: CombView | None,
+        rise_db: float | None,
+        jitter: float,
     ) -> list[Contact]:
         """Take in one hop and return the contacts that became certain with it, oldest first."""
         rise = smoothed - background.bands_db - np.maximum(1.0, 2.0 * background.spread_db)
@@ -87,12 +102,12 @@ class Engagement(Memory):
         if self.engaged:
             return self._watch_end(view)
         if self.candidate_sample is None:
-            self._watch_rise(view, comb)
+            self._watch_rise(view)
         if self.candidate_sample is not None:
-            return self._weigh(view, comb, rise_db)
+            return self._weigh(comb, rise_db, jitter)
         return []
 
-    def _watch_rise(self, view: View, comb: CombView | None) -> None:
+    def _watch_rise(self, view: View) -> None:
         if not np.all(self.activity[-START_SUBFRAMES:] > ON_DB):
             return
         below = np.flatnonzero(self.activity < ON_DB)
@@ -107,12 +122,11 @@ class Engagement(Memory):
         back = (HISTORY - 1 - index) * self._rates.subframe + late
         return max(0, sample - int(back * self._rates.factor))
 
-    def _weigh(self, view: View, comb: CombView | None, rise_db: float | None) -> list[Contact]:
+    def _weigh(self, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
         self.candidate_hops += 1
-        good = comb is not None and comb.contrast_db > COMB_CONTRAST_DB
-        if good and rise_db is not None and rise_db > COMB_RISE_DB:
+        if _clear(comb, jitter) and rise_db is not None and rise_db > COMB_RISE_DB:
             self.confirmed += 1
-        if self.confirmed >= CONFIRM_HOPS:
+        if self.confirmed >= (CONFIRM_HOPS if self.spinning_before else CONFIRM_NEW_HOPS):
             start = self.candidate_sample
             self.candidate_sample = None
             self.engaged = True

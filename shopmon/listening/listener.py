@@ -22,7 +22,7 @@ from shopmon.listening.state import LEARNED, SCHEMA
 from shopmon.listening.strays import Strays
 from shopmon.listening.suspect import suspect
 from shopmon.signals.block import Block
-from shopmon.signals.comb import neighbours_max
+from shopmon.signals.comb import peaks_near
 from shopmon.signals.levels import power_db
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
@@ -153,7 +153,6 @@ class Listener:
         for name in LEARNED if partial else STAGES:
             self._stage(name).restore(start[name])
         self.setup = Setup(nominal_rpm=start["setup"][0], flutes=start["setup"][1])
-        self.front.duration_s = self.speed.window_s
         if partial:
             self.speed.clear()
             self._background.drop()
@@ -203,11 +202,11 @@ class Listener:
         events += self.book.close(start)
         self.setup = setup
         self.speed.use(setup)
-        self.front.duration_s = self.speed.window_s
         self.strays.clear()
         return events + (self.book.touch(start, start) if touching else [])
 
     def _hear(self, start: int, hop: np.ndarray) -> list[Event]:
+        self.front.duration_s = self.speed.window_s
         view = self.front.look(start, hop)
         events: list[Event] = [*self.health.take(view, self.channels)]
         if self.health.silent:
@@ -216,7 +215,7 @@ class Listener:
                 self.engagement.clear()
             self.strays.clear()
             return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
-        raised = neighbours_max(view.above_floor_db)
+        raised = peaks_near(view.above_floor_db)
         comb = self.speed.follow(view, self.front, raised, self.engagement.risen)
         events += self._hear_engagement(view, comb)
         events += self._hear_strays(view, comb, raised)
@@ -239,7 +238,9 @@ class Listener:
             self.engagement.spinning_before = self.speed.trusted
         rise = self._background.comb_rise_db(comb, self.front.window) if was_risen and comb is not None else None
         events: list[Event] = []
-        for contact in self.engagement.judge(view, smoothed, self._background, comb, rise):
+        for contact in self.engagement.judge(
+            view, smoothed, self._background, comb, rise, self.speed.tracker.jitter
+        ):
             events += self._contact(contact, view.sample)
         if self.engagement.risen and not was_risen:
             self._background.settle()

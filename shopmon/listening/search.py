@@ -4,7 +4,7 @@ import numpy as np
 
 from shopmon.listening.front import Window
 from shopmon.listening.state import Memory
-from shopmon.signals.comb import CombGrid, comb_gain, neighbours_max, smooth_path_step
+from shopmon.signals.comb import CombGrid, comb_gain, peaks_near, smooth_path_step
 
 WINDOW_S = 0.8
 EVERY_HOPS = 4
@@ -73,7 +73,7 @@ class SpeedSearch(Memory):
         """Take a spectrum of the search's window; return a rotation frequency once one has stood out for a while."""
         grid = self._prepared()
         height = spectrum_db - self.window.floor(spectrum_db)
-        scores = grid(comb_gain(neighbours_max(height), PRICE_DB))
+        scores = grid(comb_gain(peaks_near(height), PRICE_DB))
         if self.path.size != scores.size:
             self.path = scores.copy()
         else:

@@ -111,7 +111,7 @@ class Speed(Memory):
         view, front
             The hop and where its samples are.
         raised_db
-            ``neighbours_max`` of the heights above the floor.
+            ``peaks_near`` of the heights above the floor.
         risen
             The sound has risen over the background.
         """
@@ -152,5 +152,4 @@ class Speed(Memory):
             self.tracker.aim(found, self.search.flutes)
             self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
             self.window_s = window_for(found)
-            front.duration_s = self.window_s
         self.rivals_hz = self.search.rivals_hz(found)

@@ -22,7 +22,7 @@ class SpeedTracker(Memory):
     The number on the display is a start, not a truth: slip, override and drift move the speed by up to 3 %.
     """
 
-    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "hops")
+    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops")
 
     def __init__(self):
         self.centre_hz: float | None = None
@@ -30,6 +30,7 @@ class SpeedTracker(Memory):
         self.path = np.zeros(0, dtype=np.float32)
         self.rotation_hz: float | None = None
         self.slope = 0.0
+        self.jitter = 0.0
         self.hops = 0
         self._grid: CombGrid | None = None
         self._grid_of: tuple | None = None
@@ -41,6 +42,7 @@ class SpeedTracker(Memory):
         self.path = np.zeros(0, dtype=np.float32)
         self.rotation_hz = None
         self.slope = 0.0
+        self.jitter = 0.0
         self.hops = 0
 
     def clear(self) -> None:
@@ -63,7 +65,7 @@ class SpeedTracker(Memory):
         Parameters
         ----------
         raised_db
-            ``neighbours_max`` of the heights above the floor.
+            ``peaks_near`` of the heights above the floor.
         window
             The spectrum's window.
         """
@@ -78,6 +80,7 @@ class SpeedTracker(Memory):
         if before is not None:
             change = self.rotation_hz / before - 1
             self.slope += 0.2 * (change - self.slope)
+            self.jitter += 0.1 * (abs(change) - self.jitter)
         self.hops += 1
         return self.rotation_hz
 

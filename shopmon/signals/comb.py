@@ -60,11 +60,17 @@ class CombGrid:
         return np.add.reduceat(gains[self._bins] * self._weights, self._starts) * self._normal
 
 
-def neighbours_max(values: np.ndarray) -> np.ndarray:
-    """Return the larger of each value and its two neighbours."""
-    out = values.copy()
-    np.maximum(out[1:], values[:-1], out=out[1:])
-    np.maximum(out[:-1], values[1:], out=out[:-1])
+def peaks_near(values: np.ndarray) -> np.ndarray:
+    """Return for each bin the highest local maximum among it and its two neighbours, 0 where there is none.
+
+    A strong line's skirt is no line: a comb that only touches skirts must not score.
+    """
+    peaks = np.zeros_like(values)
+    inner = values[1:-1]
+    np.multiply(inner, (inner >= values[:-2]) & (inner >= values[2:]), out=peaks[1:-1])
+    out = peaks.copy()
+    np.maximum(out[1:], peaks[:-1], out=out[1:])
+    np.maximum(out[:-1], peaks[1:], out=out[:-1])
     return out
 
 
