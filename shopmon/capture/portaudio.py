@@ -37,7 +37,9 @@ _ALSA_FORMATS: dict[str, CodeFormat] = {
     "S24_LE": "int24",
     "S32_LE": "int32",
 }
+_LIST_IS_FRESH_S = 0.9  # below the pause between two attempts to open a lost device
 _changing = threading.Lock()  # listing and opening exclude each other
+_last_look_s = float("-inf")
 _open_streams: set[int] = set()
 
 
@@ -88,6 +90,8 @@ def load():
     DeviceError
         There is no sounddevice or no PortAudio, or PortAudio does not start.
     """
+    global _last_look_s
+    first = "sounddevice" not in sys.modules
     try:
         import sounddevice
     except ImportError as exc:
@@ -97,6 +101,8 @@ def load():
         raise DeviceError("The PortAudio library was not found.", INSTALL_HINT) from exc
     except Exception as exc:  # its own error class cannot be named when the module does not load
         raise DeviceError(f"PortAudio does not start: {exc}.", INSTALL_HINT) from exc
+    if first:
+        _last_look_s = time.monotonic()
     return sounddevice
 
 
@@ -158,10 +164,7 @@ def answered(function: Callable[[], Any], dispose: Callable[[Any], None] = lambd
 
 def _fresh_list(sounddevice) -> list[InputDevice]:
     try:
-        if not _open_streams:
-            if sounddevice._initialized:
-                sounddevice._terminate()
-            sounddevice._initialize()
+        _look_again(sounddevice)
         apis = [api["name"] for api in sounddevice.query_hostapis()]
         default = sounddevice.default.device[0]
         return [
@@ -179,6 +182,17 @@ def _fresh_list(sounddevice) -> list[InputDevice]:
     except sounddevice.PortAudioError as exc:
         text = f"The sound inputs cannot be listed: {_reason(exc)}."
         raise DeviceError(text, "Restart the computer.") from exc
+
+
+def _look_again(sounddevice) -> None:
+    """Have PortAudio look which devices there are now, unless it just did or a stream is open."""
+    global _last_look_s
+    if _open_streams or time.monotonic() - _last_look_s < _LIST_IS_FRESH_S:
+        return
+    if sounddevice._initialized:
+        sounddevice._terminate()
+    sounddevice._initialize()
+    _last_look_s = time.monotonic()
 
 
 def _opened(sounddevice, device: InputDevice, request: InputRequest, clock) -> OpenInput:

@@ -75,7 +75,6 @@ class ConstantWatch:
         self._run = np.zeros(channels, np.int64)
         self._last: np.ndarray | None = None
         self._silent = np.zeros(channels, bool)
-        self._any_silent = False
 
     def feed(self, codes: np.ndarray) -> list[SourceNotice]:
         """Return a notice when a channel went silent or came back.
@@ -96,16 +95,15 @@ class ConstantWatch:
         before = self._silent
         longest = self._extend_runs(codes)
         self._silent = self._run >= self._limit
-        self._any_silent = bool(self._silent.any())
         fell = (longest >= self._limit) & ~before
         rose = (before | fell) & ~self._silent
         notices = [self._silent_notice(fell)] if fell.any() else []
         return [*notices, self._back_notice(rose)] if rose.any() else notices
 
     def _moves_plainly(self, codes: np.ndarray) -> bool:
-        """Settle the usual case at little cost: too short to fall silent in, and moving at its end."""
+        """Settle the usual case at little cost: nothing is or falls silent here, and all moves at the end."""
         longest_now = int(self._run.max()) + len(codes)
-        if self._any_silent or longest_now >= self._limit or len(codes) < 2 or (codes[-1] == codes[-2]).any():
+        if longest_now >= self._limit or len(codes) < 2 or (codes[-1] == codes[-2]).any():
             return False
         self._run[:] = 1
         self._last = codes[-1].copy()

@@ -132,7 +132,6 @@ class Player:
 
     def play(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
         """Yield the file once, from where it stands to its end or until `stop` is set."""
-        self._clips.restart()
         while not stop.is_set():
             codes = self._audio.read(self._block_frames)
             end = self.position + len(codes)

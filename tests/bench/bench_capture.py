@@ -106,7 +106,8 @@ def times_of_the_microphone(folder):
         items = source.blocks(stop)
         next(item for item in items if isinstance(item, Block))
         ms = cpu_ms_per_second(lambda: take(items, 10.0))
-        row("CPU of the process while capturing, per second", f"{ms:.1f} ms", f"bare callback {bare_ms:.1f} ms")
+        what = "CPU of the process while capturing, per second"
+        row(what, f"{ms:.1f} ms", f"bare callback {bare_ms:.1f} ms")
         lost, back = [], []
         for _ in range(3):
             lost.append(until(items, "device-lost", microphone.pause))

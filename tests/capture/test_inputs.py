@@ -15,8 +15,8 @@ def device(index, name, host_api="ALSA", **values):
 
 DEVICES = [
     device(0, "On-board: Analog (hw:0,0)"),
-    device(3, "USB Mic: Audio (hw:1,0)"),
-    device(4, "USB Mic Two: Audio (hw:2,0)"),
+    device(3, "USB Mic (hw:1,0)"),
+    device(4, "USB Mic Two (hw:2,0)"),
     device(5, "default", is_default=True),
     device(6, "default", host_api="JACK"),
     device(7, "Straße"),
@@ -30,8 +30,8 @@ DEVICES = [
         ("3", 3),
         (" 4 ", 4),
         (None, 5),
-        ("USB Mic: Audio (hw:1,0)", 3),
-        ("usb mic: audio", 3),  # the whole name without the card number wins over the part of another
+        ("USB Mic (hw:1,0)", 3),
+        ("usb mic", 3),  # the whole name without the card number wins over the part of another
         ("two", 4),
         ("board", 0),
         ("default, jack", 6),
@@ -46,7 +46,7 @@ def test_by_number_name_or_part(wanted, index):
 @pytest.mark.parametrize(
     ("wanted", "text", "listed"),
     [
-        ("usb", "More than one sound input is named 'usb'", "3 = USB Mic: Audio (hw:1,0) (ALSA); 4 = USB"),
+        ("usb", "More than one sound input is named 'usb'", "3 = USB Mic (hw:1,0) (ALSA); 4 = USB"),
         ("default", "More than one sound input is named 'default'", "5 = default (ALSA); 6 = default (JACK)"),
         ("bluetooth", "There is no sound input named 'bluetooth'", "0 = On-board"),
         (1, "There is no sound input number 1", "7 = Straße"),
@@ -72,7 +72,7 @@ def test_without_a_default_the_first_is_taken():
 
 
 def test_the_card_number_is_no_part_of_the_lasting_name():
-    assert DEVICES[1].lasting_name == "USB Mic: Audio"
+    assert DEVICES[1].lasting_name == "USB Mic"
     assert DEVICES[1].card == (1, 0)
     assert DEVICES[3].lasting_name == "default"
     assert DEVICES[3].card is None

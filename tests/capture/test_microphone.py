@@ -188,6 +188,37 @@ def test_a_slow_consumer_loses_nothing_until_the_ring_is_full_then_hears_how_muc
     assert "2.01 s of sound was lost" in bench.items[-1].text
 
 
+def test_full_scale_before_and_after_a_loss_is_no_run():
+    bench = Bench()
+    bench.open()
+    edge = np.zeros(BLOCK_FRAMES, np.int16)
+    edge[0] = edge[-1] = 32_767
+    fitting = bench.driver.stream.intake.ring.capacity_frames // BLOCK_FRAMES
+    bench.driver.deliver(fitting - 1)
+    bench.driver.deliver(1, codes=edge)
+    bench.driver.deliver(1)
+    bench.turn()
+    bench.turn(blocks=1, codes=edge)
+    assert bench.blocks[-1].quality.gap == BLOCK_FRAMES
+    assert sum(block.quality.clipped for block in bench.blocks) == 0
+    bench.turn(blocks=1, codes=edge)
+    assert bench.blocks[-1].quality.clipped == 2
+
+
+def test_what_came_while_the_last_blocks_were_read_is_not_lost():
+    bench = Bench()
+    bench.open()
+    reading = bench.source.turn(bench.clock())
+    bench.driver.deliver(1)
+    next(reading)
+    bench.driver.deliver(1)
+    bench.driver.stream.intake.finish()
+    assert [item for item in reading if isinstance(item, SourceNotice)] == []
+    (block, notice) = bench.turn()
+    assert block.end_sample == bench.driver.stream.intake.ring.offered_frames
+    assert notice.code == "device-lost"
+
+
 @pytest.mark.sound
 def test_overflow_is_counted_in_the_block_and_said_now_and_then():
     import sounddevice  # its flags are PortAudio's own
