@@ -19,6 +19,7 @@ _FORMATS: dict[str, CodeFormat] = {
     "FLOAT": "float32", "DOUBLE": "float32", "VORBIS": "float32", "OPUS": "float32",
     "MPEG_LAYER_I": "float32", "MPEG_LAYER_II": "float32", "MPEG_LAYER_III": "float32",
 }  # fmt: skip
+_OPEN_ENDED = {"FLOAT", "DOUBLE"}
 _EIGHT_BITS = {"PCM_S8", "PCM_U8", "DPCM_8"}
 _UNKNOWN_FRAMES = 2**62  # libsndfile gives 2**63 - 1 for a stream of unknown length
 _TRY_ANOTHER = "Give a WAV, FLAC or Ogg recording."
@@ -38,6 +39,8 @@ class AudioFile:
         As the file says.
     code_format, bits
         The codes that `read` returns, and the resolution behind them where it is coarser than 16 bits.
+    open_ended
+        The codes are floats that may well be greater than 1.
     declared_frames
         How many frames the file claims to hold, None when it does not say.
     cut_short
@@ -62,6 +65,7 @@ class AudioFile:
         self.sample_rate_hz = float(self._sound.samplerate)
         self.channels = int(self._sound.channels)
         self.code_format = _FORMATS.get(self._sound.subtype, "int16")
+        self.open_ended = self._sound.subtype in _OPEN_ENDED
         self.bits = 8 if self._sound.subtype in _EIGHT_BITS else 16
         frames = self._sound.frames
         self.declared_frames = frames if frames < _UNKNOWN_FRAMES else None

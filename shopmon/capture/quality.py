@@ -25,10 +25,14 @@ class ClipCounter:
         Codes per frame.
     bits
         Resolution of what made the codes, when coarser than 16 bits.
+    open_ended
+        The codes are floats that may well be greater than 1, such as accelerations in g: only those that stop
+        at 1 itself count.
     """
 
-    def __init__(self, code_format: CodeFormat, channels: int, bits: int = 16):
+    def __init__(self, code_format: CodeFormat, channels: int, bits: int = 16, open_ended: bool = False):
         self._low, self._high = full_scale(code_format, bits)
+        self._ceiling = 2.0 - self._high if open_ended else np.inf
         self._tail = np.zeros((2, channels), np.int8)
 
     def count(self, codes: np.ndarray) -> int:
@@ -45,6 +49,7 @@ class ClipCounter:
             self._tail[:] = 0
             return 0
         side = (codes >= self._high).astype(np.int8) - (codes <= self._low)
+        side[np.abs(codes) > self._ceiling] = 0
         side = np.concatenate([self._tail, side])
         self._tail = side[-2:]
         pair = (side[1:] == side[:-1]) & (side[1:] != 0)

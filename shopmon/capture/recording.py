@@ -125,7 +125,7 @@ class Player:
         self._pacer = Pacer(audio.sample_rate_hz, clock) if clock else None
         paced, bulk = round(audio.sample_rate_hz / _BLOCKS_PER_S), _BULK_CODES // channels
         self._block_frames = max(1, paced if clock else bulk)
-        self._clips = ClipCounter(audio.code_format, channels, audio.bits)
+        self._clips = ClipCounter(audio.code_format, channels, audio.bits, audio.open_ended)
         self._constant = ConstantWatch(audio.sample_rate_hz, channels)
         self._stream_id = str(uuid.uuid4())
         self.position = 0

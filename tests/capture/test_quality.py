@@ -55,6 +55,13 @@ def test_full_scale_of_every_format(code_format, dtype, full):
     assert ClipCounter(code_format, 1).count((codes * 0.99).astype(dtype)) == 0
 
 
+def test_floats_that_may_exceed_one_clip_only_where_they_stop_at_it():
+    over, at = np.array([[0.5], [1.5], [3.0], [-2.0], [-2.5]], np.float32), np.ones((4, 1), np.float32)
+    assert ClipCounter("float32", 1, open_ended=True).count(over) == 0
+    assert ClipCounter("float32", 1, open_ended=True).count(at) == 4
+    assert ClipCounter("float32", 1).count(over) == 4  # a lossy codec overshoots what was clipped before it
+
+
 def test_a_run_does_not_reach_across_a_restart():
     counter, one = ClipCounter("int16", 1), np.full((1, 1), 32767, np.int16)
     assert counter.count(one) == 0

@@ -201,6 +201,11 @@ def test_clipped_at_eight_bits(tmp_path):
     assert sum(block.quality.clipped for block in blocks) == 1000
 
 
+def test_accelerations_in_g_are_not_clipped(tmp_path):
+    soundfile.write(tmp_path / "a.wav", 20 * np.sin(np.arange(RATE) / 100), RATE, "FLOAT")
+    assert not any(block.quality.clipped for block in read(tmp_path / "a.wav")[0])
+
+
 @pytest.mark.parametrize("value", [0, 77])
 def test_a_flat_recording_is_said_to_be_silent(tmp_path, value):
     soundfile.write(tmp_path / "a.wav", np.full(3 * RATE, value, np.int16), RATE)
