@@ -114,11 +114,12 @@ class Background(Memory):
         else:
             self.spectrum_db = self.spectrum_db + np.float32(share) * (spectrum - self.spectrum_db)
 
-    def relearn(self) -> None:
-        """What rose was no cut: the shop sounds otherwise now, so begin anew."""
-        origin = self.origin
-        self.forget()
-        self.origin = origin
+    def relearn(self, bands_db: np.ndarray, variance: np.ndarray) -> None:
+        """What rose was no cut: the shop sounds like this now, and the spectrum is to follow soon."""
+        self.drop()
+        self.batches = 1
+        self.bands_db = bands_db
+        self.spread_db = np.sqrt(variance)
 
     def comb_rise_db(self, comb: CombView, window: Window) -> float | None:
         """How much the comb's lines rose over the background, beyond what the floor between them rose.

@@ -17,12 +17,15 @@ HISTORY = 240
 TOP_BANDS = 3
 CONFIRM_HOPS, CONFIRM_NEW_HOPS = 3, 8
 COMB_RISE_DB = 1.8
+COMB_HOLD_DB = 0.8
+RELATIVES = 1.0
+LOST_HOPS = 10
 COMB_CONTRAST_DB = 3.0
 UNSTEADY = 1e-3
 LEAST_LINES, LEAST_SHARE = 4, 0.25
 START_SUBFRAMES = 6
 END_SUBFRAMES = 9
-LATEST_CONFIRM_S = 1.2
+LATEST_CONFIRM_S = 0.6
 LATEST_NEW_COMB_S = 1.3
 
 
@@ -45,7 +48,8 @@ class Engagement(Memory):
     """Follows the level of the sound in bands against the background and judges what a rise means."""
 
     kept = ("history", "times", "activity", "engaged", "candidate_sample", "candidate_hops", "confirmed",
-            "spinning_before", "usual", "quiet_run", "rejected")  # fmt: skip
+            "spinning_before", "usual", "rejected", "relatives",
+            "rise_db", "lost")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -62,8 +66,10 @@ class Engagement(Memory):
         self.confirmed = 0
         self.spinning_before = False
         self.usual = 0.0
-        self.quiet_run = 0
         self.rejected = False
+        self.relatives = 0.0
+        self.rise_db = 0.0
+        self.lost = 0
 
     @property
     def risen(self) -> bool:
@@ -100,7 +106,7 @@ class Engagement(Memory):
         level = level if background.known else np.zeros(SUBFRAMES)
         self.activity = np.concatenate((self.activity[SUBFRAMES:], level))
         if self.engaged:
-            return self._watch_end(view)
+            return self._watch_end(view, rise_db)
         if self.candidate_sample is None:
             self._watch_rise(view)
         if self.candidate_sample is not None:
@@ -114,7 +120,7 @@ class Engagement(Memory):
         first = int(below[-1]) + 1 if below.size else HISTORY - START_SUBFRAMES
         self.candidate_sample = self._sample_of(first, view.sample)
         self.candidate_hops = self.confirmed = 0
-        self.rejected = False
+        self.relatives = 0.0
 
     def _sample_of(self, index: int, sample: int) -> int:
         """Sample at the end of a sub-frame of the history, less the delay of smoothing and window."""
@@ -124,12 +130,16 @@ class Engagement(Memory):
 
     def _weigh(self, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
         self.candidate_hops += 1
-        if _clear(comb, jitter) and rise_db is not None and rise_db > COMB_RISE_DB:
-            self.confirmed += 1
+        if _clear(comb, jitter):
+            risen = rise_db is not None and rise_db > COMB_RISE_DB
+            # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
+            self.confirmed += bool(risen or (self.spinning_before and self.relatives > RELATIVES))
         if self.confirmed >= (CONFIRM_HOPS if self.spinning_before else CONFIRM_NEW_HOPS):
             start = self.candidate_sample
             self.candidate_sample = None
             self.engaged = True
+            self.lost = 0
+            self.rise_db = COMB_RISE_DB
             self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
             return [Contact(engaged=True, sample=start)]
         over = np.all(self.activity[-END_SUBFRAMES:] < ON_DB)
@@ -140,14 +150,30 @@ class Engagement(Memory):
             self.rejected = bool(late)
         return []
 
-    def _watch_end(self, view: View) -> list[Contact]:
+    def _watch_end(self, view: View, rise_db: float | None) -> list[Contact]:
         off = float(np.clip(OFF_SHARE * self.usual, *OFF_DB))
-        if not np.all(self.activity[-END_SUBFRAMES:] < off):
+        if rise_db is not None:
+            self.rise_db += 0.25 * (rise_db - self.rise_db)
+            held = self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES
+            self.lost = 0 if held else self.lost + 1
+        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off))
+        if not fallen and self.lost < LOST_HOPS:
             recent = float(self.activity[-SUBFRAMES:].mean())
             self.usual += 0.05 * (recent - self.usual)
             return []
         self.engaged = False
-        return [Contact(engaged=False, sample=self._end_sample(view.sample))]
+        if fallen:
+            return [Contact(engaged=False, sample=self._end_sample(view.sample))]
+        # something else sounds on, but neither comb nor chatter of this spindle
+        self.rejected = True
+        back = int((self.lost + 5) * self._rates.hop_frames)
+        return [Contact(engaged=False, sample=max(0, view.sample - back))]
+
+    def recent_bands(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""
+        power = 10.0 ** (self.history[-36:] / 10)
+        smooth = 10 * np.log10(np.maximum(np.stack([power[i : i + 6].mean(axis=0) for i in range(31)]), 1e-20))
+        return smooth.mean(axis=0), smooth.var(axis=0)
 
     def _end_sample(self, sample: int) -> int:
         """The sound had fallen half-way, in dB, from what it was before."""

@@ -245,7 +245,7 @@ class Listener:
         if self.engagement.risen and not was_risen:
             self._background.settle()
         elif self.engagement.rejected:
-            self._background.relearn()
+            self._background.relearn(*self.engagement.recent_bands())
             self.engagement.rejected = False
         if not self.engagement.risen:
             origin = "air-cut" if self.book.engaged else "idle"
@@ -268,8 +268,9 @@ class Listener:
             return []
         window = self.front.window
         suspicion, kind = suspect(
-            view, window, comb, raised, self._background, self.strays, self.book, self.speed.tracker, self.setup.flutes
+            view, window, comb, raised, self._background, self.strays, self._onset(), self.speed.tracker, self.setup.flutes
         )
+        self.engagement.relatives = suspicion.family if suspicion else 0.0
         if not self.book.touching:
             return []
         return self.judge.weigh(
@@ -280,6 +281,10 @@ class Listener:
             int(window.duration_s * self.rates.sample_rate_hz),
             kind,
         )
+
+    def _onset(self) -> int | None:
+        """Since when a tooth is, or may be, in metal."""
+        return self.book.engaged[-1][0] if self.book.touching else self.engagement.candidate_sample
 
     def _state(self) -> State:
         if self.health.silent:

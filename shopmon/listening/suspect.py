@@ -5,7 +5,6 @@ import numpy as np
 from shopmon.listening.background import Background
 from shopmon.listening.chatter import Suspicion, kind_of
 from shopmon.listening.comb_view import CombView
-from shopmon.listening.cut_book import CutBook
 from shopmon.listening.family import family_support
 from shopmon.listening.front import View, Window
 from shopmon.listening.strays import Strays, find_lines
@@ -22,14 +21,14 @@ def suspect(
     raised_db: np.ndarray,
     background: Background,
     strays: Strays,
-    book: CutBook,
+    onset: int | None,
     tracker: SpeedTracker,
     flutes: int | None,
 ) -> tuple[Suspicion | None, str]:
     """Follow the stray lines of a spectrum; return the worst of those that came with the engagement, and its kind."""
     lines = find_lines(view, window, comb, background, tracker.slope)
-    strays.follow(lines, view.sample, window, comb, book.touching)
-    tracks = [track for track in strays.tracks if track.engaged and track.hits >= LEAST_HITS and track.misses <= 3]
+    strays.follow(lines, view.sample, window, comb, onset is not None)
+    tracks = [track for track in strays.tracks if track.engaged and onset is not None and track.since_sample >= onset and track.hits >= LEAST_HITS and track.misses <= 3]
     tracks = sorted(tracks, key=lambda track: -track.margin_db)[:CANDIDATES]
     suspicions = [
         Suspicion(
