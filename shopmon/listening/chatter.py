@@ -13,8 +13,12 @@ ALARM = 2.5
 CALM = 0.8
 CAP = 4.0
 MARGIN_RANGE_DB = (-3.0, 8.0)
+LONE_RANGE_DB = (-3.0, 14.0)
 PER_MARGIN_DB = 0.11
+PER_LONE_DB = 0.038
 PER_MEMBER = 0.22
+FULL_FAMILY = 1.5
+STRANGERS_LEAVE = 0.3
 PRICE = 0.35
 NOTHING = -0.3
 UNKNOWN_BACKGROUND = -0.15
@@ -23,10 +27,11 @@ SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 @dataclass(frozen=True, kw_only=True)
 class Suspicion:
-    """What one hop holds against the cut: the track under suspicion and the support of its family."""
+    """What one hop holds against the cut: the track under suspicion, its family, the strangers."""
 
     track: Track
     family: float
+    strangers: int = 0
 
 
 def evidence_of(suspicion: Suspicion | None, background_known: bool) -> float:
@@ -41,8 +46,15 @@ def evidence_of(suspicion: Suspicion | None, background_known: bool) -> float:
     """
     if suspicion is None:
         return NOTHING
-    margin = float(np.clip(suspicion.track.margin_db, *MARGIN_RANGE_DB))
-    value = PER_MARGIN_DB * margin + PER_MEMBER * suspicion.family - PRICE
+    margin = suspicion.track.margin_db
+    related = min(suspicion.family / FULL_FAMILY, 1.0)
+    if suspicion.strangers > suspicion.family:
+        related *= STRANGERS_LEAVE
+    kin = PER_MARGIN_DB * float(np.clip(margin, *MARGIN_RANGE_DB)) + PER_MEMBER * suspicion.family
+    alone = PER_LONE_DB * float(np.clip(margin, *LONE_RANGE_DB))
+    if suspicion.strangers:
+        alone = min(alone, 0.0)
+    value = related * kin + (1 - related) * alone - PRICE
     return value if background_known else value + UNKNOWN_BACKGROUND
 
 

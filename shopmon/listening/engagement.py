@@ -18,7 +18,7 @@ TOP_BANDS = 3
 CONFIRM_HOPS, CONFIRM_NEW_HOPS = 3, 8
 COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
-RELATIVES = 1.0
+RELATIVES = 1.2
 LOST_HOPS = 10
 COMB_CONTRAST_DB = 3.0
 UNSTEADY = 1e-3
@@ -35,13 +35,6 @@ class Contact:
 
     engaged: bool
     sample: int
-
-
-def _clear(comb: CombView | None, jitter: float) -> bool:
-    """The comb is a spindle's: many lines stand out at a speed that holds still."""
-    if comb is None or comb.contrast_db < COMB_CONTRAST_DB or jitter > UNSTEADY:
-        return False
-    return comb.visible >= max(LEAST_LINES, LEAST_SHARE * comb.lines_db.size)
 
 
 class Engagement(Memory):
@@ -130,10 +123,10 @@ class Engagement(Memory):
 
     def _weigh(self, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
         self.candidate_hops += 1
-        if _clear(comb, jitter):
-            risen = rise_db is not None and rise_db > COMB_RISE_DB
-            # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
-            self.confirmed += bool(risen or (self.spinning_before and self.relatives > RELATIVES))
+        risen = rise_db is not None and rise_db > COMB_RISE_DB
+        # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
+        related = self.spinning_before and self.relatives > RELATIVES
+        self.confirmed += bool(related or (risen and self._clear(comb, jitter)))
         if self.confirmed >= (CONFIRM_HOPS if self.spinning_before else CONFIRM_NEW_HOPS):
             start = self.candidate_sample
             self.candidate_sample = None
@@ -149,6 +142,14 @@ class Engagement(Memory):
             self.candidate_sample = None
             self.rejected = bool(late)
         return []
+
+    def _clear(self, comb: CombView | None, jitter: float) -> bool:
+        """The comb is a spindle's: many lines stand out, at a speed that held still before or holds still now."""
+        if comb is None or comb.contrast_db < COMB_CONTRAST_DB:
+            return False
+        if jitter > UNSTEADY and not self.spinning_before:
+            return False
+        return comb.visible >= max(LEAST_LINES, LEAST_SHARE * comb.lines_db.size)
 
     def _watch_end(self, view: View, rise_db: float | None) -> list[Contact]:
         off = float(np.clip(OFF_SHARE * self.usual, *OFF_DB))

@@ -16,6 +16,7 @@ from shopmon.signals.spectra import sine_power_spectrum
 CONTRAST_DB, CONTRAST_SPREAD_DB = 3.4, 0.6
 FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
+UNSTEADY = 1e-3
 LOST_HOPS = 30
 DIFFERENT = 0.02
 
@@ -126,7 +127,8 @@ class Speed(Memory):
             return None
         comb = view_comb(view, front.window, raised_db, rotation)
         self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
-        self.trusted = self.confidence > (DISTRUST if self.trusted else TRUST)
+        steady = self.trusted or self.tracker.jitter < UNSTEADY
+        self.trusted = steady and self.confidence > (DISTRUST if self.trusted else TRUST)
         self.lost = 0 if self.trusted else self.lost + 1
         if self.found and self.lost > LOST_HOPS:
             self._drop()
