@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from shopmon import __version__
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import BootClock
-from shopmon.records.database import open_database, open_reader
+from shopmon.records.database import open_database, open_reader, unusable
 from shopmon.records.features import FeatureRow
 from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
@@ -115,10 +115,11 @@ class Archive(RowWriting, Reader):
             gate = AudioGate(reserve_for(data.root) if reserve_bytes is None else reserve_bytes)
             parts = _Parts(data, engine, clock, gate, budget_bytes, buffer_s, keep_audio)
             return cls(data, engine, parts, recovered)
+        except sa.exc.DatabaseError as exc:
+            _let_go(data, engine)
+            raise unusable(data.database, data.backups, exc) from exc
         except BaseException:
-            if engine is not None:
-                engine.dispose()
-            data.unlock()
+            _let_go(data, engine)
             raise
 
     # streams
@@ -367,6 +368,12 @@ class _Parts:
         )
         retention = Retention(self.ledger, data, budget_bytes)
         self.writer = Writer(self.works, self.ledger, self.recorder, gate, retention, data)
+
+
+def _let_go(data: DataFolder, engine: sa.Engine | None) -> None:
+    if engine is not None:
+        engine.dispose()
+    data.unlock()
 
 
 def _spans(engaged: Sequence) -> list[list[int]]:

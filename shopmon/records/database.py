@@ -7,6 +7,7 @@ cannot write. Alembic is imported only when a migration is due, because it costs
 import json
 import logging
 import math
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -17,6 +18,7 @@ from shopmon.errors import StoreError
 
 REVISIONS = ("0001",)  # every schema this program knows, oldest first
 BUSY_TIMEOUT_MS = 5000
+FULL_BYTES = 2**20
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
@@ -39,7 +41,7 @@ def open_database(path: Path, backups: Path) -> sa.Engine:
                 _check(connection, path, backups)
         _migrate(engine, path, backups, version)
     except (sa.exc.DatabaseError, sqlite3.DatabaseError) as exc:
-        raise _unusable(path, backups, exc) from exc
+        raise unusable(path, backups, exc) from exc
     return engine
 
 
@@ -133,16 +135,29 @@ def _left_unclean(path: Path) -> bool:
 def _check(connection: sa.Connection, path: Path, backups: Path) -> None:
     found = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
     if found != "ok":
-        raise _unusable(path, backups, found)
+        raise unusable(path, backups, found)
 
 
-def _unusable(path: Path, backups: Path, reason) -> StoreError:
-    cause = getattr(reason, "orig", None) or reason
+def unusable(path: Path, backups: Path, reason) -> StoreError:
+    """Translate what the database said into one sentence and what to do about it."""
+    cause = str(getattr(reason, "orig", None) or reason)
+    return StoreError(f"The database cannot be used ({cause}).", _hint(path, backups, cause))
+
+
+def _hint(path: Path, backups: Path, cause: str) -> str:
+    # a full disk also shows as an I/O error, when there is no room for the file that readers share
+    if "full" in cause or shutil.disk_usage(path.parent).free < FULL_BYTES:
+        return "Free some space on the disk and start again."
+    if "I/O error" in cause:
+        return f"Check the disk or card and its connection. The database is {path}."
+    if "locked" in cause:
+        return f"Close the program that uses it and start again. It is {path}."
+    if "readonly" in cause or "unable to open" in cause:
+        return f"Make sure that you may write {path} and the files beside it."
     copies = sorted(backups.glob("*.db"), key=lambda copy: copy.stat().st_mtime)
-    hint = f"Move it aside to begin a new log; the recordings beside it stay. It is {path}."
     if copies:
-        hint = f"The newest backup is {copies[-1]}. Copy it over {path}, or move that file aside."
-    return StoreError(f"The database cannot be used ({cause}).", hint)
+        return f"The newest backup is {copies[-1]}. Copy it over {path}, or move that file aside."
+    return f"Move it aside to begin a new log; the recordings beside it stay. It is {path}."
 
 
 def _migrate(engine: sa.Engine, path: Path, backups: Path, version: str | None) -> None:

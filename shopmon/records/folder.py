@@ -9,6 +9,7 @@
     recordings/         ID.flac or ID.wav, ID.state.json, ID.features.npz
 """
 
+import errno
 import fcntl
 import os
 import shutil
@@ -47,10 +48,11 @@ class DataFolder:
         except OSError as exc:
             if isinstance(exc, StoreError):
                 raise
-            raise StoreError(
-                f"The data folder {self.root} cannot be used ({exc.strerror}).",
-                "Give a folder that you may write, with --data DIR.",
-            ) from exc
+            hint = "Give a folder that you may write, with --data DIR."
+            if exc.errno == errno.ENOSPC:
+                hint = "Free some space on the disk, or give a folder on another one with --data DIR."
+            text = f"The data folder {self.root} cannot be used ({exc.strerror})."
+            raise StoreError(text, hint) from exc
 
     def relative(self, path: Path) -> str:
         """Return `path` as it is written in the database."""

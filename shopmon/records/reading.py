@@ -1,11 +1,13 @@
 """Questions to the database, answered on connections that cannot write; callable from any thread."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 
-from shopmon.errors import StoreError
+from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import wall_offsets
 from shopmon.records.cut_rows import (
     as_cut,
@@ -213,12 +215,18 @@ class Reader:
 
     # how
 
-    def _connect(self) -> sa.Connection:
+    @contextmanager
+    def _connect(self) -> Iterator[sa.Connection]:
         try:
-            return self._engine.connect()
+            with self._engine.connect() as connection:
+                yield connection
         except sa.exc.SQLAlchemyError as exc:
-            raise StoreError(
-                "The database cannot be read.", "Check the disk; 'shopmon selfcheck' says more."
+            reason = getattr(exc, "orig", None) or exc
+            hint = "Check the disk; 'shopmon selfcheck' says more."
+            raise StoreError(f"The database cannot be read ({reason}).", hint) from exc
+        except (UnicodeEncodeError, OverflowError) as exc:
+            raise SettingError(
+                "That cannot be the id or value of anything.", "Check how it is spelled."
             ) from exc
 
     def _all(self, query: sa.Select) -> list[dict]:

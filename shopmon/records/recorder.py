@@ -89,6 +89,7 @@ class Recorder:
         self.unfiled: dict[str, Recording] = {}
         self.due: list[Recording] = []
         self.lost_s = 0.0
+        self.features_lost = 0
         self.sizes_changed = True
         self._newest: dict[str, Recording] = {}
         self._of_cut: dict[str, Recording] = {}
@@ -146,8 +147,8 @@ class Recorder:
     def append_features(self, stream_id: str, end_sample: int, raw: bytes) -> None:
         """Write one feature record."""
         buffer = self.buffers.get(stream_id)
-        if buffer is not None:
-            self._try(lambda: buffer.features.append(raw, end_sample))
+        if buffer is None or not self._try(lambda: buffer.features.append(raw, end_sample)):
+            self.features_lost += 1
 
     def snapshot(self, stream_id: str, sample: int, state: dict, setup: dict) -> None:
         """Keep a listener state; now and then also in the database, for the next start."""
@@ -355,8 +356,10 @@ class Recorder:
     def _lose(self, info: StreamInfo | None, size: int) -> None:
         self.lost_s += size / info.bytes_per_s if info else 0.0
 
-    def _try(self, action: Callable) -> None:
+    def _try(self, action: Callable) -> bool:
         try:
             action()
         except OSError as exc:
             self._gate.failed(exc, self.now_s())
+            return False
+        return True

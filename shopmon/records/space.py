@@ -49,6 +49,8 @@ class RecordingStatus:
         Hours the whole budget holds at the present rate.
     lost_s
         Seconds of audio of the streams since the start that could not be kept: disk full, or too slow.
+    features_lost
+        Frames whose figures could not be kept, for the same reasons.
     rows_waiting, rows_refused
         Rows that wait for the database to be writable; rows it would not take (an error of the program).
     filing
@@ -64,6 +66,7 @@ class RecordingStatus:
     hours_held: float | None
     budget_bytes: int
     lost_s: float
+    features_lost: int
     rows_waiting: int
     rows_refused: int
     filing: int

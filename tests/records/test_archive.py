@@ -222,6 +222,21 @@ def test_judgements_corrections_and_values_keep_their_history(archive):
     assert [row["value"]["db"] for row in archive.value_history("calibration/mic")] == [1, 2]
 
 
+@pytest.mark.parametrize("cut_id", ["", "\x00", "\ud800", "../../etc", "x" * 100_000, "%", "' OR 1=1"])
+def test_ids_of_nothing_find_nothing(archive, cut_id):
+    for find in (archive.cut, archive.audio_path, archive.features, archive.kept_audio_path):
+        try:
+            assert find(cut_id) is None
+        except SettingError as exc:
+            assert cut_id == "\ud800" and exc.hint
+
+
+def test_absurd_pages_are_empty_or_refused(archive):
+    assert archive.cuts(limit=-1) == [] and archive.cuts(limit=10**9) == []
+    with pytest.raises(SettingError):
+        archive.cuts(before_sequence=2**80)
+
+
 def test_everything_is_there_after_closing_and_opening_again(open_archive):
     archive = open_archive()
     feed = Feed(archive)

@@ -316,6 +316,16 @@ def test_a_cut_announced_after_its_end_margin_is_still_whole(archive):
     assert audio_span(archive, "late") == (20 * ROUND, 35 * ROUND)
 
 
+def test_a_cut_may_end_after_its_stream(archive):
+    feed = Feed(archive)
+    feed.to(15.0)
+    archive.start_cut("cut", "stream", 14 * ROUND, {})
+    archive.end_stream("stream")
+    archive.end_cut("cut", 15 * ROUND, [(14 * ROUND, 15 * ROUND)], [], {}, "0", "h")
+    archive.flush()
+    assert audio_span(archive, "cut") == (0, 15 * ROUND)
+
+
 def test_blocks_of_another_form_are_refused(archive):
     feed = Feed(archive)
     with pytest.raises(ValueError, match="int24"):

@@ -9,6 +9,7 @@ from contextlib import closing
 
 import pytest
 
+from shopmon.errors import StoreError
 from shopmon.records import filing, segments, space
 from shopmon.records.space import AudioGate, Stop, reserve_for
 from tests.records.synthetic import Feed, audio_span, stream
@@ -305,12 +306,26 @@ def test_a_disk_filled_to_the_last_byte_loses_no_row(open_archive, small_disk, m
     assert archive.status().rows_refused == 0
 
 
-def _fill(hog, told) -> None:
+def test_opening_on_a_full_disk_says_what_to_do(open_archive, small_disk):
+    if small_disk is None:
+        return  # nothing to show without a disk of our own
+    archive = open_archive(small_disk / "data")
+    archive.close()
+    for place in (small_disk / "data", small_disk / "new"):
+        _fill(small_disk / "hog", None, leave=0)
+        try:
+            open_archive(place)
+        except StoreError as exc:
+            assert "pace" in exc.hint, exc
+        (small_disk / "hog").unlink()
+
+
+def _fill(hog, told, leave=3 * 2**20) -> None:
     if told is not None:
         told["free"] = 1000
         return
     free = os.statvfs(hog.parent).f_bavail * os.statvfs(hog.parent).f_frsize
-    hog.write_bytes(bytes(free - 3 * 2**20))
+    hog.write_bytes(bytes(free - leave))
 
 
 def _told_free_space(monkeypatch) -> dict:
