@@ -10,12 +10,13 @@ WINDOW_S = 0.8
 EVERY_HOPS = 4
 STEP = 1e-3
 # A small price lets every half-speed comb win, and a half-speed comb hides the chatter.
-PRICE_DB = 7.5
+PRICE_DB = 7.0
+FALLING = 0.5
 DECAY = 0.8
 HARMONICS = 40
 HIGHEST_HZ = 4000.0
 ROUNDS = 3
-LEAST_SCORE = 2.0
+LEAST_SCORE = 0.8
 RIVAL_SHARE = 0.75
 RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0, 4.0)
 
@@ -65,7 +66,9 @@ class SpeedSearch(Memory):
             count = max(2, int(np.log(high / low) / STEP))
             top = min(HIGHEST_HZ, (self.window.bins - 3) * self.window.bin_hz)
             candidates = low * np.exp(STEP * np.arange(count))
-            self._grid = CombGrid(candidates, self.window.bin_hz, top, HARMONICS, self.flutes)
+            self._grid = CombGrid(
+                candidates, self.window.bin_hz, top, HARMONICS, self.flutes, FALLING
+            )
             self._grid_flutes = self.flutes
         return self._grid
 

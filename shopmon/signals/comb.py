@@ -17,9 +17,9 @@ def comb_gain(above_floor_db: np.ndarray, price_db: float) -> np.ndarray:
 class CombGrid:
     """Comb likelihood of many candidate rotation frequencies at once.
 
-    Each predicted line counts by the inverse of its frequency: accuracy is lost with the order of a line, and a
-    spectral line counts the same whichever candidate claims it, so that half and double speeds do not win by
-    their number of lines.
+    Each predicted line counts by a power of its frequency: accuracy is lost with the order of a line, and a spectral
+    line counts the same whichever candidate claims it, so that half and double speeds do not win by the number of
+    their lines.
 
     Parameters
     ----------
@@ -33,19 +33,30 @@ class CombGrid:
         No order above this is looked at.
     flutes
         Where known, multiples of tooth passing count double.
+    falling
+        Exponent of the weight's fall with frequency.
     """
 
-    def __init__(self, candidates_hz, bin_hz: float, highest_hz: float, harmonics: int, flutes: int | None):
+    def __init__(
+        self,
+        candidates_hz,
+        bin_hz: float,
+        highest_hz: float,
+        harmonics: int,
+        flutes: int | None,
+        falling: float = 1.0,
+    ):
         self.candidates_hz = np.asarray(candidates_hz, dtype=float)
         counts = np.clip((highest_hz / self.candidates_hz).astype(int), 1, harmonics)
         orders = np.concatenate([np.arange(1, count + 1) for count in counts])
         lines_hz = np.repeat(self.candidates_hz, counts) * orders
         self._starts = np.concatenate(([0], np.cumsum(counts)[:-1]))
         self._bins = np.rint(lines_hz / bin_hz).astype(np.intp)
-        weights = 1.0 / np.maximum(lines_hz, 60.0)
+        plain = np.maximum(lines_hz, 60.0) ** -falling
+        weights = plain
         if flutes:
             weights = np.where(orders % flutes == 0, 2 * weights, weights)
-        total = np.add.reduceat(1.0 / np.maximum(lines_hz, 60.0), self._starts)
+        total = np.add.reduceat(plain, self._starts)
         self._weights = weights.astype(np.float32)
         self._normal = (1.0 / np.median(total)).astype(np.float32)
 
