@@ -25,6 +25,7 @@ UNSTEADY = 1e-3
 LEAST_LINES, LEAST_SHARE = 4, 0.25
 START_SUBFRAMES = 6
 END_SUBFRAMES = 9
+LATER_SHARE, LATER_S = 0.6, 0.4
 LATEST_CONFIRM_S = 0.6
 LATEST_NEW_COMB_S = 1.3
 
@@ -103,7 +104,7 @@ class Engagement(Memory):
         if self.candidate_sample is None:
             self._watch_rise(view)
         if self.candidate_sample is not None:
-            return self._weigh(comb, rise_db, jitter)
+            return self._weigh(view.sample, comb, rise_db, jitter)
         return []
 
     def _watch_rise(self, view: View) -> None:
@@ -121,14 +122,14 @@ class Engagement(Memory):
         back = (HISTORY - 1 - index) * self._rates.subframe + late
         return max(0, sample - int(back * self._rates.factor))
 
-    def _weigh(self, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
+    def _weigh(self, sample: int, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
         self.candidate_hops += 1
         risen = rise_db is not None and rise_db > COMB_RISE_DB
         # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
         related = self.spinning_before and self.relatives > RELATIVES
         self.confirmed += bool(related or (risen and self._clear(comb, jitter)))
         if self.confirmed >= (CONFIRM_HOPS if self.spinning_before else CONFIRM_NEW_HOPS):
-            start = self.candidate_sample
+            start = self._first_contact(sample)
             self.candidate_sample = None
             self.engaged = True
             self.lost = 0
@@ -142,6 +143,14 @@ class Engagement(Memory):
             self.candidate_sample = None
             self.rejected = bool(late)
         return []
+
+    def _first_contact(self, sample: int) -> int:
+        """When the tooth met the metal: the first rise, unless most of it came much later (coolant comes first)."""
+        level = float(np.median(self.activity[-START_SUBFRAMES:]))
+        below = np.flatnonzero(self.activity < LATER_SHARE * level)
+        later = self._sample_of(int(below[-1]) + 1, sample) if below.size else 0
+        much = LATER_S * self._rates.sample_rate_hz
+        return later if later - self.candidate_sample > much else self.candidate_sample
 
     def _clear(self, comb: CombView | None, jitter: float) -> bool:
         """The comb is a spindle's: many lines stand out, at a speed that held still before or holds still now."""
