@@ -39,7 +39,7 @@ class Server:
         The port is taken or may not be used.
     """
 
-    def __init__(self, app, host: str = "127.0.0.1", port: int = 8321):
+    def __init__(self, app, host: str = "127.0.0.1", port: int = 8137):
         # a viewer who leaves is nothing to log: the card would be written to all day
         logging.getLogger("waitress").setLevel(logging.WARNING)
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
@@ -138,7 +138,7 @@ def listening_socket(host: str, port: int) -> socket.socket:
     except PermissionError as error:
         listening.close()
         raise DeviceError(
-            f"Port {port} may not be used by this user.", "Use one above 1023: --port 8321."
+            f"Port {port} may not be used by this user.", "Use one above 1023: --port 8137."
         ) from error
     except OSError as error:
         listening.close()

@@ -4,6 +4,8 @@ It is a function of configuration, starting state, samples and context changes t
 computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
 """
 
+from dataclasses import asdict
+
 import numpy as np
 
 from shopmon.errors import SettingError
@@ -133,8 +135,8 @@ class Listener:
             "channels": self.channels,
             "sample": self.cutter.next_sample,
             "gaps": self.gaps,
-            "setup": [self.setup.nominal_rpm, self.setup.flutes],
-            "changes": [[at, setup.nominal_rpm, setup.flutes] for at, setup in self._changes],
+            "setup": asdict(self.setup),
+            "changes": [[at, asdict(setup)] for at, setup in self._changes],
             **{name: self._stage(name).snapshot() for name in STAGES},
         }
 
@@ -152,13 +154,13 @@ class Listener:
             return
         for name in LEARNED if partial else STAGES:
             self._stage(name).restore(start[name])
-        self.setup = Setup(nominal_rpm=start["setup"][0], flutes=start["setup"][1])
+        self.setup = Setup(**start["setup"])
         if partial:
             self.speed.clear()
             self._background.drop()
             return
         self.gaps = start["gaps"]
-        self._changes = [(at, Setup(nominal_rpm=rpm, flutes=flutes)) for at, rpm, flutes in start["changes"]]
+        self._changes = [(at, Setup(**setup)) for at, setup in start["changes"]]
 
     def _check(self, block: Block) -> None:
         if block.sample_rate_hz != self.rates.sample_rate_hz or block.codes.shape[1] != self.channels:
@@ -306,7 +308,8 @@ class Listener:
     def _frame(self, view: View, comb: CombView | None, stray) -> Frame:
         known = self._usable(comb)
         group = -(-view.spectrum_db.size // SPECTRUM_BINS)
-        shown = view.spectrum_db[: view.spectrum_db.size // group * group].reshape(-1, group).max(axis=1)
+        whole = view.spectrum_db[: view.spectrum_db.size // group * group]
+        shown = np.maximum.reduce([whole[start::group] for start in range(group)])
         stray_power = sum(10 ** (tone.level_db / 10) for tone in stray)
         return Frame(
             sample=view.sample,

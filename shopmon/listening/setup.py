@@ -8,11 +8,13 @@ from typing import Literal
 class Setup:
     """What is known of the tool and the speed now; None where nobody said.
 
-    A change takes effect at a sample index, so that the same change replayed gives the same events.
+    A change takes effect at a sample index, so that the same change replayed gives the same events. ``job`` stands for
+    everything else that makes it another cut (tool, material, part, operation); only whether it differs counts.
     """
 
     nominal_rpm: float | None = None
     flutes: int | None = None
+    job: str = ""
 
     def __post_init__(self):
         if self.nominal_rpm is not None and not 0 < self.nominal_rpm <= 200_000:

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from shopmon.errors import SettingError
+from shopmon.listening.setup import Setup
 
 TEXT_LIMIT = 200
 NUMBERS = {
@@ -29,18 +30,17 @@ TEXTS = (
 CHOICES = {"milling": ("climb", "conventional", "slot"), "coolant": ("none", "air", "mist", "flood")}
 FIELDS = (*TEXTS, *NUMBERS, *CHOICES)
 ORIGINS = ("touched", "program", "macro", "guessed")
-# a change of one of these begins a new cut: they say what is cut, with what, at which speed
-CUT_DEFINING = (
-    "machine",
-    "tool_assembly",
-    "end_mill",
-    "material",
-    "part",
-    "operation",
-    "nominal_rpm",
-    "flutes",
-    "program_section",
-)
+# a change of one of these begins a new cut even where the sound goes on: they say what is cut, and with what
+JOB = ("machine", "tool_assembly", "end_mill", "material", "part", "operation", "program_section")
+
+
+def setup_of(context: Mapping[str, Any]) -> Setup:
+    """Return what the listener needs to know of a context; a live cut and its sidecar agree on it."""
+    return Setup(
+        nominal_rpm=context.get("nominal_rpm"),
+        flutes=context.get("flutes"),
+        job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
+    )
 
 
 def checked_context(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -7,6 +7,7 @@ or screen.
 import logging
 import threading
 from collections import deque
+from collections.abc import Callable
 from typing import Protocol
 
 from shopmon.capture.source import Source, SourceFormat, SourceNotice
@@ -72,7 +73,7 @@ class Engine:
         self.failure: BaseException | None = None
         self._sink = sink
         self._setup = setup
-        self._changes: deque[Setup] = deque()
+        self._changes: deque[tuple[Setup, Callable[[str | None, int | None], None]]] = deque()
         self._learned = learned_before
         self._listener: Listener | None = None
         self._stream_id: str | None = None
@@ -93,9 +94,17 @@ class Engine:
             self._thread.join(timeout_s)
         self.source.close()
 
-    def change_setup(self, setup: Setup) -> None:
-        """Use another nominal speed or flute count from the next block on; callable from any thread."""
-        self._changes.append(setup)
+    def change_setup(self, setup: Setup, tell: Callable[[str | None, int | None], None]) -> None:
+        """Use another setup from the next block on; callable from any thread.
+
+        `tell` hears the stream and the sample from which the change really holds, so that what is recorded
+        beside the sound gives the same events again; both are None where no sound comes in.
+        """
+        if self._listener is None:
+            self._setup = setup
+            tell(None, None)
+        else:
+            self._changes.append((setup, tell))
 
     def _run(self) -> None:
         try:
@@ -141,8 +150,8 @@ class Engine:
 
     def _apply_changes(self, sample: int) -> None:
         while self._changes:
-            self._setup = self._changes.popleft()
-            self._listener.change_setup(self._setup, sample)
+            self._setup, tell = self._changes.popleft()
+            tell(self._stream_id, self._listener.change_setup(self._setup, sample))
 
     def _take_snapshot(self, block: Block) -> None:
         self._sink.snapshot(block.stream_id, block.first_sample, self._listener.snapshot())

@@ -11,6 +11,7 @@ from shopmon.errors import RecordingError
 from shopmon.listening.listener import Listener
 from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.service.context import setup_of
 from shopmon.signals.block import Block
 
 SIDECAR_SCHEMA = "shopmon.sidecar/1"
@@ -127,8 +128,7 @@ class _Hearing:
         if sidecar:
             known = _filled(setup, self.listener.setup)
             for change in sidecar.get("setup_changes", []):
-                changed = Setup(nominal_rpm=change["nominal_rpm"], flutes=change["flutes"])
-                known = _filled(setup, changed)
+                known = _filled(setup, setup_of(change))
                 self.listener.change_setup(known, change["sample"])
         if not sidecar or setup != Setup():
             self.listener.change_setup(_filled(setup, self.listener.setup), self.first)
@@ -160,4 +160,5 @@ def _filled(setup: Setup, other: Setup) -> Setup:
     return Setup(
         nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
         flutes=setup.flutes if setup.flutes is not None else other.flutes,
+        job=other.job,
     )

@@ -109,8 +109,9 @@ class Journal:
                 stream_id=stream_id,
                 name=form.name,
                 sample_rate_hz=form.sample_rate_hz,
-                channels=form.channels,
+                channels=len(form.channels),
                 code_format=form.code_format,
+                settings=self._reports.settings,
             )
         )
         self.live.stream_started(form)
@@ -128,6 +129,7 @@ class Journal:
     def block(self, block: Block) -> None:
         """Hand the samples to the recorder."""
         self._archive.append(block)
+        self._reports.block(block)
         self.live.meter.take(block)
         self.position = (block.stream_id, block.end_sample, block.sample_rate_hz)
 

@@ -10,9 +10,10 @@ from typing import Any
 from shopmon.capture.source import Source
 from shopmon.errors import SettingError
 from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import learned
 from shopmon.records.archive import Archive
 from shopmon.service.clock import trusted_clock
-from shopmon.service.context import CUT_DEFINING, ORIGINS, checked_context
+from shopmon.service.context import ORIGINS, checked_context, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages
 from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
@@ -60,8 +61,12 @@ class Monitor:
         reports = CutReports(listening, self._setup)
         self._journal = Journal(archive, self.feed, self._log, reports, self.state, self.context)
         if setup and (setup.nominal_rpm or setup.flutes):
-            self._keep_context({k: v for k, v in vars(setup).items() if v is not None}, "touched")
-        self._engine = Engine(source, listening, self._journal, self._setup())
+            said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
+            said = {name: value for name, value in said.items() if value is not None}
+            archive.add_context(new_id(), self._take_context(said), dict.fromkeys(said, "touched"))
+        self._engine = Engine(
+            source, listening, self._journal, self._setup(), _learned_before(archive, source.source_id)
+        )
         self._closing = threading.Event()
         self._housekeeper = threading.Thread(target=self._keep_house, name="housekeeper", daemon=True)
         for cut_id in archive.recovered:
@@ -148,9 +153,12 @@ class Monitor:
         if origin not in ORIGINS:
             raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
         checked = checked_context(values)
-        self._keep_context(checked, origin)
-        if any(name in CUT_DEFINING for name in checked):
-            self._engine.change_setup(self._setup())
+        whole = self._take_context(checked)
+
+        def keep(stream_id: str | None, sample: int | None) -> None:
+            self.archive.add_context(new_id(), whole, dict.fromkeys(checked, origin), stream_id, sample)
+
+        self._engine.change_setup(self._setup(), keep)
         self.feed.publish("state", self.state())
         return self.context()
 
@@ -158,16 +166,13 @@ class Monitor:
         """Return the pairs of speed and flutes used last, newest first."""
         return self.archive.recent_setups(n)
 
-    def _keep_context(self, values: dict[str, Any], origin: str) -> None:
+    def _take_context(self, values: dict[str, Any]) -> dict[str, Any]:
         with self._context_lock:
             self._context = {k: v for k, v in {**self._context, **values}.items() if v is not None}
-            whole = dict(self._context)
-        stream_id, sample, _ = self._journal.position or (None, None, None)
-        self.archive.add_context(new_id(), whole, dict.fromkeys(values, origin), stream_id, sample)
+            return dict(self._context)
 
     def _setup(self) -> Setup:
-        context = self.context()
-        return Setup(nominal_rpm=context.get("nominal_rpm"), flutes=context.get("flutes"))
+        return setup_of(self.context())
 
     # cuts
 
@@ -245,3 +250,9 @@ class Monitor:
 def _sensor_of(source: Source) -> str:
     form = source.format
     return form.channels[0].kind if form and form.channels else "microphone"
+
+
+def _learned_before(archive: Archive, source_id: str) -> dict | None:
+    """What the listener knew of this source when the program last ended."""
+    state = archive.last_state(source_id)
+    return learned(state) if state else None

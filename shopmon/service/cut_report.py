@@ -1,0 +1,121 @@
+"""One cut told: its original analysis as ``shopmon.inspection/1``, and the shape in which pages see it."""
+
+import hashlib
+import json
+from collections import deque
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from shopmon import __version__
+from shopmon.capture.source import SourceFormat
+from shopmon.listening.events import CutSpan, CutStarted, Event, Frame
+from shopmon.listening.report import Inspection
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.signals.block import Block
+
+REMEMBERED = 200  # events, about ten seconds of frames: more than a cut's start is ever dated back
+
+
+class CutReports:
+    """Builds the analysis of each cut from the events of the stream as they come.
+
+    Parameters
+    ----------
+    settings
+        Of the listener; with the engine's version they identify an analysis.
+    setup
+        Tells what is known of tool and speed now.
+    """
+
+    engine_version = __version__
+
+    def __init__(self, settings: ListenerSettings, setup: Callable[[], Setup]):
+        self.settings = asdict(settings)
+        self.settings_hash = hashlib.sha256(json.dumps(self.settings, sort_keys=True).encode()).hexdigest()
+        self._setup = setup
+        self._form: SourceFormat | None = None
+        self._recent: deque[Event] = deque(maxlen=REMEMBERED)
+        self._report: Inspection | None = None
+        self._heard = self._clipped = self._gaps = 0
+
+    def stream_started(self, form: SourceFormat) -> None:
+        """Forget the stream before."""
+        self._form = form
+        self._recent.clear()
+        self._report = None
+
+    def block(self, block: Block) -> None:
+        """Count what was wrong with the samples of the open cut."""
+        self._heard += block.codes.size
+        self._clipped += block.quality.clipped
+        self._gaps += bool(block.quality.gap)
+
+    def take(self, event: Event) -> None:
+        """Take one event, in order."""
+        if isinstance(event, CutStarted):
+            self._begin(event.cut)
+        self._recent.append(event)
+        if self._report:
+            self._report.add(event)
+
+    def _begin(self, cut: CutSpan) -> None:
+        self._heard = self._clipped = self._gaps = 0
+        self._report = Inspection(
+            sample_rate_hz=self._form.sample_rate_hz,
+            channels=len(self._form.channels),
+            setup=self._setup(),
+            start="sidecar",
+            first_sample=cut.start_sample,
+        )
+        for event in self._recent:
+            if isinstance(event, Frame) and event.sample > cut.start_sample:
+                self._report.add(event)
+
+    def of_cut(self, cut: CutSpan) -> dict[str, Any]:
+        """Return the analysis of the cut that has just ended; its times count from the cut's ``first_sample``."""
+        quality = {"clipped_fraction": self._clipped / max(1, self._heard), "gaps": self._gaps}
+        result = self._report.result(end_sample=cut.end_sample, quality=quality)
+        self._report = None
+        return {**result, "first_sample": cut.start_sample}
+
+
+def cut_for_pages(row: dict[str, Any], events: list[dict] | None = None) -> dict[str, Any]:
+    """Return a cut as ``GET /api/cuts/ID`` gives it.
+
+    Parameters
+    ----------
+    row
+        From `Archive.cut` or `Archive.cuts`.
+    events
+        From `Archive.events`, in order.
+    """
+    analysis = row.get("analysis") or {}
+    hidden = {"analysis", "has_audio", "stream_id", "recording_id", "recording_first_sample"}
+    return {
+        **{key: value for key, value in row.items() if key not in hidden},
+        "rpm": (analysis.get("spindle") or {}).get("rpm"),
+        "state": "chatter" if row["chatter"] else "cutting",
+        "unsure": bool(analysis.get("unsure")),
+        "advice": analysis.get("advice", []),
+        "notices": analysis.get("notices", []),
+        "stray": analysis.get("stray", []),
+        "quality": analysis.get("quality"),
+        "audio": f"/api/cuts/{row['id']}/audio" if row["has_audio"] else None,
+        "features": f"/api/cuts/{row['id']}/features",
+        "events": [log_entry(event) for event in events or []],
+    }
+
+
+def log_entry(event: dict[str, Any]) -> dict[str, Any]:
+    """Return a stored event as the log shows it."""
+    data = event["data"] or {}
+    return {
+        "id": event["id"],
+        "t": event.get("t"),
+        "clock_set": event.get("t") is not None,
+        "kind": event["kind"],
+        "text": data.get("text", ""),
+        "hint": data.get("hint", ""),
+        "cut_id": event["cut_id"],
+    }
