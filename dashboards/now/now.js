@@ -100,6 +100,7 @@ function figures(state) {
   say(part("rpm"), grouped(state.rpm));
   say(part("rpm-told"), told(state));
   say(part("clock"), clock(state.cut_time_s));
+  part("clock").classList.toggle("long", state.cut_time_s >= 3600);
   say(part("clock-what"), state.cut_id ? "in this cut" : "no cut open");
   say(part("setup-words"), setupWords(state.nominal_rpm, state.flutes));
   Object.assign(part("setup").dataset, { rpm: state.nominal_rpm ?? "", flutes: state.flutes ?? "" });

@@ -47,9 +47,10 @@ export class Spectrum {
     this.size = { width: box.width, height: box.height, scale };
     this.canvas.width = Math.max(1, Math.round(box.width * scale));
     this.canvas.height = Math.max(1, Math.round(box.height * scale));
-    this.fall.width = Math.max(1, Math.round(box.width));
-    this.fall.height = ROWS;
     this.text = parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.85;
+    this.wide = Math.max(1, Math.round(box.width - 2.4 * this.text)); // the levels stand right of the picture
+    this.fall.width = this.wide;
+    this.fall.height = ROWS;
     this.recolour();
   }
 
@@ -142,11 +143,10 @@ export class Spectrum {
     pen.font = `600 ${this.text}px ${this.font}`;
     this.grid(head, floor);
     this.line(row, head, floor);
-    this.levels(head, floor);
     this.comb(row, floor);
     this.axisText(row, floor + marks - this.text * 0.5);
     pen.imageSmoothingEnabled = false;
-    pen.drawImage(this.fall, 0, 0, this.fall.width, ROWS, 0, floor + marks, width, height - floor - marks);
+    pen.drawImage(this.fall, 0, 0, this.fall.width, ROWS, 0, floor + marks, this.wide, height - floor - marks);
     this.strays(row, head, floor);
   }
 
@@ -154,21 +154,17 @@ export class Spectrum {
     const pen = this.pen;
     pen.strokeStyle = this.colours.line;
     pen.lineWidth = 1;
+    pen.fillStyle = this.colours.soft;
+    pen.textAlign = "right";
     for (let level = -30; level > BOTTOM_DB; level -= 30) {
       const y = Math.round(this.heightOf(level, top, floor)) + 0.5;
       pen.beginPath();
       pen.moveTo(0, y);
-      pen.lineTo(this.size.width, y);
+      pen.lineTo(this.wide, y);
       pen.stroke();
+      pen.fillText(`−${-level}`, this.size.width - 1, y + this.text * 0.35);
     }
-  }
-
-  // After the line, on a ground of their own, so that both stay legible.
-  levels(top, floor) {
-    for (let level = -30; level > BOTTOM_DB; level -= 30) {
-      const text = `−${-level} dB`;
-      this.plate(text, this.size.width - this.pen.measureText(text).width - 4, this.heightOf(level, top, floor) - 4, this.colours.soft);
-    }
+    pen.fillText("dB", this.size.width - 1, floor);
   }
 
   plate(text, left, base, colour) {
@@ -186,7 +182,7 @@ export class Spectrum {
 
   line(row, top, floor) {
     const pen = this.pen;
-    const width = Math.round(this.size.width);
+    const width = this.wide;
     pen.beginPath();
     pen.moveTo(0, floor);
     for (let x = 0; x < width; x += 1) {
@@ -207,10 +203,10 @@ export class Spectrum {
   comb(row, floor) {
     if (!row.turnHz) return;
     const pen = this.pen;
-    const apart = this.shareOf(row, row.turnHz) * this.size.width;
+    const apart = this.shareOf(row, row.turnHz) * this.wide;
     pen.strokeStyle = pen.fillStyle = this.colours.deep;
     pen.lineWidth = 2;
-    for (let order = 1; order * apart < this.size.width; order += 1) {
+    for (let order = 1; order * apart < this.wide; order += 1) {
       const x = order * apart;
       const passing = row.flutes && order % row.flutes === 0;
       if (passing) this.triangle(x, floor + 3, Math.min(7, apart * row.flutes * 0.3));
@@ -240,14 +236,14 @@ export class Spectrum {
     const span = this.spanHz(row) / unit;
     const name = this.inOrders ? "orders" : span > 1500 ? "kHz" : "Hz";
     const divide = name === "kHz" ? 1000 : 1;
-    const step = niceStep(span, Math.max(3, this.size.width / (6 * this.text)));
+    const step = niceStep(span, Math.max(3, this.wide / (6 * this.text)));
     pen.fillStyle = this.colours.soft;
     pen.textAlign = "left";
     pen.fillText(`0 ${name}`, 1, y);
     pen.textAlign = "center";
     for (let at = step; at < span * 0.985; at += step) {
-      const x = (at / span) * this.size.width;
-      if (x > this.text * 5) pen.fillText(String(Number((at / divide).toPrecision(6))), Math.min(x, this.size.width - this.text), y);
+      const x = (at / span) * this.wide;
+      if (x > this.text * 5) pen.fillText(String(Number((at / divide).toPrecision(6))), Math.min(x, this.wide - this.text), y);
     }
   }
 
@@ -257,10 +253,10 @@ export class Spectrum {
     const taken = [];
     for (const tone of row.stray.slice(0, 4)) {
       const share = this.shareOf(row, tone.frequency_hz);
-      const x = Math.min(share, 1) * this.size.width;
+      const x = Math.min(share, 1) * this.wide;
       const y = Math.max(top + 8, this.heightOf(tone.level_db, top, floor) - 12);
       pen.fillStyle = pen.strokeStyle = this.colours.plum;
-      this.diamond(Math.min(x, this.size.width - 9), y);
+      this.diamond(Math.min(x, this.wide - 9), y);
       if (share < 1) this.diamond(x, floor + 10, 7);
       const number = this.inOrders ? (tone.frequency_hz / (row.turnHz || this.orderHz)).toFixed(2) : `${Math.round(tone.frequency_hz)} Hz`;
       this.label(number + (share > 1 ? " →" : ""), x, y, taken);
@@ -280,7 +276,7 @@ export class Spectrum {
   label(text, x, y, taken) {
     const pen = this.pen;
     const width = pen.measureText(text).width;
-    const toLeft = x + 14 + width > this.size.width;
+    const toLeft = x + 14 + width > this.wide;
     const left = toLeft ? x - 14 - width : x + 14;
     const base = y + this.text * 0.35;
     if (taken.some((box) => left < box.right && left + width > box.left && Math.abs(base - box.base) < this.text * 1.2)) return;

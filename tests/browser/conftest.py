@@ -5,9 +5,9 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-
 from shopmon.dashboards.app import create_app
 from shopmon.dashboards.server import Server
+
 from tests.dashboards.fake_monitor import FakeMonitor
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -28,6 +28,18 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if "tests/browser" in item.path.as_posix():
             item.add_marker(pytest.mark.browser)
+
+
+def until(page, truth) -> None:
+    """Wait until `truth`, an expression in the page or a function here, is true; fail when it never is.
+
+    The pages forbid what Playwright's own waiting for an expression needs: turning text into code.
+    """
+    for _ in range(PATIENCE_MS // 50):
+        if page.evaluate(truth) if isinstance(truth, str) else truth():
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never came true: {truth}")
 
 
 class Served:
@@ -51,6 +63,10 @@ class Served:
         self._server.close()
         self._thread.join()
 
+    def viewers(self) -> int:
+        """Number of open event streams."""
+        return self.app.extensions["streams"].count
+
     @property
     def url(self) -> str:
         """Address of *Now*."""
@@ -69,10 +85,16 @@ def browser():
         running.close()
 
 
+@pytest.fixture(scope="session")
+def recordings(tmp_path_factory):
+    """Folder where the invented recordings are written once."""
+    return tmp_path_factory.mktemp("recordings")
+
+
 @pytest.fixture
-def served(tmp_path):
+def served(recordings):
     """Pages over a monitor whose state the test sets."""
-    monitor = FakeMonitor(tmp_path, story=False)
+    monitor = FakeMonitor(recordings, story=False)
     serving = Served(monitor)
     yield serving
     serving.stop()
@@ -80,9 +102,9 @@ def served(tmp_path):
 
 
 @pytest.fixture
-def told(tmp_path):
+def told(recordings):
     """Pages over a monitor that tells its story, four times as fast as life."""
-    monitor = FakeMonitor(tmp_path, speed=4.0)
+    monitor = FakeMonitor(recordings, speed=4.0)
     serving = Served(monitor)
     yield serving
     serving.stop()
@@ -93,17 +115,20 @@ def told(tmp_path):
 def open_page(browser):
     """Open pages that may neither fail, nor complain, nor ask anyone but the monitor.
 
-    Call it with an address and options of the browser context; ``alone=True`` lets requests fail.
+    Call it with an address and options of the browser context; ``alone=True`` lets requests fail,
+    ``scripts=False`` keeps the page as the server made it while the test can still look at it.
     """
     contexts, complaints = [], []
 
-    def open_(url: str, *, alone: bool = False, **options):
+    def open_(url: str, *, alone: bool = False, scripts: bool = True, **options):
         options.setdefault("viewport", {"width": 1200, "height": 800})
         context = browser.new_context(**options)
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(PATIENCE_MS)
         host = urlsplit(url).netloc
+        if not scripts:
+            page.route("**/*.js", lambda route: route.fulfill(body="", content_type="text/javascript"))
 
         def asked(request):
             parts = urlsplit(request.url)
@@ -129,7 +154,8 @@ def open_page(browser):
 
 def phone(width: int, height: int = 844, scheme: str = "light") -> dict:
     """Context options of a phone or tablet."""
-    return {"viewport": {"width": width, "height": height}, "has_touch": True, "is_mobile": True, "color_scheme": scheme}
+    touch = {"has_touch": True, "is_mobile": True}
+    return {"viewport": {"width": width, "height": height}, "color_scheme": scheme, **touch}
 
 
 def desk(width: int, height: int = 900, scheme: str = "light") -> dict:

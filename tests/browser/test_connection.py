@@ -1,41 +1,18 @@
 """What the page does when the monitor is away, silent, crowded, or nobody looks."""
 
 from playwright.sync_api import expect
-
 from shopmon.dashboards.app import create_app
 
+from tests.browser.conftest import until
+from tests.browser.measures import measure
+
 LONG_MS = 20_000
-
-
-def hide(page, hidden: bool) -> None:
-    """Make the page believe that it is hidden, or seen again."""
-    page.evaluate(
-        """(hidden) => {
-          Object.defineProperty(document, "hidden", { configurable: true, get: () => hidden });
-          document.dispatchEvent(new Event("visibilitychange"));
-        }""",
-        hidden,
-    )
-
-
-def streams(served) -> int:
-    """Number of open event streams."""
-    return served.app.extensions["streams"].count
-
-
-def wait_for_streams(page, served, wanted: int) -> None:
-    """Wait until so many streams are open; a gone viewer is noticed at the next write."""
-    for _ in range(100):
-        if streams(served) == wanted:
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError(f"{streams(served)} streams are open, not {wanted}")
 
 
 def test_a_monitor_that_goes_away_is_never_shown_as_present(served, open_page):
     served.monitor.show("cutting")
     page = open_page(served.url, alone=True)
-    wait_for_streams(page, served, 1)
+    until(page, lambda: served.viewers() == 1)
     served.monitor.show("cutting")
     served.stop()
     expect(page.locator("#state-word")).to_have_text("No connection", timeout=LONG_MS)
@@ -58,7 +35,7 @@ def test_a_monitor_that_goes_away_is_never_shown_as_present(served, open_page):
 
 def test_a_network_that_swallows_everything_is_noticed_too(served, open_page):
     page = open_page(served.url, alone=True)
-    wait_for_streams(page, served, 1)
+    until(page, lambda: served.viewers() == 1)
     page.context.set_offline(True)
     expect(page.locator("#state-word")).to_have_text("No connection", timeout=LONG_MS)
     page.context.set_offline(False)
@@ -73,15 +50,15 @@ def test_a_quiet_monitor_is_not_called_away(served, open_page):
 
 def test_a_hidden_page_closes_its_stream_and_takes_it_up_again(served, open_page):
     page = open_page(served.url)
-    wait_for_streams(page, served, 1)
-    hide(page, True)
+    until(page, lambda: served.viewers() == 1)
+    measure(page, "hide", True)
     served.monitor.show("cutting")
-    wait_for_streams(page, served, 0)
+    until(page, lambda: served.viewers() == 0)
     served.monitor.show("stopped")
     expect(page.locator("#state-word")).to_have_text("Spinning")
-    hide(page, False)
+    measure(page, "hide", False)
     expect(page.locator("#state-word")).to_have_text("Stopped")
-    wait_for_streams(page, served, 1)
+    until(page, lambda: served.viewers() == 1)
 
 
 def test_where_all_places_are_taken_the_state_still_follows(served, open_page):
@@ -91,7 +68,7 @@ def test_where_all_places_are_taken_the_state_still_follows(served, open_page):
     served.monitor.show("chatter")
     expect(page.locator("#state-word")).to_have_text("Chatter", timeout=LONG_MS)
     served.app.extensions["streams"].limit = 4
-    wait_for_streams(page, served, 1)
+    until(page, lambda: served.viewers() == 1)
     served.monitor.show("cutting")
     expect(page.locator("#veil")).to_be_hidden()
 

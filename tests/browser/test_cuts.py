@@ -4,7 +4,7 @@ import uuid
 
 from playwright.sync_api import expect
 
-from tests.browser.conftest import phone
+from tests.browser.conftest import phone, until
 
 
 def cut_url(served, number: int) -> str:
@@ -56,11 +56,11 @@ def test_the_page_of_a_cut_shows_and_plays_it(served, open_page):
     expect(page.locator("#facts")).to_contain_text("53% of the cut time")
     assert page.locator(".lane .metal").count() == 2
     assert page.locator(".lane .ring").count() == 1
-    page.wait_for_function("document.getElementById('sound').duration > 20")
+    until(page, "document.getElementById('sound').duration > 20")
     page.locator("[data-seek='14.0']").click()
-    page.wait_for_function("document.getElementById('sound').currentTime >= 14")
+    until(page, "document.getElementById('sound').currentTime >= 14")
     page.locator("#lane svg").click(position={"x": 2, "y": 20})
-    page.wait_for_function("document.getElementById('sound').currentTime < 14")
+    until(page, "document.getElementById('sound').currentTime < 14")
 
 
 def test_keep_and_take_back(served, open_page):

@@ -4,10 +4,10 @@ import uuid
 
 import pytest
 from playwright.sync_api import expect
-
 from shopmon.dashboards.look.words import STATES
-from tests.browser import measures
+
 from tests.browser.conftest import desk, phone
+from tests.browser.measures import measure
 
 SCREENS = {
     "phone-360": (phone, 360, 740),
@@ -20,6 +20,16 @@ SCREENS = {
 PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "lost": "nowhere"}
 
 
+NOTICE = {"code": "x", "text": "A notice.", "hint": "A hint."}
+FULL_DISK = {
+    "keeping": False,
+    "stopped": "The disk is full.",
+    "hint": "Remove something.",
+    "hours_left": 0.0,
+    "buffer_s": 600,
+}
+
+
 @pytest.fixture(params=SCREENS)
 def screen(request):
     """Context options of each screen, with the name of the kind."""
@@ -30,10 +40,9 @@ def screen(request):
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_fits_and_can_be_touched(served, open_page, screen, name):
     page = open_page(served.url + PAGES[name], alone=True, **screen)
-    assert page.evaluate(measures.SIDEWAYS) <= 0
-    assert page.evaluate(measures.SPILLS) == []
+    assert measure(page, "spills") == []
     least = 74 if screen.get("has_touch") and screen["viewport"]["height"] > 480 else 45.4
-    assert page.evaluate(measures.TARGETS, least) == []
+    assert measure(page, "targets", least) == []
 
 
 def test_now_shows_the_main_things_without_scrolling(served, open_page, screen):
@@ -47,63 +56,54 @@ def test_now_shows_the_main_things_without_scrolling(served, open_page, screen):
         assert box["y"] + box["height"] <= height, part
 
 
-@pytest.mark.parametrize("state", [*STATES])
-def test_every_state_fits_in_its_place(served, open_page, screen, state):
-    page = open_page(served.url, **screen)
-    if state in ("away", "connecting"):
-        page.evaluate(
-            "([state, word]) => { document.body.dataset.state = state; document.getElementById('state-word').textContent = word; }",
-            [state, STATES[state]["word"]],
-        )
-    else:
-        served.monitor.show(state)
-    expect(page.locator("#state-word")).to_have_text(STATES[state]["word"])
-    assert page.evaluate(measures.SPILLS) == []
-    word = page.locator("#state-word")
-    inside = word.evaluate("(word) => { const r = document.createRange(); r.selectNodeContents(word); return r.getBoundingClientRect().width <= word.clientWidth + 1; }")
-    assert inside
-    if screen["viewport"]["height"] > 480:
-        assert word.evaluate("(word) => parseFloat(getComputedStyle(word).fontSize)") >= 0.1 * min(screen["viewport"]["width"], 400)
+def test_every_state_fits_in_its_place(served, open_page, screen):
+    page = open_page(served.url, scripts=False, **screen)
+    for state, said in STATES.items():
+        measure(page, "showState", [state, said["word"]])
+        assert measure(page, "spills") == [], state
+        assert measure(page, "excess") <= 1, state
+        size = page.evaluate("parseFloat(getComputedStyle(document.getElementById('state-word')).fontSize)")
+        assert size >= 0.09 * min(screen["viewport"]["width"], 400), state
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("state", ["no-input", "stopped", "spinning", "air-cut", "cutting", "chatter"])
-def test_now_can_be_read_in_every_state(served, open_page, state, scheme):
+def test_now_can_be_read_in_every_state(served, open_page, scheme):
     page = open_page(served.url, **desk(1440, scheme=scheme))
-    full = {"keeping": False, "stopped": "The disk is full.", "hint": "", "hours_left": 0.0, "buffer_s": 600}
-    served.monitor.show(state, audio=full, notices=[{"code": "x", "text": "A notice.", "hint": "A hint."}])
-    expect(page.locator("#state-word")).to_have_text(STATES[state]["word"])
-    expect(page.locator("#notices")).to_contain_text("A notice.")
     page.locator("summary").click()
     page.locator("#mark").click()
     expect(page.locator("#answer")).not_to_be_empty()
-    assert page.evaluate(measures.CONTRAST) == []
-    page.locator("#setup").click()
-    assert page.evaluate(measures.CONTRAST) == []
-    page.locator("#other").click()
-    assert page.evaluate(measures.CONTRAST) == []
+    for state in [*STATES][:6]:
+        served.monitor.show(state, audio=FULL_DISK, notices=[NOTICE])
+        expect(page.locator("#state-word")).to_have_text(STATES[state]["word"])
+        expect(page.locator("#notices")).to_contain_text("A notice.")
+        assert measure(page, "contrast") == [], state
+        page.locator("#setup").click()
+        assert measure(page, "contrast") == [], state
+        page.locator("#other").click()
+        assert measure(page, "contrast") == [], state
+        page.keyboard.press("Escape")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", [name for name in PAGES if name != "now"])
 def test_other_pages_can_be_read(served, open_page, name, scheme):
     page = open_page(served.url + PAGES[name], alone=True, **desk(1440, scheme=scheme))
-    assert page.evaluate(measures.CONTRAST) == []
+    assert measure(page, "contrast") == []
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_can_be_heard(served, open_page, name):
     page = open_page(served.url + PAGES[name], alone=True)
-    assert page.evaluate(measures.NAMES) == []
+    assert measure(page, "names") == []
     assert page.evaluate("document.title").endswith("– shopmon")
 
 
 def test_dialogs_can_be_heard(served, open_page):
     page = open_page(served.url)
     page.locator("#setup").click()
-    assert page.evaluate(measures.NAMES) == []
+    assert measure(page, "names") == []
     page.locator("#other").click()
-    assert page.evaluate(measures.NAMES) == []
+    assert measure(page, "names") == []
 
 
 def test_the_state_has_its_role_and_name(served, open_page):
