@@ -1,6 +1,7 @@
 """``shopmon simulate``: write a physics-based simulated cut as sound, and the truth about it beside it."""
 
 import json
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import click
 import soundfile
 
 from shopmon.cutting.materials import MATERIALS, material
-from shopmon.cutting.nouns import EndMillType, Mode
+from shopmon.cutting.nouns import EndMillType, Mode, require_positive
 from shopmon.cutting.plan import SENSORS, Engagement, Neighbour, PassPlan
 from shopmon.cutting.scenarios import SCENARIOS, scenario
 from shopmon.errors import SettingError, StoreError
@@ -79,6 +80,7 @@ def planned(options: dict) -> PassPlan:
     if options["nominal_rpm"] is not None:
         spindle = replace(spindle, nominal_rpm=options["nominal_rpm"])
     if options["rpm"] is not None:
+        require_positive("--rpm", options["rpm"])
         nominal = options["nominal_rpm"] or options["rpm"]
         spindle = replace(spindle, nominal_rpm=nominal, slip=1 - options["rpm"] / nominal)
     moved = given(
@@ -192,7 +194,13 @@ def list_scenarios(context: click.Context, _parameter, wanted: bool) -> None:
     callback=list_scenarios,
     help="Print the scenarios.",
 )
-@click.option("--seed", type=int, default=0, show_default=True, help="Same options and seed, same sound.")
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    help="Same options and seed, same sound.",
+)
 @click.option("--duration", type=float, metavar="S", help="Length; engagements stretch with it.")
 @click.option("--rpm", type=float, help="True spindle speed in air.")
 @click.option("--nominal-rpm", type=float, help="Speed on the display.")
@@ -236,7 +244,7 @@ def command(out: Path, **options):
 
     check_out(out, options["rate"], options["bits"])
     plan = planned(options)
-    with click.progressbar(length=1000, label="Simulating", file=click.get_text_stream("stderr")) as bar:
+    with click.progressbar(length=1000, label="Simulating", file=sys.stderr) as bar:
         samples, truth = render(
             plan, options["seed"], progress=lambda share: bar.update(int(share * 1000) - bar.pos)
         )
