@@ -41,6 +41,7 @@ class Background(Memory):
         self.batches = 0
         self.origin = "idle"
         self.since_sample = 0
+        self._around = self._around_of = None
         self.drop()
 
     def drop(self) -> None:
@@ -64,6 +65,17 @@ class Background(Memory):
     def has_spectrum(self) -> bool:
         """A spectrum is known, so that a line can be told from one that was there before."""
         return self.spectrum_db.size > 0
+
+    @property
+    def around_db(self) -> np.ndarray:
+        """Highest level within three bins: a neighbour's tone may wander a little."""
+        if self._around_of is not self.spectrum_db:
+            wide = self.spectrum_db.copy()
+            for shift in (1, 2, 3):
+                np.maximum(wide[shift:], self.spectrum_db[:-shift], out=wide[shift:])
+                np.maximum(wide[:-shift], self.spectrum_db[shift:], out=wide[:-shift])
+            self._around, self._around_of = wide, self.spectrum_db
+        return self._around
 
     def settle(self) -> None:
         """Sound has risen: take over the waiting batch only where nothing is known otherwise."""

@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from shopmon.listening.events import ChatterEnded, ChatterSpan, ChatterStarted, Event
 from shopmon.listening.state import Memory
 from shopmon.listening.strays import Track
@@ -50,12 +48,16 @@ def evidence_of(suspicion: Suspicion | None, background_known: bool) -> float:
     related = min(suspicion.family / FULL_FAMILY, 1.0)
     if suspicion.strangers > suspicion.family:
         related *= STRANGERS_LEAVE
-    kin = PER_MARGIN_DB * float(np.clip(margin, *MARGIN_RANGE_DB)) + PER_MEMBER * suspicion.family
-    alone = PER_LONE_DB * float(np.clip(margin, *LONE_RANGE_DB))
+    kin = PER_MARGIN_DB * _within(margin, *MARGIN_RANGE_DB) + PER_MEMBER * suspicion.family
+    alone = PER_LONE_DB * _within(margin, *LONE_RANGE_DB)
     if suspicion.strangers:
         alone = min(alone, 0.0)
     value = related * kin + (1 - related) * alone - PRICE
     return value if background_known else value + UNKNOWN_BACKGROUND
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return min(max(value, low), high)
 
 
 def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:
@@ -131,7 +133,7 @@ class ChatterJudge(Memory):
         kind
             Kind of chatter the line would be.
         """
-        self.evidence = float(np.clip(self.evidence + evidence_of(suspicion, background_known), 0.0, CAP))
+        self.evidence = _within(self.evidence + evidence_of(suspicion, background_known), 0.0, CAP)
         if suspicion is not None and suspicion.track.margin_db > 0:
             self.last_line_sample = sample
             if self.onset is None:
@@ -188,5 +190,5 @@ class ChatterJudge(Memory):
 
 def _probability(suspicion: Suspicion, evidence: float) -> float:
     """How likely the verdict is right, from the evidence and what supports it (fitted to simulated cuts)."""
-    odds = -0.6 + 0.5 * evidence + 0.25 * float(np.clip(suspicion.track.margin_db, -3, 12)) + 0.6 * suspicion.family
+    odds = -0.6 + 0.5 * evidence + 0.25 * _within(suspicion.track.margin_db, -3.0, 12.0) + 0.6 * suspicion.family
     return round(min(0.99, 1 / (1 + math.exp(-odds))), 3)

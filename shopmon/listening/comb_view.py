@@ -89,16 +89,16 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
         Rotation frequency.
     """
     top = min(HIGHEST_HZ, (window.bins - 3) * window.bin_hz)
-    count = int(np.clip(top / rotation_hz, 1, ORDERS))
+    count = min(max(int(top / rotation_hz), 1), ORDERS)
     orders = np.arange(1, count + 1)
     place = orders * (rotation_hz / window.bin_hz)
     bins = np.rint(place).astype(np.intp)
     heights, floors = raised_db[bins], view.floor_db[bins]
     between = np.rint(place[None, :] + np.array([[-0.5], [-0.38], [0.38]]) * (rotation_hz / window.bin_hz))
-    between = np.clip(between, 1, window.bins - 1).astype(np.intp)
+    between = np.minimum(np.maximum(between, 1), window.bins - 1).astype(np.intp)
     weights = 1.0 / orders
-    on = np.clip(heights, 0, LINE_CAP_DB)
-    off = np.clip(raised_db[between], 0, LINE_CAP_DB).mean(axis=0)
+    on = np.minimum(heights, LINE_CAP_DB)
+    off = np.minimum(raised_db[between], LINE_CAP_DB).sum(axis=0) / len(between)
     return CombView(
         rotation_hz=rotation_hz,
         bins=bins,

@@ -1,6 +1,7 @@
 """When a tooth is in metal: the sound rises over the idle spindle's, and the spindle comb rises with it."""
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 
@@ -75,7 +76,7 @@ class Engagement(Memory):
         self.history = np.concatenate((self.history[SUBFRAMES:], view.bands_db))
         self.times = min(self.times + SUBFRAMES, HISTORY)
         turn = 1.5 / rotation_hz if rotation_hz else 0.03
-        count = int(np.clip(np.ceil(turn * self._rates.rate_hz / self._rates.subframe), 5, 30))
+        count = min(max(ceil(turn * self._rates.rate_hz / self._rates.subframe), 5), 30)
         count = min(count, self.times)
         power = 10.0 ** (self.history[-(count + SUBFRAMES - 1) :] / 10)
         sums = np.cumsum(power, axis=0)
@@ -161,7 +162,7 @@ class Engagement(Memory):
         return comb.visible >= max(LEAST_LINES, LEAST_SHARE * comb.lines_db.size)
 
     def _watch_end(self, view: View, rise_db: float | None) -> list[Contact]:
-        off = float(np.clip(OFF_SHARE * self.usual, *OFF_DB))
+        off = min(max(OFF_SHARE * self.usual, OFF_DB[0]), OFF_DB[1])
         if rise_db is not None:
             self.rise_db += 0.25 * (rise_db - self.rise_db)
             held = self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES

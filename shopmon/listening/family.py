@@ -50,8 +50,6 @@ def _members(places_hz, raised_db, floor_db, background: Background, window: Win
     bins = np.where(valid, bins, 1)
     height = raised_db[bins]
     if background.spectrum_db.size == raised_db.size:
-        known = background.spectrum_db
-        around = np.maximum(np.maximum(known[bins - 1], known[bins]), known[bins + 1])
-        height = np.minimum(height, raised_db[bins] + floor_db[bins] - around)
-    worth = np.clip((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0, 1.0)
+        height = np.minimum(height, raised_db[bins] + floor_db[bins] - background.around_db[bins])
+    worth = np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
     return float(np.sum(np.where(valid, WEIGHTS * worth, 0.0)))

@@ -65,7 +65,7 @@ def find_lines(view: View, window: Window, comb: CombView, background: Backgroun
     first, last = int(LOWEST_HZ / window.bin_hz), int(HIGHEST_SHARE * window.bins * 2)
     inner = level[first:last]
     peak = (inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])
-    peak &= view.above_floor_db[first + 1 : last - 1] > 6.0
+    peak &= view.above_floor_db[first + 1 : last - 1] > FLOOR_DB - 3.0
     peaks = np.flatnonzero(peak) + first + 1
     skirt = level[peaks] - comb.skirts_db(peaks * window.bin_hz, SPEED_DOUBT + 2 * abs(slope))
     peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
@@ -91,9 +91,7 @@ def find_lines(view: View, window: Window, comb: CombView, background: Backgroun
 def _background_margin(peaks, levels, background: Background, bins: int) -> np.ndarray:
     if background.spectrum_db.size != bins:
         return np.full(peaks.size, 30.0)
-    known = background.spectrum_db
-    around = np.stack([known[np.clip(peaks + shift, 0, bins - 1)] for shift in (-3, -2, -1, 0, 1, 2, 3)])
-    return levels - around.max(axis=0) - BACKGROUND_DB
+    return levels - background.around_db[peaks] - BACKGROUND_DB
 
 
 def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:

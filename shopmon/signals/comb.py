@@ -11,7 +11,7 @@ def comb_gain(above_floor_db: np.ndarray, price_db: float) -> np.ndarray:
     Strong lines are capped, so that one stray line cannot buy a comb; a predicted line that is missing costs
     `price_db`.
     """
-    return np.clip(above_floor_db, 0.0, LINE_CAP_DB) - price_db
+    return np.minimum(np.maximum(above_floor_db, 0.0), LINE_CAP_DB) - price_db
 
 
 class CombGrid:

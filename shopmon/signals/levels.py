@@ -27,13 +27,15 @@ def power_db(power):
     return 10.0 * np.log10(np.maximum(power, _SMALLEST_POWER))
 
 
-def sine_power(samples: np.ndarray) -> np.ndarray:
+def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     """Return the alternating power of each channel relative to a full-scale sine.
 
     Parameters
     ----------
     samples
         Shape ``(frames, channels)``, full scale being 1. A constant offset does not count.
+    axis
+        Which axis is time.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def sine_power(samples: np.ndarray) -> np.ndarray:
     >>> round(float(sine_power(0.5 * np.sin(2 * np.pi * 50 * t)[:, None])[0]), 6)
     0.25
     """
-    return 2.0 * np.var(samples, axis=0, dtype=np.float64)
+    return 2.0 * np.var(samples, axis=axis, dtype=np.float64)
 
 
 def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:
