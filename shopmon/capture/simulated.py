@@ -3,6 +3,7 @@
 It needs no microphone, no sound card and no PortAudio, and it says that it is invented.
 """
 
+import json
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -14,7 +15,14 @@ from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.signals.block import Block, Channel
 
 DEMO_PASS = Path(__file__).with_name("demo") / "pass.flac"
+DEMO_TRUTH = DEMO_PASS.with_name("pass.truth.json")
 DEMO_NAME = "simulated cut (invented, no microphone)"
+
+
+def demo_setup() -> dict:
+    """Return what a person would say of the tool: ``nominal_rpm`` (not quite the true speed), ``flutes``."""
+    spindle = json.loads(DEMO_TRUTH.read_text(encoding="utf-8"))["spindle"]
+    return {"nominal_rpm": float(spindle["nominal_rpm"]), "flutes": int(spindle["flutes"])}
 
 
 class DemoSource:

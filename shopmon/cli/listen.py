@@ -1,6 +1,7 @@
 """``shopmon listen``: the service itself."""
 
 import logging
+import os
 import signal
 import sys
 import threading
@@ -57,6 +58,8 @@ def command(sources, device, rpm, flutes, data_dir, settings_file, lan, port, ve
         format="%(levelname)s %(name)s: %(message)s",
         stream=sys.stderr,
     )
+    # the sound callback must get its turn between the threads that serve pages
+    sys.setswitchinterval(0.001)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     if len(sources) > 1:
         raise SettingError(
@@ -83,6 +86,9 @@ def command(sources, device, rpm, flutes, data_dir, settings_file, lan, port, ve
         )
     finally:
         running.monitor.close()
+    if running.monitor.stuck:
+        # the sound library may hold this process for ever; a new one in its place keeps address and options
+        os.execv(sys.executable, [sys.executable, "-m", "shopmon", *sys.argv[1:]])
     if running.monitor.failed:
         click.echo("shopmon: the listening engine failed; the log above says why. Start it again.", err=True)
         raise click.exceptions.Exit(1)
@@ -97,7 +103,7 @@ def _serve(running, lan: bool, port: int) -> None:
     access = Access(monitor.archive, lan=lan)
     server = Server(create_app(monitor, access=access), "0.0.0.0" if lan else "127.0.0.1", port)
     _stop_on_signals(server)
-    threading.Thread(target=_stop_on_failure, args=(monitor, server), daemon=True).start()
+    threading.Thread(target=_stop_on_trouble, args=(monitor, server), daemon=True).start()
     click.echo(f"Listening to {running.source.name}. Everything is kept in {running.data_dir}.")
     click.echo(f"Open {server.url} in a browser. Stop with Ctrl-C.")
     if lan:
@@ -118,6 +124,6 @@ def _stop_on_signals(server) -> None:
     signal.signal(signal.SIGINT, stop)
 
 
-def _stop_on_failure(monitor, server) -> None:
-    monitor.wait_for_failure()
+def _stop_on_trouble(monitor, server) -> None:
+    monitor.wait_for_trouble()
     server.close()

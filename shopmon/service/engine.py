@@ -6,11 +6,13 @@ or screen.
 
 import logging
 import threading
+import time
 from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
 from shopmon.capture.source import Source, SourceFormat, SourceNotice
+from shopmon.errors import ShopmonError
 from shopmon.listening.events import Event
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -71,6 +73,7 @@ class Engine:
         self.source = source
         self.settings = settings
         self.failure: BaseException | None = None
+        self.stalled_since_s: float | None = None
         self._sink = sink
         self._setup = setup
         self._changes: deque[tuple[Setup, Callable[[str | None, int | None], None]]] = deque()
@@ -112,9 +115,10 @@ class Engine:
                 if isinstance(item, Block):
                     self._take(item)
                 else:
-                    self._sink.source_notice(item)
-                    if item.code == "device-lost":
-                        self._end_stream()
+                    self._hear_of_source(item)
+        except ShopmonError as exc:
+            # a recording that cannot be read to its end is no fault of ours: say so and stay up
+            self._sink.source_notice(SourceNotice(code="recording-ended", text=exc.text, hint=exc.hint))
         except Exception as exc:
             # the process is ended by its owner and started afresh: a half-working monitor must not look alive
             log.exception("The listening engine failed")
@@ -123,7 +127,15 @@ class Engine:
             self._end_stream()
             self.finished.set()
 
+    def _hear_of_source(self, notice: SourceNotice) -> None:
+        if notice.code == "device-lost":
+            self._end_stream()
+        if notice.code == "device-stalled":
+            self.stalled_since_s = time.monotonic()
+        self._sink.source_notice(notice)
+
     def _take(self, block: Block) -> None:
+        self.stalled_since_s = None
         if block.stream_id != self._stream_id:
             self._end_stream()
             self._start_stream(block)

@@ -17,11 +17,12 @@ from shopmon.service.context import ORIGINS, checked_context, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages
 from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
+from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.settings import Settings
 
 HOUSEKEEPING_EVERY_S = 2.0
-ENGINE_SILENT_S = 5.0
+STUCK_S = 60.0
 log = logging.getLogger(__name__)
 
 
@@ -44,7 +45,9 @@ class Monitor:
         self.archive = archive
         self.settings = settings
         self.feed = LiveFeed()
-        self.lan = False
+        self._lamp = (
+            StateLamp(self.feed, settings.lamp.gpio_pin) if settings.lamp.gpio_pin is not None else None
+        )
         self._log = Log(self._clock_is_set)
         self._clock_origin = trusted_clock()
         if self._clock_origin:
@@ -86,19 +89,26 @@ class Monitor:
         """Stop listening and close everything in good order; calling it twice is harmless."""
         self._closing.set()
         self._engine.stop()
+        if self._lamp:
+            self._lamp.close()
         self.feed.close()
         self.archive.close()
 
-    def wait_for_failure(self) -> None:
-        """Return when the engine has died of an error of ours, or the monitor is closed."""
-        self._engine.finished.wait()
-        if not self.failed:
-            self._closing.wait()
+    def wait_for_trouble(self) -> None:
+        """Return when the engine has died, the sound system is stuck for good, or the monitor is closed."""
+        while not (self.failed or self.stuck or self._closing.wait(0.5)):
+            pass
 
     @property
     def failed(self) -> bool:
         """True when the engine died of an error of ours."""
         return self._engine.failure is not None
+
+    @property
+    def stuck(self) -> bool:
+        """True when only a new process can bring the sound back."""
+        since_s = self._engine.stalled_since_s
+        return since_s is not None and time.monotonic() - since_s > STUCK_S
 
     # what is true now
 
@@ -125,7 +135,7 @@ class Monitor:
         """Say whether the engine lives and how fresh its newest frame is."""
         position = self._journal.position
         return {
-            "ok": not self.failed and not self._engine.finished.is_set(),
+            "ok": not (self.failed or self.stuck),
             "state": self._journal.live.as_dict()["state"],
             "sample": position[1] if position else None,
             "recording": self._status.recording,

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from shopmon.capture.factory import open_source
+from shopmon.capture.simulated import demo_setup
 from shopmon.capture.source import Source
 from shopmon.errors import SettingError
 from shopmon.listening.setup import Setup
@@ -43,9 +44,9 @@ class Running:
             Something said or set cannot be used. A missing device is no error: it is waited for.
         """
         settings = load_settings(options.settings_file)
-        setup = _setup(options.rpm, options.flutes)
+        setup = _setup(options)
         source = make_source(options.source, options.device, settings)
-        data_dir = options.data_dir or Path(settings.storage.data_dir or default_data_dir()).expanduser()
+        data_dir = _data_dir(options, settings)
         archive = Archive.open(
             data_dir,
             budget_bytes=settings.storage.budget_bytes,
@@ -74,6 +75,7 @@ def make_source(spec: str, device: str | None, settings: Settings) -> Source:
         sample_rate_hz=named.sample_rate_hz,
         channels=named.channels,
         sensor=named.sensor,
+        source_id=spec,
     )
 
 
@@ -87,8 +89,18 @@ def _spec_of(named: SourceSettings, name: str) -> str:
     return str(Path(named.path).expanduser().absolute())
 
 
-def _setup(rpm: float | None, flutes: int | None) -> Setup:
+def _setup(options: Options) -> Setup:
+    if options.source == "demo" and options.rpm is None and options.flutes is None:
+        return Setup(**demo_setup())
     try:
-        return Setup(nominal_rpm=rpm, flutes=flutes)
+        return Setup(nominal_rpm=options.rpm, flutes=options.flutes)
     except ValueError as exc:
         raise SettingError(f"{str(exc)[0].upper()}{str(exc)[1:]}.", "Check --rpm and --flutes.") from None
+
+
+def _data_dir(options: Options, settings: Settings) -> Path:
+    """Where to keep things; invented cuts are kept apart from real ones unless a folder is named."""
+    if options.data_dir:
+        return options.data_dir
+    usual = Path(settings.storage.data_dir or default_data_dir()).expanduser()
+    return usual.with_name(usual.name + "-demo") if options.source == "demo" else usual
