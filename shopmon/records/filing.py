@@ -84,10 +84,10 @@ def file_recording(job: FilingJob, data: DataFolder, setup_changes: SetupChanges
         return _already_filed(job, data)
     first, end = pieces[0].first, pieces[-1].end
     features_path = _file_features(job, data, first)
-    target = data.recordings / f"{job.recording_id}{suffix_for(job.info)}"
+    target = audio_path(data, job.recording_id, job.info)
     _write_audio(target, pieces, job.info)
     gaps = [[piece.first - first, piece.end - first] for piece in pieces if piece.segment is None]
-    _finish_sidecar(job, data, first, end, gaps, setup_changes)
+    _finish_sidecar(sidecar_path(target), job, first, end, gaps, setup_changes)
     sync_folder(data.recordings)
     return Filed(
         first_sample=first,
@@ -130,9 +130,14 @@ def suffix_for(info: StreamInfo) -> str:
     return ".flac" if fits and info.sample_rate_hz <= FLAC_RATE_HZ else ".wav"
 
 
-def sidecar_path(data: DataFolder, recording_id: str) -> Path:
-    """Return where the starting state of a recording is kept."""
-    return data.recordings / f"{recording_id}.state.json"
+def audio_path(data: DataFolder, recording_id: str, info: StreamInfo) -> Path:
+    """Return where a recording's audio is put."""
+    return data.recordings / f"{recording_id}{suffix_for(info)}"
+
+
+def sidecar_path(audio: Path) -> Path:
+    """Return where the starting state of a recording is kept: beside it, ``NAME.flac.state.json``."""
+    return audio.with_name(f"{audio.name}.state.json")
 
 
 def write_sidecar(path: Path, content: dict) -> None:
@@ -156,8 +161,9 @@ def _file_features(job: FilingJob, data: DataFolder, first: int) -> Path | None:
 def _already_filed(job: FilingJob, data: DataFolder) -> Filed:
     # a crash between the rename and the row leaves a whole recording whose segments may be gone
     features_path = _file_features(job, data, job.first_sample)
-    target = data.recordings / f"{job.recording_id}{suffix_for(job.info)}"
+    target = audio_path(data, job.recording_id, job.info)
     if not target.exists():
+        sidecar_path(target).unlink(missing_ok=True)
         return Filed(
             first_sample=job.first_sample,
             end_sample=job.end_sample,
@@ -166,7 +172,7 @@ def _already_filed(job: FilingJob, data: DataFolder) -> Filed:
             gaps=[],
             features_path=features_path,
         )
-    known = read_sidecar(sidecar_path(data, job.recording_id))
+    known = read_sidecar(sidecar_path(target))
     first = known.get("first_sample", job.first_sample)
     return Filed(
         first_sample=first,
@@ -187,12 +193,14 @@ def read_sidecar(path: Path) -> dict:
     return stored if isinstance(stored, dict) else {}
 
 
-def _finish_sidecar(job, data, first, end, gaps, setup_changes: SetupChanges) -> None:
-    path = sidecar_path(data, job.recording_id)
+def _finish_sidecar(
+    path: Path, job: FilingJob, first: int, end: int, gaps, setup_changes: SetupChanges
+) -> None:
     known = read_sidecar(path)
-    if known.get("first_sample") != first:
-        known["state"] = None  # the audio the state belonged before is lost
-    changes = setup_changes(job.info.stream_id, first, end)
+    if known.get("first_sample") != first or known.get("state") is None:
+        # no state was kept there, or the audio it belonged before is lost: the recording starts cold
+        path.unlink(missing_ok=True)
+        return
     known |= {
         "schema": SIDECAR_SCHEMA,
         "recording_id": job.recording_id,
@@ -202,7 +210,7 @@ def _finish_sidecar(job, data, first, end, gaps, setup_changes: SetupChanges) ->
         "first_sample": first,
         "end_sample": end,
         "gaps": gaps,
-        "setup_changes": [{**change, "at_sample": change["at_sample"] - first} for change in changes],
+        "setup_changes": setup_changes(job.info.stream_id, first, end),
         "settings": job.info.settings,
     }
     write_sidecar(path, known)

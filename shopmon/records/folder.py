@@ -6,7 +6,7 @@
     lock                held while a monitor runs on this folder
     backups/            copies of the database made before a migration
     buffer/ID/          the rolling buffer of one stream: short segments of audio, features, listener states
-    recordings/         ID.flac or ID.wav, ID.state.json, ID.features.npz
+    recordings/         ID.flac or ID.wav, beside it ID.flac.state.json; ID.features.npz
 """
 
 import errno

@@ -182,13 +182,17 @@ class Reader:
         return self._all(query)
 
     def setup_changes(self, stream_id: str, first: int, end: int) -> list[dict]:
-        """Return the context changes of a stream from `first` (exclusive) to `end`, for a sidecar."""
+        """Return the context changes of a stream from `first` to `end`, both exclusive, for a sidecar.
+
+        Each has its ``sample``, ``nominal_rpm`` and ``flutes`` (None where unknown) and what else was known.
+        """
         query = (
             sa.select(contexts)
             .where(contexts.c.stream_id == stream_id, contexts.c.sample > first, contexts.c.sample < end)
             .order_by(contexts.c.sequence)
         )
-        return [{"at_sample": row["sample"], **context_values(row)} for row in self._all(query)]
+        unknown = {"nominal_rpm": None, "flutes": None}
+        return [{"sample": row["sample"], **unknown, **context_values(row)} for row in self._all(query)]
 
     def last_state(self, source_id: str) -> dict | None:
         """Return the newest listener state of a source, also of an earlier run; None when there is none."""

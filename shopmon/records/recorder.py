@@ -14,7 +14,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from shopmon.records.filing import Filed, FilingJob, sidecar_path, write_sidecar
+from shopmon.records.filing import Filed, FilingJob, audio_path, sidecar_path, write_sidecar
 from shopmon.records.folder import DataFolder
 from shopmon.records.ledger import Ledger
 from shopmon.records.segments import Segment
@@ -305,9 +305,10 @@ class Recorder:
             "state": "open",
         }
         self._ledger.insert(recordings, row)
-        if self.keep_audio:
+        if self.keep_audio and beginning.state is not None:
             content = {"first_sample": recording.begin, "state": beginning.state, "setup": beginning.setup}
-            self._try(lambda: write_sidecar(sidecar_path(self._data, recording.id), content))
+            path = sidecar_path(audio_path(self._data, recording.id, info))
+            self._try(lambda: write_sidecar(path, content))
         return recording
 
     def _is_over(self, recording: Recording, buffer: StreamBuffer) -> bool:

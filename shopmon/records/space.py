@@ -13,6 +13,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from shopmon.records.filing import sidecar_path
 from shopmon.records.folder import DataFolder
 from shopmon.records.ledger import Ledger
 from shopmon.records.stream_info import SAMPLE_BYTES
@@ -184,8 +185,9 @@ class Retention:
         return None
 
     def _remove(self, row: sa.Row) -> None:
-        (self._data.root / row.path).unlink(missing_ok=True)
-        (self._data.recordings / f"{row.id}.state.json").unlink(missing_ok=True)
+        audio = self._data.root / row.path
+        audio.unlink(missing_ok=True)
+        sidecar_path(audio).unlink(missing_ok=True)
         self._ledger.write(
             sa.update(recordings).where(recordings.c.id == row.id).values(state="removed", audio_bytes=0)
         )

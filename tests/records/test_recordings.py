@@ -1,6 +1,5 @@
 """Which audio is kept for which cut, and that it is the audio that was heard."""
 
-import json
 import tempfile
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from hypothesis import strategies as st
 
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.archive import Archive
+from shopmon.records.filing import read_sidecar, sidecar_path
 from tests.records.synthetic import Feed, audio_span, block_between, codes_between, read_codes, stream
 
 ROUND = 1000  # samples per second of the slow stream
@@ -136,7 +136,7 @@ def test_lost_samples_stand_as_silence_and_shift_nothing(archive):
     cut = archive.cut("cut")
     assert cut["gaps"] == [[12.0, 14.5]]
     assert audio_span(archive, "cut") == (0, 20 * ROUND)
-    sidecar = json.loads(archive.audio_path("cut").with_suffix("").with_suffix(".state.json").read_text())
+    sidecar = read_sidecar(sidecar_path(archive.audio_path("cut")))
     assert sidecar["gaps"] == [[12 * ROUND, 14_500]]
 
 
@@ -234,11 +234,11 @@ def test_the_sidecar_holds_state_changes_and_settings(archive):
     archive.add_context("after", {"flutes": 5}, {}, "stream", 40 * ROUND)
     feed.to(60.0)
     archive.flush()
-    sidecar = json.loads(archive.audio_path("cut").with_suffix("").with_suffix(".state.json").read_text())
+    sidecar = read_sidecar(sidecar_path(archive.audio_path("cut")))
     assert sidecar["schema"] == "shopmon.sidecar/1"
     assert sidecar["first_sample"] == sidecar["state"]["here"] == 10 * ROUND
     assert sidecar["setup"] == {"flutes": 3}
-    assert sidecar["setup_changes"] == [{"at_sample": 11 * ROUND, "flutes": 4, "nominal_rpm": 9000.0}]
+    assert sidecar["setup_changes"] == [{"sample": 21 * ROUND, "flutes": 4, "nominal_rpm": 9000.0}]
     assert sidecar["settings"] == {"cut_gap_s": 3.0}
 
 
