@@ -143,6 +143,9 @@ def main():
     except SetupError as exc:
         print(f"start.py: {exc}", file=sys.stderr)
         return 1
+    except KeyboardInterrupt:
+        print("start.py: stopped before everything was set up; start again to go on.", file=sys.stderr)
+        return 130
     os.execv(str(programs / "shopmon"), ["shopmon", *(sys.argv[1:] or ["--help"])])
 
 

@@ -66,6 +66,9 @@ def main(arguments):
     except start.SetupError as exc:
         print(f"everything.py: {exc}", file=sys.stderr)
         return 1
+    except KeyboardInterrupt:
+        print("everything.py: stopped before everything was set up.", file=sys.stderr)
+        return 130
     command = [str(programs / "python"), "-m", "pytest", "-p", "tests.skip_report"]
     command += ["--skips-fail"] if "--strict" in own else []
     return subprocess.run([*command, *handed_on], cwd=ROOT).returncode
