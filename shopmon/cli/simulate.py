@@ -10,7 +10,7 @@ import soundfile
 
 from shopmon.cutting.materials import MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, Mode, require_positive
-from shopmon.cutting.plan import SENSORS, Engagement, Neighbour, PassPlan
+from shopmon.cutting.plan import SENSORS, Engagement, Neighbour, PassPlan, Spindle
 from shopmon.cutting.scenarios import SCENARIOS, scenario
 from shopmon.errors import SettingError, StoreError
 
@@ -70,19 +70,29 @@ def stretched(engagement: Engagement, factor: float, ap_mm: float | None) -> Eng
     )
 
 
+def turned(spindle: Spindle, options: dict) -> Spindle:
+    """The scenario's spindle at the speeds that were given."""
+    if options["nominal_rpm"] is not None:
+        spindle = replace(spindle, nominal_rpm=options["nominal_rpm"])
+    if options["rpm"] is None:
+        return spindle
+    require_positive("--rpm", options["rpm"])
+    nominal = options["nominal_rpm"] or options["rpm"]
+    if not 0.5 <= options["rpm"] / nominal <= 1.2:
+        raise SettingError(
+            f"--rpm {options['rpm']:g} is too far from --nominal-rpm {nominal:g}.",
+            "The true speed lies between half and 1.2 times the nominal one.",
+        )
+    return replace(spindle, nominal_rpm=nominal, slip=1 - options["rpm"] / nominal)
+
+
 def planned(options: dict) -> PassPlan:
     """Build the plan: the scenario, changed by the options that were given."""
     plan = scenario(options["scenario"])
     if options["duration"] is not None and options["duration"] <= 0:
         raise SettingError(f"--duration must be above 0 s, not {options['duration']:g}.")
     factor = 1.0 if options["duration"] is None else options["duration"] / plan.duration_s
-    spindle = plan.spindle
-    if options["nominal_rpm"] is not None:
-        spindle = replace(spindle, nominal_rpm=options["nominal_rpm"])
-    if options["rpm"] is not None:
-        require_positive("--rpm", options["rpm"])
-        nominal = options["nominal_rpm"] or options["rpm"]
-        spindle = replace(spindle, nominal_rpm=nominal, slip=1 - options["rpm"] / nominal)
+    spindle = turned(plan.spindle, options)
     moved = given(
         start_s=spindle.start_s and spindle.start_s * factor,
         stop_s=spindle.stop_s and spindle.stop_s * factor,
@@ -145,7 +155,8 @@ def write(out: Path, samples, truth: dict, rate: float, bits: str) -> Path:
         beside.write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
     except (OSError, soundfile.LibsndfileError) as exc:
         raise StoreError(
-            f"{out} cannot be written: {exc}.", "Choose a folder that exists and may be written."
+            f"{out} cannot be written: {str(exc).rstrip('.')}.",
+            "Choose a folder that exists and may be written.",
         ) from exc
     return beside
 

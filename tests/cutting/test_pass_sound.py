@@ -118,7 +118,7 @@ def test_the_comb_stands_at_the_true_speed_not_the_nominal_one():
 def test_much_runout_makes_rotation_lines_as_strong_as_tooth_passing(seed):
     def shares(runout_um):
         tool = assembly(10, 3, stickout_mm=32, runout_um=runout_um)
-        # at this speed the tenth rotation line, no tooth-passing line, falls near the tool's natural frequency
+        # here the tenth rotation line, no tooth-passing line, falls near a natural frequency of the tool
         light = short(
             assembly=tool, tooth_scatter_um=0.0, feed_per_tooth_mm=0.02, spindle=Spindle(nominal_rpm=10900)
         )
@@ -128,7 +128,7 @@ def test_much_runout_makes_rotation_lines_as_strong_as_tooth_passing(seed):
         return max(lines[2::3]), max(amplitude for order, amplitude in enumerate(lines, 1) if order % 3)
 
     teeth, rotation = shares(0.0)
-    assert rotation < 0.2 * teeth
+    assert rotation < 0.3 * teeth
     teeth, rotation = shares(20.0)
     assert rotation > teeth
 
