@@ -148,7 +148,9 @@ class AudioFile:
         return wanted if reached < 0 else max(0, min(wanted, reached - self._position))
 
     def _refuse_non_finite(self, codes: np.ndarray) -> None:
-        if np.isfinite(codes.sum(dtype=np.float64)) and np.isfinite(codes).all():
+        with np.errstate(invalid="ignore"):
+            total = codes.sum(dtype=np.float64)
+        if np.isfinite(total) and np.isfinite(codes).all():
             return
         frame = self._position + int(np.flatnonzero(~np.isfinite(codes).all(axis=1))[0])
         raise RecordingError(

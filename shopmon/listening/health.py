@@ -63,11 +63,12 @@ def notice(code: str, sample: int) -> Notice:
 class Health(Memory):
     """Counts what is wrong with the input and says each thing once until it is over."""
 
-    kept = ("constant", "quiet", "clips", "said", "unheard")
+    kept = ("constant", "heard", "quiet", "clips", "said", "unheard")
 
     def __init__(self, rates: Rates):
         self._hop_channels = rates.hop_frames
         self.constant = 0
+        self.heard = False
         self.quiet = 0
         self.clips = [0.0] * MEMORY_HOPS
         self.unheard = 0
@@ -75,8 +76,8 @@ class Health(Memory):
 
     @property
     def silent(self) -> bool:
-        """Nothing but one constant value has come for a quarter of a second."""
-        return self.constant >= SILENT_HOPS
+        """Nothing but one constant value has come for a quarter of a second, or ever."""
+        return self.constant >= SILENT_HOPS or not self.heard
 
     @property
     def clipped(self) -> bool:
@@ -86,11 +87,12 @@ class Health(Memory):
     def take(self, view: View, channels: int) -> list[Notice]:
         """Take in one hop and return what is new to say."""
         self.constant = 0 if view.live else self.constant + 1
+        self.heard = self.heard or view.live > 0
         low = view.live and power_db(view.power) < QUIET_DB
         self.quiet = self.quiet + 1 if low else 0
         self.clips = [*self.clips[1:], view.clipped / (self._hop_channels * channels)]
         return [
-            *self.say("no-input", self.silent, view.sample),
+            *self.say("no-input", self.constant >= SILENT_HOPS, view.sample),
             *self.say("level-too-low", self.quiet >= QUIET_HOPS, view.sample),
             *self.say("sensor-clipped", self.clipped, view.sample),
             *self.say("samples-broken", view.broken > 0, view.sample),
