@@ -61,6 +61,7 @@ def command(sources, device, rpm, flutes, data_dir, settings_file, lan, port, ve
     # the sound callback must get its turn between the threads that serve pages
     sys.setswitchinterval(0.001)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    logging.getLogger("alembic").setLevel(logging.WARNING)
     if len(sources) > 1:
         raise SettingError(
             "Only one --source can be listened to at a time so far.",
