@@ -1,0 +1,13 @@
+"""The examples in the docstrings give what they say."""
+
+import doctest
+
+import pytest
+
+from shopmon.cutting import geometry, nouns
+
+
+@pytest.mark.parametrize("module", [geometry, nouns], ids=lambda module: module.__name__)
+def test_examples(module):
+    failed, tried = doctest.testmod(module)
+    assert tried > 0 and failed == 0
