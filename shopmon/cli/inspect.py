@@ -27,14 +27,16 @@ from shopmon.errors import SettingError, StoreError
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
 def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, cold, json_file):
-    """Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
+    r"""Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
 
     \b
     Example: shopmon inspect pass.flac --rpm 12000 --flutes 3
     """
     setup, settings = _checked(rpm, flutes, min_rpm, max_rpm, sensor)
     if (full_scale is None) != (unit is None):
-        raise SettingError("--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g.")
+        raise SettingError(
+            "--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g."
+        )
     from shopmon.service.inspection import inspect_recording
 
     result = inspect_recording(
@@ -62,7 +64,9 @@ def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
         settings = ListenerSettings(sensor=sensor, **bounds)
         return Setup(nominal_rpm=rpm, flutes=flutes), settings
     except ValueError as exc:
-        raise SettingError(f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm.") from exc
+        raise SettingError(
+            f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm."
+        ) from exc
 
 
 def _progress():

@@ -37,7 +37,9 @@ def _heading(result: dict) -> str:
         "cutting": "A cut was heard, and no chatter.",
         "chatter": "Chatter was heard.",
     }
-    doubt = " This is not certain." if result["unsure"] and result["state"] not in ("no-input", "stopped") else ""
+    doubt = (
+        " This is not certain." if result["unsure"] and result["state"] not in ("no-input", "stopped") else ""
+    )
     return words[result["state"]] + doubt
 
 
@@ -49,7 +51,9 @@ def _speed(result: dict) -> str:
     if nominal:
         text += f" ({100 * (rpm / nominal - 1):+.1f} % of the {nominal:g} rpm given)"
     others = result["spindle"]["alternatives_rpm"]
-    return text + (f"; it could also be {', '.join(f'{other:.0f}' for other in others)} rpm" if others else "")
+    return text + (
+        f"; it could also be {', '.join(f'{other:.0f}' for other in others)} rpm" if others else ""
+    )
 
 
 def _cuts(result: dict) -> list[str]:
@@ -61,7 +65,8 @@ def _cuts(result: dict) -> list[str]:
         parts = len(cut["engaged"])
         within = f" in {parts} engagements" if parts > 1 else ""
         lines.append(
-            f"  {_time(cut['start_s'])} to {_time(cut['end_s'])}: {cut['cut_time_s']:.1f} s in the cut{within}"
+            f"  {_time(cut['start_s'])} to {_time(cut['end_s'])}: "
+            f"{cut['cut_time_s']:.1f} s in the cut{within}"
         )
     return lines
 

@@ -13,7 +13,7 @@ MOST_TONES = 24
 
 
 class Background(Memory):
-    """Learned in batches, each taken over only when the next one was quiet too: a cut's first faint contact stays out.
+    """Learned in batches, each taken over only when the next was quiet too: a faint first contact stays out.
 
     Attributes
     ----------

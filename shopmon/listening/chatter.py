@@ -190,5 +190,7 @@ class ChatterJudge(Memory):
 
 def _probability(suspicion: Suspicion, evidence: float) -> float:
     """How likely the verdict is right, from the evidence and what supports it (fitted to simulated cuts)."""
-    odds = -0.6 + 0.5 * evidence + 0.25 * _within(suspicion.track.margin_db, -3.0, 12.0) + 0.6 * suspicion.family
+    odds = (
+        -0.6 + 0.5 * evidence + 0.25 * _within(suspicion.track.margin_db, -3.0, 12.0) + 0.6 * suspicion.family
+    )
     return round(min(0.99, 1 / (1 + math.exp(-odds))), 3)

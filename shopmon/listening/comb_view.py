@@ -59,7 +59,7 @@ class CombView:
         return float(10 * np.log10(power))
 
     def skirts_db(self, frequency_hz: np.ndarray, doubt: float) -> np.ndarray:
-        """Level that the nearest comb line's skirt may reach at other frequencies; infinite within the line itself.
+        """Return the level that the nearest comb line's skirt may reach; infinite within the line itself.
 
         Parameters
         ----------

@@ -72,7 +72,7 @@ class Engagement(Memory):
         return self.engaged or self.candidate_sample is not None
 
     def smooth(self, view: View, rotation_hz: float | None) -> np.ndarray:
-        """Take in the sub-frames' band levels; return them smoothed over a turn or two, shape ``(5, bands)``."""
+        """Take in the sub-frames' levels; return them smoothed over a turn or two, shape ``(5, bands)``."""
         self.history = np.concatenate((self.history[SUBFRAMES:], view.bands_db))
         self.times = min(self.times + SUBFRAMES, HISTORY)
         turn = 1.5 / rotation_hz if rotation_hz else 0.03
@@ -123,7 +123,9 @@ class Engagement(Memory):
         back = (HISTORY - 1 - index) * self._rates.subframe + late
         return max(0, sample - int(back * self._rates.factor))
 
-    def _weigh(self, sample: int, comb: CombView | None, rise_db: float | None, jitter: float) -> list[Contact]:
+    def _weigh(
+        self, sample: int, comb: CombView | None, rise_db: float | None, jitter: float
+    ) -> list[Contact]:
         self.candidate_hops += 1
         risen = rise_db is not None and rise_db > COMB_RISE_DB
         # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
@@ -146,7 +148,7 @@ class Engagement(Memory):
         return []
 
     def _first_contact(self, sample: int) -> int:
-        """When the tooth met the metal: the first rise, unless most of it came much later (coolant comes first)."""
+        """The first rise, unless most of it came much later (coolant comes first)."""
         level = float(np.median(self.activity[-START_SUBFRAMES:]))
         below = np.flatnonzero(self.activity < LATER_SHARE * level)
         later = self._sample_of(int(below[-1]) + 1, sample) if below.size else 0
@@ -154,7 +156,7 @@ class Engagement(Memory):
         return later if later - self.candidate_sample > much else self.candidate_sample
 
     def _clear(self, comb: CombView | None, jitter: float) -> bool:
-        """The comb is a spindle's: many lines stand out, at a speed that held still before or holds still now."""
+        """Many lines stand out, at a speed that held still before or holds still now."""
         if comb is None or comb.contrast_db < COMB_CONTRAST_DB:
             return False
         if jitter > UNSTEADY and not self.spinning_before:
@@ -183,7 +185,9 @@ class Engagement(Memory):
     def recent_bands(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""
         power = 10.0 ** (self.history[-36:] / 10)
-        smooth = 10 * np.log10(np.maximum(np.stack([power[i : i + 6].mean(axis=0) for i in range(31)]), 1e-20))
+        smooth = 10 * np.log10(
+            np.maximum(np.stack([power[i : i + 6].mean(axis=0) for i in range(31)]), 1e-20)
+        )
         return smooth.mean(axis=0), smooth.var(axis=0)
 
     def _end_sample(self, sample: int) -> int:

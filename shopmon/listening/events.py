@@ -1,4 +1,4 @@
-"""What the listener says: the state vocabulary and the events, all frozen, all times in samples of the stream."""
+"""What the listener says: states and events, all frozen, all times in samples of the stream."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -40,8 +40,8 @@ class StrayTone:
 class CutSpan:
     """A cut, open or ended: engagements of one context with gaps under ``cut_gap_s``.
 
-    ``number`` counts the cuts of this listener from 0; ``engaged`` holds ``(start, end)`` samples, end exclusive,
-    the last one still growing while the tooth is in metal.
+    ``number`` counts the cuts of this listener from 0; ``engaged`` holds ``(start, end)`` samples, end
+    exclusive, the last one still growing while the tooth is in metal.
     """
 
     number: int
@@ -59,8 +59,8 @@ class CutSpan:
 class ChatterSpan:
     """One chatter event, open or ended.
 
-    ``alarm_sample`` is one past the last sample that was needed when the alarm was first raised; ``start_sample``
-    dates the onset as well as can be done after the fact. ``confidence`` is a probability.
+    ``alarm_sample`` is one past the last sample that was needed when the alarm was first raised;
+    ``start_sample`` dates the onset as well as can be done after the fact. ``confidence`` is a probability.
     """
 
     start_sample: int
@@ -151,7 +151,7 @@ class ChatterEnded:
 
 @dataclass(frozen=True, kw_only=True)
 class Notice:
-    """Something the person should know, with what to do about it. ``code`` is stable, lower-case-with-dashes."""
+    """Something the person should know and what to do about it; ``code`` is stable, with-dashes."""
 
     sample: int
     code: str

@@ -40,7 +40,8 @@ def family_support(
     """
     spacings = {comb.rotation_hz * (flutes or 1), comb.rotation_hz}
     return max(
-        _members(frequency_hz + STEPS * spacing, raised_db, floor_db, background, window) for spacing in spacings
+        _members(frequency_hz + STEPS * spacing, raised_db, floor_db, background, window)
+        for spacing in spacings
     )
 
 

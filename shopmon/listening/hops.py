@@ -1,4 +1,4 @@
-"""From blocks of any size to hops of one size, so that nothing after this depends on how the sound was delivered."""
+"""From blocks of any size to hops of one size: how the sound was delivered must change nothing."""
 
 from dataclasses import dataclass
 
@@ -116,4 +116,3 @@ class HopCutter(Memory):
         super().restore(data)
         full[: self.filled] = self.part
         self.part = full
-

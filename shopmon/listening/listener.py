@@ -1,7 +1,7 @@
 """The engine: one listener per stream turns blocks into frames, cuts, chatter and notices.
 
-It is a function of configuration, starting state, samples and context changes tied to a sample index. Everything is
-computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
+It is a function of configuration, starting state, samples and context changes tied to a sample index.
+Everything is computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
 """
 
 from dataclasses import asdict
@@ -81,11 +81,13 @@ class Listener:
     def change_setup(self, setup: Setup, at_sample: int) -> int:
         """Use another setup from a sample on; return the sample from which it is really used.
 
-        A change takes effect with the first hop that begins at or after `at_sample`; what was heard already stays
-        as it was heard.
+        A change takes effect with the first hop that begins at or after `at_sample`; what was heard already
+        stays as it was heard.
         """
         if self.cutter.start_sample is not None:
-            at_sample = max(at_sample, self.cutter.start_sample + (self.cutter.filled > 0) * self.cutter.frames)
+            at_sample = max(
+                at_sample, self.cutter.start_sample + (self.cutter.filled > 0) * self.cutter.frames
+            )
         self._changes.append((int(at_sample), setup))
         self._changes.sort(key=lambda change: change[0])
         return int(at_sample)
@@ -120,7 +122,7 @@ class Listener:
         return self._background.entries(self.front.window)
 
     def alternatives_rpm(self) -> list[float]:
-        """Return other speeds, in a simple ratio to the one followed, that explain the sound almost as well."""
+        """Return other speeds, in a simple ratio to the one followed, that fit almost as well."""
         return self.speed.alternatives_rpm()
 
     def quality(self) -> dict:
@@ -202,9 +204,10 @@ class Listener:
         events = self.judge.end(start, start)
         self.book.leave(start)
         events += self.book.close(start)
-        self.setup = setup
-        self.speed.use(setup)
-        self.strays.clear()
+        before, self.setup = self.setup, setup
+        if (before.nominal_rpm, before.flutes) != (setup.nominal_rpm, setup.flutes):
+            self.speed.use(setup)
+            self.strays.clear()
         return events + (self.book.touch(start, start) if touching else [])
 
     def _hear(self, start: int, hop: np.ndarray) -> list[Event]:
@@ -238,7 +241,9 @@ class Listener:
         was_risen = self.engagement.risen
         if not was_risen:
             self.engagement.spinning_before = self.speed.trusted
-        rise = self._background.comb_rise_db(comb, self.front.window) if was_risen and comb is not None else None
+        rise = (
+            self._background.comb_rise_db(comb, self.front.window) if was_risen and comb is not None else None
+        )
         events: list[Event] = []
         for contact in self.engagement.judge(
             view, smoothed, self._background, comb, rise, self.speed.tracker.jitter
@@ -270,7 +275,15 @@ class Listener:
             return []
         window = self.front.window
         suspicion, kind = suspect(
-            view, window, comb, raised, self._background, self.strays, self._onset(), self.speed.tracker, self.setup.flutes
+            view,
+            window,
+            comb,
+            raised,
+            self._background,
+            self.strays,
+            self._onset(),
+            self.speed.tracker,
+            self.setup.flutes,
         )
         self.engagement.relatives = suspicion.family if suspicion else 0.0
         if not self.book.touching:
@@ -303,7 +316,12 @@ class Listener:
         touching = self.book.touching
         doubtful_speed = touching and (self.speed.confidence < 0.6 or bool(self.speed.rivals_hz))
         blind = touching and not self._background.has_spectrum
-        return self.health.clipped or doubtful_speed or blind or (self.judge.span is None and self.judge.evidence > 1.2)
+        return (
+            self.health.clipped
+            or doubtful_speed
+            or blind
+            or (self.judge.span is None and self.judge.evidence > 1.2)
+        )
 
     def _frame(self, view: View, comb: CombView | None, stray) -> Frame:
         known = self._usable(comb)

@@ -26,7 +26,8 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
 ``quality``
     ``clipped_fraction`` and ``gaps``.
 
-Levels are dB re full scale; a full-scale sine reads 0 dB. With a calibration they are dB re one unit of amplitude.
+Levels are dB re full scale; a full-scale sine reads 0 dB. With a calibration they are dB re one unit of
+amplitude.
 """
 
 import math
@@ -140,7 +141,9 @@ class Inspection:
     def _add_tone(self, tone, sample: int) -> None:
         reach = int(0.6 * self._rate)
         for known in reversed(self._tones):
-            near = abs(known["frequency_hz"] - tone.frequency_hz) < max(SAME_TONE_HZ, 0.004 * tone.frequency_hz)
+            near = abs(known["frequency_hz"] - tone.frequency_hz) < max(
+                SAME_TONE_HZ, 0.004 * tone.frequency_hz
+            )
             if near and sample - known["end"] < reach:
                 known["end"] = sample
                 if tone.level_db > known["level_db"] - 0.5:
@@ -225,7 +228,9 @@ class Inspection:
         }
 
     def _stray(self) -> list[dict]:
-        lasting = [tone for tone in self._tones if tone["end"] - tone["start"] >= SHORTEST_TONE_S * self._rate]
+        lasting = [
+            tone for tone in self._tones if tone["end"] - tone["start"] >= SHORTEST_TONE_S * self._rate
+        ]
         return [
             {
                 "frequency_hz": round(tone["frequency_hz"], 2),

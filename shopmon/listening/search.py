@@ -66,21 +66,21 @@ class SpeedSearch(Memory):
             count = max(2, int(np.log(high / low) / STEP))
             top = min(HIGHEST_HZ, (self.window.bins - 3) * self.window.bin_hz)
             candidates = low * np.exp(STEP * np.arange(count))
-            self._grid = CombGrid(
-                candidates, self.window.bin_hz, top, HARMONICS, self.flutes, FALLING
-            )
+            self._grid = CombGrid(candidates, self.window.bin_hz, top, HARMONICS, self.flutes, FALLING)
             self._grid_flutes = self.flutes
         return self._grid
 
     def look(self, spectrum_db: np.ndarray) -> float | None:
-        """Take a spectrum of the search's window; return a rotation frequency once one has stood out for a while."""
+        """Take a spectrum; return a rotation frequency once one has stood out for a while."""
         grid = self._prepared()
         height = spectrum_db - self.window.floor(spectrum_db)
         scores = grid(comb_gain(peaks_near(height), PRICE_DB))
         if self.path.size != scores.size:
             self.path = scores.copy()
         else:
-            self.path = np.float32(DECAY) * smooth_path_step(self.path, 2, 0.5) + scores * np.float32(1 - DECAY)
+            self.path = np.float32(DECAY) * smooth_path_step(self.path, 2, 0.5) + scores * np.float32(
+                1 - DECAY
+            )
         self.rounds += 1
         best = int(np.argmax(self.path))
         found = float(grid.candidates_hz[best])

@@ -8,8 +8,9 @@ from typing import Literal
 class Setup:
     """What is known of the tool and the speed now; None where nobody said.
 
-    A change takes effect at a sample index, so that the same change replayed gives the same events. ``job`` stands for
-    everything else that makes it another cut (tool, material, part, operation); only whether it differs counts.
+    A change takes effect at a sample index, so that the same change replayed gives the same events. ``job``
+    stands for everything else that makes it another cut (tool, material, part, operation); only whether it
+    differs counts.
     """
 
     nominal_rpm: float | None = None
@@ -45,7 +46,7 @@ class ListenerSettings:
     def __post_init__(self):
         if not 30 <= self.min_rpm < self.max_rpm <= 200_000:
             raise ValueError(
-                f"a speed range from {self.min_rpm!r} to {self.max_rpm!r} rpm is not within 30 to 200,000, ascending"
+                f"a speed range from {self.min_rpm!r} to {self.max_rpm!r} rpm is not within 30 to 200,000"
             )
         if not 0.1 <= self.cut_gap_s <= 600:
             raise ValueError(f"a cut gap of {self.cut_gap_s!r} s is not between 0.1 and 600")

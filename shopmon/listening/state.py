@@ -10,7 +10,7 @@ LEARNED = ("background", "speed")
 
 
 def encode(value: Any) -> Any:
-    """Turn numbers, texts, lists, dicts and arrays into what JSON knows; arrays become base64 with dtype and shape."""
+    """Turn numbers, texts, lists, dicts and arrays into what JSON knows."""
     if isinstance(value, np.ndarray):
         data = base64.b64encode(np.ascontiguousarray(value).tobytes()).decode("ascii")
         return {"array": data, "dtype": value.dtype.str, "shape": list(value.shape)}

@@ -212,7 +212,11 @@ def explain(track: Track, rotation_hz: float, background_known: bool) -> str:
     order = track.frequency_hz / rotation_hz
     place = f"at {order:.2f} times the rotation, on no multiple of it"
     if track.engaged:
-        before = "not heard before the tooth met metal" if background_known else "the time before the cut is not known"
+        before = (
+            "not heard before the tooth met metal"
+            if background_known
+            else "the time before the cut is not known"
+        )
     else:
         before = "heard without a tooth in metal, so no chatter"
     return f"{place}; {before}."

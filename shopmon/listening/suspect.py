@@ -26,7 +26,7 @@ def suspect(
     tracker: SpeedTracker,
     flutes: int | None,
 ) -> tuple[Suspicion | None, str]:
-    """Follow the stray lines of a spectrum; return the worst of those that came with the engagement, and its kind."""
+    """Follow the stray lines; return the worst that came with the engagement, and its kind."""
     lines = find_lines(view, window, comb, background, tracker.slope)
     strays.follow(lines, view.sample, window, comb, onset is not None)
     fresh = [track for track in strays.tracks if _belongs(track, onset)]
@@ -44,7 +44,11 @@ def suspect(
         for track in tracks
     ]
     worst = max(suspicions, key=lambda s: min(s.track.margin_db, 8.0) + 2.0 * s.family - 2.0 * s.strangers)
-    kin = [track for track in fresh if not is_stranger(worst.track, track, comb.rotation_hz, 1.5 / window.duration_s)]
+    kin = [
+        track
+        for track in fresh
+        if not is_stranger(worst.track, track, comb.rotation_hz, 1.5 / window.duration_s)
+    ]
     strongest = max(kin, key=lambda track: track.power)
     tolerance = 0.5 / window.duration_s + 7e-4 * strongest.frequency_hz
     kind = kind_of(strongest.frequency_hz, comb.rotation_hz, flutes, tolerance)

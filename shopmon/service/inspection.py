@@ -27,8 +27,9 @@ def sidecar_path(path: str | Path) -> Path:
 def read_sidecar(path: str | Path) -> dict | None:
     """Read the sidecar of a recording, None when there is none.
 
-    Its keys: ``state`` (a listener's snapshot), ``setup_changes`` (each with ``sample``, ``nominal_rpm``, ``flutes``),
-    and where the recording does not begin at the snapshot's sample, ``first_sample``. Samples are those of the stream.
+    Its keys: ``state`` (a listener's snapshot), ``setup_changes`` (each with ``sample``, ``nominal_rpm``,
+    ``flutes``), and where the recording does not begin at the snapshot's sample, ``first_sample``. All
+    samples are counted in the stream.
 
     Raises
     ------
@@ -106,7 +107,9 @@ def inspect_recording(
 class _Hearing:
     """One recording on its way through a listener."""
 
-    def __init__(self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit):
+    def __init__(
+        self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit
+    ):
         form = source.format
         state = sidecar["state"] if sidecar else None
         self.listener = Listener(settings, form.sample_rate_hz, len(form.channels), state)

@@ -17,9 +17,9 @@ def comb_gain(above_floor_db: np.ndarray, price_db: float) -> np.ndarray:
 class CombGrid:
     """Comb likelihood of many candidate rotation frequencies at once.
 
-    Each predicted line counts by a power of its frequency: accuracy is lost with the order of a line, and a spectral
-    line counts the same whichever candidate claims it, so that half and double speeds do not win by the number of
-    their lines.
+    Each predicted line counts by a power of its frequency: accuracy is lost with the order of a line, and a
+    spectral line counts the same whichever candidate claims it, so that half and double speeds do not win by
+    the number of their lines.
 
     Parameters
     ----------

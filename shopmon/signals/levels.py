@@ -1,4 +1,4 @@
-"""Levels in decibels. A full-scale sine reads 0 dB: the reference is the sine's own amplitude, not its r.m.s."""
+"""Levels in decibels. A full-scale sine reads 0 dB: the reference is its amplitude, not its r.m.s."""
 
 import numpy as np
 

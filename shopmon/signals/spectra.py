@@ -1,7 +1,7 @@
 """Amplitude-correct spectra with a Hann window, and what can be read between their bins.
 
-Scaling is *sine power*: a sine of amplitude a has a peak of a² at its frequency, so that a full-scale sine reads
-0 dB (coherent-gain scaling; Harris, Proc. IEEE 66, 1978, 51-83, for the window's figures).
+Scaling is *sine power*: a sine of amplitude a has a peak of a² at its frequency, so that a full-scale sine
+reads 0 dB (coherent-gain scaling; Harris, Proc. IEEE 66, 1978, 51-83, for the window's figures).
 """
 
 import numpy as np
@@ -83,8 +83,8 @@ def hann_skirt_db(offset_bins: np.ndarray) -> np.ndarray:
 class LineReader:
     """Read a line's frequency and level between the bins of a zero-padded Hann spectrum.
 
-    The ratio of the two neighbours of the highest bin fixes the offset exactly for a lone steady line, with any
-    padding; no parabola bias.
+    The ratio of the two neighbours of the highest bin fixes the offset exactly for a lone steady line, with
+    any padding; no parabola bias.
 
     Parameters
     ----------

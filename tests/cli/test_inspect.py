@@ -3,7 +3,6 @@
 import json
 import math
 
-import numpy as np
 import pytest
 import soundfile
 
@@ -15,10 +14,22 @@ from tests.listening.hearing import listener
 from tests.listening.synthetic import RATE_HZ, blocks, machine
 
 KEYS = {
-    "schema": str, "start": str, "recording": dict, "setup": dict, "spindle": dict, "cuts": list, "cut_time_s": float,
-    "chatter": list, "stray": list, "notices": list, "level_reference": str, "state": str, "unsure": bool,
-    "advice": list, "quality": dict,
-}  # fmt: skip
+    "schema": str,
+    "start": str,
+    "recording": dict,
+    "setup": dict,
+    "spindle": dict,
+    "cuts": list,
+    "cut_time_s": float,
+    "chatter": list,
+    "stray": list,
+    "notices": list,
+    "level_reference": str,
+    "state": str,
+    "unsure": bool,
+    "advice": list,
+    "quality": dict,
+}
 NESTED = {
     "recording": {"sample_rate_hz", "duration_s", "channels", "unit"},
     "setup": {"nominal_rpm", "flutes"},
@@ -28,16 +39,23 @@ NESTED = {
 ENTRIES = {
     "cuts": {"start_s", "end_s", "engaged", "cut_time_s"},
     "chatter": {
-        "start_s", "end_s", "alarm_s", "frequency_hz", "level_db", "severity", "kind", "confidence",
+        "start_s",
+        "end_s",
+        "alarm_s",
+        "frequency_hz",
+        "level_db",
+        "severity",
+        "kind",
+        "confidence",
     },
     "stray": {"frequency_hz", "level_db", "start_s", "end_s", "why"},
     "notices": {"code", "text", "hint", "start_s"},
-}  # fmt: skip
+}
 RINGING = machine(7.0, chatter=((3.5, 5.0),))
 
 
 def assert_keeps_the_schema(result):
-    """Hold a result to ``shopmon.inspection/1``: exactly its keys, finite numbers, times within the recording."""
+    """Hold a result to ``shopmon.inspection/1``: its keys, finite numbers, times in order."""
     assert result["schema"] == "shopmon.inspection/1"
     assert set(result) == set(KEYS)
     for key, kind in KEYS.items():
@@ -122,8 +140,12 @@ def test_the_starting_state_beside_a_recording_is_used_unless_cold(capsys, tmp_p
     assert [cut["start_s"] for cut in result["cuts"]][1] == pytest.approx(2.0, abs=0.06)
     live = Listener(ListenerSettings(), RATE_HZ, 1, state)
     live.change_setup(Setup(nominal_rpm=12000.0, flutes=4), change["sample"])
-    events = [e for block in blocks(RINGING[first:], first_sample=first) for e in live.feed(block)] + live.finish()
-    alarms = [(e.chatter.alarm_sample - first) / RATE_HZ for e in events if type(e).__name__ == "ChatterStarted"]
+    events = [
+        e for block in blocks(RINGING[first:], first_sample=first) for e in live.feed(block)
+    ] + live.finish()
+    alarms = [
+        (e.chatter.alarm_sample - first) / RATE_HZ for e in events if type(e).__name__ == "ChatterStarted"
+    ]
     assert [event["alarm_s"] for event in result["chatter"]] == pytest.approx(alarms, abs=1e-4)
     assert inspected(capsys, path, "--cold")["start"] == "cold"
 

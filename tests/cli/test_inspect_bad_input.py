@@ -88,12 +88,23 @@ def test_a_recording_that_may_not_be_read(tmp_path, capsys, monkeypatch):
 @pytest.mark.parametrize(
     "words",
     [
-        ("--rpm", "-5"), ("--rpm", "0"), ("--rpm", "1e9"), ("--rpm", "nan"), ("--rpm", "fast"), ("--flutes", "0"),
-        ("--flutes", "900"), ("--flutes", "2.5"), ("--min-rpm", "9000", "--max-rpm", "100"), ("--max-rpm", "inf"),
-        ("--full-scale", "4"), ("--full-scale", "0", "--unit", "g"), ("--full-scale", "nan", "--unit", "g"),
-        ("--sensor", "nose"), ("--nonsense",),
+        ("--rpm", "-5"),
+        ("--rpm", "0"),
+        ("--rpm", "1e9"),
+        ("--rpm", "nan"),
+        ("--rpm", "fast"),
+        ("--flutes", "0"),
+        ("--flutes", "900"),
+        ("--flutes", "2.5"),
+        ("--min-rpm", "9000", "--max-rpm", "100"),
+        ("--max-rpm", "inf"),
+        ("--full-scale", "4"),
+        ("--full-scale", "0", "--unit", "g"),
+        ("--full-scale", "nan", "--unit", "g"),
+        ("--sensor", "nose"),
+        ("--nonsense",),
     ],
-)  # fmt: skip
+)
 def test_absurd_options_are_bad_usage(tmp_path, words, capsys):
     path = tmp_path / "pass.wav"
     soundfile.write(path, machine(1.0), int(RATE_HZ))

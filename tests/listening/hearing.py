@@ -29,7 +29,10 @@ def listen(samples, rate_hz=RATE_HZ, *, size=4000, **kwargs):
 def plain(events):
     """Return the events as plain tuples that compare exactly."""
     return [
-        (type(event).__name__, *(v.tobytes() if isinstance(v, np.ndarray) else v for v in vars(event).values()))
+        (
+            type(event).__name__,
+            *(v.tobytes() if isinstance(v, np.ndarray) else v for v in vars(event).values()),
+        )
         for event in events
     ]
 

@@ -1,4 +1,4 @@
-"""A small synthetic machine for tests of the engine: comb, noise, tones, engagements. Faster than the simulated cut."""
+"""A small synthetic machine for tests of the engine: comb, noise, tones, engagements."""
 
 import numpy as np
 
@@ -47,14 +47,16 @@ def machine(
     rate_hz=RATE_HZ,
     seed=0,
 ):
-    """Return the sound of a spindle that idles, cuts within `engaged` and rings within `chatter`, shape (frames,)."""
+    """Return a spindle that idles, cuts within `engaged` and rings within `chatter`, shape (frames,)."""
     rng = np.random.default_rng(seed)
     idle = comb(rotation_hz, seconds, flutes=flutes, level=0.006, orders=12, rate_hz=rate_hz)
     cutting = comb(rotation_hz, seconds, flutes=flutes, rate_hz=rate_hz, seed=2)
     cutting += 0.01 * rng.standard_normal(cutting.size)
     family = np.zeros(cutting.size)
     for step in range(-2, 3):
-        family += tone(chatter_hz + step * flutes * rotation_hz, seconds, chatter_level / 2 ** abs(step), rate_hz)
+        family += tone(
+            chatter_hz + step * flutes * rotation_hz, seconds, chatter_level / 2 ** abs(step), rate_hz
+        )
     sound = idle + noise * rng.standard_normal(idle.size)
     return sound + gate(seconds, engaged, rate_hz) * cutting + gate(seconds, chatter, rate_hz) * family
 

@@ -100,7 +100,9 @@ def test_block_sizes_change_nothing(sizes):
 
 def test_single_samples_change_nothing():
     sound = RINGING[: int(1.2 * RATE_HZ)]
-    assert plain(listen(sound, size=1, rpm=RPM, flutes=FLUTES)) == plain(listen(sound, rpm=RPM, flutes=FLUTES))
+    assert plain(listen(sound, size=1, rpm=RPM, flutes=FLUTES)) == plain(
+        listen(sound, rpm=RPM, flutes=FLUTES)
+    )
 
 
 @settings(max_examples=8, deadline=None)
@@ -233,7 +235,9 @@ def test_broken_samples_are_survived_and_said():
     events = listen(sound, rpm=RPM, flutes=FLUTES)
     assert "samples-broken" in codes(events)
     assert len(cuts(events)) == 1
-    assert all(np.isfinite(frame.level_db) and np.isfinite(frame.spectrum_db).all() for frame in of(Frame, events))
+    assert all(
+        np.isfinite(frame.level_db) and np.isfinite(frame.spectrum_db).all() for frame in of(Frame, events)
+    )
 
 
 def test_frames_carry_a_spectrum_for_the_page():

@@ -9,10 +9,22 @@ from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.service.inspection import inspect_recording
 
 SOUNDS = (
-    "Blacksmith3.wav", "Front_Center.wav", "Harbor2.wav", "IndustryHigh1.wav", "Noise.wav", "ambi_glass_hum.flac",
-    "bell.oga", "complete.oga", "vinyl_hiss.flac",
-)  # fmt: skip
-SETUPS = (Setup(), Setup(nominal_rpm=12000, flutes=3), Setup(nominal_rpm=3600, flutes=4), Setup(nominal_rpm=18000))
+    "Blacksmith3.wav",
+    "Front_Center.wav",
+    "Harbor2.wav",
+    "IndustryHigh1.wav",
+    "Noise.wav",
+    "ambi_glass_hum.flac",
+    "bell.oga",
+    "complete.oga",
+    "vinyl_hiss.flac",
+)
+SETUPS = (
+    Setup(),
+    Setup(nominal_rpm=12000, flutes=3),
+    Setup(nominal_rpm=3600, flutes=4),
+    Setup(nominal_rpm=18000),
+)
 ACCELERATION_G_AT_120_HZ = 0.051  # README of the recordings, computed from the whole file
 
 

@@ -21,7 +21,9 @@ def test_run_by_run_is_the_same_as_in_one_piece(factor, runs, run, seed):
 
 
 @pytest.mark.parametrize("factor", [2, 3, 12])
-@pytest.mark.parametrize(("share", "least_db", "most_db"), [(0.2, -0.1, 0.1), (0.4, -0.1, 0.1), (0.6, -200, -60)])
+@pytest.mark.parametrize(
+    ("share", "least_db", "most_db"), [(0.2, -0.1, 0.1), (0.4, -0.1, 0.1), (0.6, -200, -60)]
+)
 def test_the_band_passes_and_what_would_fold_into_it_does_not(factor, share, least_db, most_db):
     taps = decimation_taps(factor)
     frequency = share / factor

@@ -12,7 +12,9 @@ from shopmon.signals.levels import full_scale_runs, power_db, sine_power
 def test_a_sine_reads_its_amplitude_whatever_the_offset(amplitude, offset):
     sine = amplitude * np.sin(2 * np.pi * 7 * np.arange(700) / 700) + offset
     both = np.stack([sine, 0.5 * sine], axis=1)
-    assert power_db(sine_power(both)) == pytest.approx([20 * np.log10(amplitude), 20 * np.log10(amplitude / 2)])
+    assert power_db(sine_power(both)) == pytest.approx(
+        [20 * np.log10(amplitude), 20 * np.log10(amplitude / 2)]
+    )
     assert power_db(sine_power(both.T, axis=1)) == pytest.approx(power_db(sine_power(both)))
 
 
