@@ -1,7 +1,7 @@
 """Rows: what is written comes back, in order, with the time it deserves, from any thread."""
 
+import os
 import threading
-import time
 
 import pytest
 import sqlalchemy as sa
@@ -33,6 +33,14 @@ def end_cut(archive, cut_id, end, **more):
         **more,
     }
     archive.end_cut(cut_id, end, *values.values())
+
+
+def hold_the_writer(archive) -> threading.Event:
+    """Stop the writer thread, as a stalled disk would, until the event is set."""
+    holding, gate = threading.Event(), threading.Event()
+    archive._works.put_row(lambda: (holding.set(), gate.wait(20)))
+    holding.wait(20)
+    return gate
 
 
 def test_states_are_those_of_the_listener():
@@ -267,8 +275,6 @@ def test_after_closing_nothing_is_written(open_archive):
 
 def test_closing_leaves_no_thread_and_no_open_file(open_archive, tmp_path):
     def ours() -> set[str]:
-        import os
-
         links = []
         for handle in os.listdir("/proc/self/fd"):
             try:
@@ -322,10 +328,7 @@ def test_readers_see_whole_rows_while_others_write(archive):
 def test_checkpoints_that_wait_are_replaced_by_newer_ones(archive):
     Feed(archive).to(1.0)
     archive.start_cut("cut", "stream", 0, {})
-    gate = threading.Event()
-    archive._works.put_row(lambda: gate.wait(20))
-    while len(archive._works):
-        time.sleep(0.001)
+    gate = hold_the_writer(archive)
     for number in range(1000):
         archive.update_cut("cut", number, [(0, number)], [])
     assert len(archive._works) == 1
@@ -334,12 +337,11 @@ def test_checkpoints_that_wait_are_replaced_by_newer_ones(archive):
     assert archive.cut("cut")["end_sample"] == 999
 
 
-def test_audio_that_finds_no_room_in_the_queue_is_counted_and_leaves_a_gap(archive, monkeypatch):
+def test_audio_that_finds_no_room_in_the_queue_is_counted_and_leaves_a_gap(archive):
     feed = Feed(archive)
     feed.to(1.0)
     archive.flush()
-    gate = threading.Event()
-    archive._works.put_row(lambda: gate.wait(20))
+    gate = hold_the_writer(archive)
     archive._works.audio_limit_bytes = 4000
     feed.to(5.0)
     gate.set()
