@@ -100,6 +100,11 @@ class Monitor:
             pass
 
     @property
+    def engine_finished(self) -> threading.Event:
+        """Set when nothing more will come of the source."""
+        return self._engine.finished
+
+    @property
     def failed(self) -> bool:
         """True when the engine died of an error of ours."""
         return self._engine.failure is not None
