@@ -107,6 +107,7 @@ class Front(Memory):
         self._decimator = Decimator(rates.factor, rates.hop_frames, channels)
         self._window: Window | None = None
         self._band_bins = _band_bins(rates)
+        self._subframes = rates.subframe * np.arange(SUBFRAMES)[:, None] + np.arange(2 * rates.subframe)
         self._short = sine_scaled(hann_window(2 * rates.subframe)).astype(np.float32)
 
     @property
@@ -184,8 +185,7 @@ class Front(Memory):
     def _bands_db(self) -> np.ndarray:
         step = self.rates.subframe
         tail = self._heard(self.ring[:, -(SUBFRAMES + 1) * step :])
-        frames = np.stack([tail[:, i * step : (i + 2) * step] for i in range(SUBFRAMES)], axis=1)
-        power = sine_power_spectrum(frames, self._short, 2 * step)
+        power = sine_power_spectrum(tail[:, self._subframes], self._short, 2 * step)
         bands = np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
         return mean_db(bands).astype(np.float64)
 

@@ -18,6 +18,7 @@ from shopmon.listening.events import Event, Frame, State
 from shopmon.listening.front import Front, View
 from shopmon.listening.health import Health
 from shopmon.listening.hops import HopCutter, Rates
+from shopmon.listening.scene import Scene
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.speed import Speed
 from shopmon.listening.state import LEARNED, SCHEMA
@@ -274,17 +275,16 @@ class Listener:
             self.strays.clear()
             return []
         window = self.front.window
-        suspicion, kind = suspect(
-            view,
-            window,
-            comb,
-            raised,
-            self._background,
-            self.strays,
-            self._onset(),
-            self.speed.tracker,
-            self.setup.flutes,
+        scene = Scene(
+            view=view,
+            window=window,
+            raised_db=raised,
+            comb=comb,
+            background=self._background,
+            slope=self.speed.tracker.slope,
+            flutes=self.setup.flutes,
         )
+        suspicion, kind = suspect(scene, self.strays, self._onset())
         self.engagement.relatives = suspicion.family if suspicion else 0.0
         if not self.book.touching:
             return []

@@ -4,16 +4,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shopmon.listening.background import Background
 from shopmon.listening.comb_view import SPEED_DOUBT, CombView
 from shopmon.listening.events import StrayTone
 from shopmon.listening.front import View, Window
+from shopmon.listening.scene import Scene
 from shopmon.listening.state import Memory
 
 LOWEST_HZ = 70.0
 HIGHEST_SHARE = 0.42
 FLOOR_DB = 11.0
 BACKGROUND_DB = 7.0
+UNKNOWN_DB = 37.0
 COMB_DB = -22.0
 SKIRT_DB = 8.0
 MOST_LINES = 24
@@ -33,65 +34,44 @@ class Lines:
     frequency_hz, level_db
         Read between the bins.
     margin_db
-        The least of the margins below: above 0 the line is stray.
-    floor_db, background_db, comb_db, skirt_db
-        Margins over the four references.
+        The least of the margins over local floor, background, comb and the nearest comb line's skirt: above
+        0 the line is stray.
     """
 
     frequency_hz: np.ndarray
     level_db: np.ndarray
     margin_db: np.ndarray
-    floor_db: np.ndarray
-    background_db: np.ndarray
-    comb_db: np.ndarray
-    skirt_db: np.ndarray
 
 
-def find_lines(view: View, window: Window, comb: CombView, background: Background, slope: float) -> Lines:
-    """Weigh the strongest lines of a spectrum.
-
-    Parameters
-    ----------
-    view, window
-        The spectrum.
-    comb
-        The comb in it.
-    background
-        What was there before; with none, that reference is left out.
-    slope
-        Share by which the speed changes per hop.
-    """
-    level = view.spectrum_db
-    first, last = int(LOWEST_HZ / window.bin_hz), int(HIGHEST_SHARE * window.bins * 2)
-    inner = level[first:last]
-    peak = (inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])
-    peak &= view.above_floor_db[first + 1 : last - 1] > FLOOR_DB - 3.0
-    peaks = np.flatnonzero(peak) + first + 1
-    skirt = level[peaks] - comb.skirts_db(peaks * window.bin_hz, SPEED_DOUBT + 2 * abs(slope))
+def find_lines(scene: Scene) -> Lines:
+    """Weigh the strongest lines of a spectrum; without a known background that reference is left out."""
+    view, window, comb = scene.view, scene.window, scene.comb
+    peaks = _peaks(view, window)
+    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, SPEED_DOUBT + 2 * abs(scene.slope))
     peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
     keep = np.argsort(-view.above_floor_db[peaks], kind="stable")[:MOST_LINES]
-    peaks, skirt = peaks[keep], skirt[keep]
-    places, levels = window.read_lines(level.astype(np.float64), peaks)
+    peaks, skirt = peaks[keep], skirt[keep] - SKIRT_DB
+    places, levels = window.read_lines(view.spectrum_db, peaks)
     floor = view.above_floor_db[peaks] - FLOOR_DB
-    before = _background_margin(peaks, levels, background, level.size)
+    known = scene.background.around_db[peaks] if scene.compared else levels - UNKNOWN_DB
+    before = levels - known - BACKGROUND_DB
     over_comb = levels - _near_comb_db(peaks * window.bin_hz, comb) - COMB_DB
-    margin = np.minimum(np.minimum(floor, before), np.minimum(over_comb, skirt - SKIRT_DB))
+    margin = np.minimum(np.minimum(floor, before), np.minimum(over_comb, skirt))
     order = np.argsort(-levels, kind="stable")
     return Lines(
         frequency_hz=(places * window.bin_hz)[order],
         level_db=levels[order],
         margin_db=margin[order].astype(np.float64),
-        floor_db=floor[order].astype(np.float64),
-        background_db=before[order],
-        comb_db=over_comb[order],
-        skirt_db=(skirt - SKIRT_DB)[order],
     )
 
 
-def _background_margin(peaks, levels, background: Background, bins: int) -> np.ndarray:
-    if background.spectrum_db.size != bins:
-        return np.full(peaks.size, 30.0)
-    return levels - background.around_db[peaks] - BACKGROUND_DB
+def _peaks(view: View, window: Window) -> np.ndarray:
+    """Bins of the local maxima that stand out of the floor, within the band that is looked at."""
+    first, last = int(LOWEST_HZ / window.bin_hz), int(HIGHEST_SHARE * window.size)
+    inner = view.spectrum_db[first:last]
+    peak = (inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])
+    peak &= view.above_floor_db[first + 1 : last - 1] > FLOOR_DB - 3.0
+    return np.flatnonzero(peak) + first + 1
 
 
 def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:
@@ -143,22 +123,22 @@ class Strays(Memory):
         """Take up tracks."""
         self.tracks = [Track(**track) for track in data["tracks"]]
 
-    def follow(self, lines: Lines, sample: int, window: Window, comb: CombView, engaged: bool) -> None:
+    def follow(self, lines: Lines, scene: Scene, engaged: bool) -> None:
         """Join the lines of a spectrum to the tracks."""
         free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > 0]
         for track in self.tracks:
-            reach = max(1.2 / window.duration_s, 0.002 * track.frequency_hz)
+            reach = max(1.2 / scene.window.duration_s, 0.002 * track.frequency_hz)
             near = [i for i in free if abs(lines.frequency_hz[i] - track.frequency_hz) <= reach]
             if near:
                 best = min(near, key=lambda i: abs(lines.frequency_hz[i] - track.frequency_hz))
                 free.remove(best)
-                self._extend(track, lines, best, comb)
+                self._extend(track, lines, best, scene.comb)
             else:
                 track.misses += 1
                 track.margin_db += 0.3 * (-3.0 - track.margin_db)
         self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
         for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
-            self.tracks.append(_new_track(lines, i, sample, comb, engaged))
+            self.tracks.append(_new_track(lines, i, scene, engaged))
         self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
 
     def _extend(self, track: Track, lines: Lines, i: int, comb: CombView) -> None:
@@ -196,14 +176,14 @@ class Strays(Memory):
         )
 
 
-def _new_track(lines: Lines, i: int, sample: int, comb: CombView, engaged: bool) -> Track:
+def _new_track(lines: Lines, i: int, scene: Scene, engaged: bool) -> Track:
     return Track(
         frequency_hz=float(lines.frequency_hz[i]),
         power=float(10.0 ** (lines.level_db[i] / 10)),
         margin_db=float(lines.margin_db[i]),
-        since_sample=sample,
+        since_sample=scene.view.sample,
         engaged=engaged,
-        above_comb_db=float(lines.level_db[i]) - comb.strongest_db,
+        above_comb_db=float(lines.level_db[i]) - scene.comb.strongest_db,
     )
 
 

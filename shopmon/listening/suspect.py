@@ -2,57 +2,45 @@
 
 import numpy as np
 
-from shopmon.listening.background import Background
 from shopmon.listening.chatter import Suspicion, kind_of
-from shopmon.listening.comb_view import CombView
 from shopmon.listening.family import family_support
-from shopmon.listening.front import View, Window
+from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
-from shopmon.listening.tracker import SpeedTracker
 
 LEAST_HITS = 2
 CANDIDATES = 3
 CLEAR_DB = 2.0
 
 
-def suspect(
-    view: View,
-    window: Window,
-    comb: CombView,
-    raised_db: np.ndarray,
-    background: Background,
-    strays: Strays,
-    onset: int | None,
-    tracker: SpeedTracker,
-    flutes: int | None,
-) -> tuple[Suspicion | None, str]:
-    """Follow the stray lines; return the worst that came with the engagement, and its kind."""
-    lines = find_lines(view, window, comb, background, tracker.slope)
-    strays.follow(lines, view.sample, window, comb, onset is not None)
+def suspect(scene: Scene, strays: Strays, onset: int | None) -> tuple[Suspicion | None, str]:
+    """Follow the stray lines; return the worst that came with the engagement, and its kind.
+
+    Parameters
+    ----------
+    scene
+        The spectrum.
+    strays
+        The tracks, which are taken one hop on.
+    onset
+        Since when a tooth is, or may be, in metal; None when none is.
+    """
+    strays.follow(find_lines(scene), scene, onset is not None)
     fresh = [track for track in strays.tracks if _belongs(track, onset)]
     tracks = sorted(fresh, key=lambda track: -track.margin_db)[:CANDIDATES]
     if not tracks:
         return None, "unclassified"
+    rotation, tolerance = scene.comb.rotation_hz, 1.5 / scene.window.duration_s
+    families = family_support(np.array([track.frequency_hz for track in tracks]), scene)
     suspicions = [
-        Suspicion(
-            track=track,
-            family=family_support(
-                track.frequency_hz, comb, flutes, raised_db, view.floor_db, background, window
-            ),
-            strangers=strangers(track, fresh, comb.rotation_hz, 1.5 / window.duration_s),
-        )
-        for track in tracks
+        Suspicion(track=track, family=float(family), strangers=strangers(track, fresh, rotation, tolerance))
+        for track, family in zip(tracks, families, strict=True)
     ]
     worst = max(suspicions, key=lambda s: min(s.track.margin_db, 8.0) + 2.0 * s.family - 2.0 * s.strangers)
-    kin = [
-        track
-        for track in fresh
-        if not is_stranger(worst.track, track, comb.rotation_hz, 1.5 / window.duration_s)
-    ]
+    kin = [track for track in fresh if not is_stranger(worst.track, track, rotation, tolerance)]
     strongest = max(kin, key=lambda track: track.power)
-    tolerance = 0.5 / window.duration_s + 7e-4 * strongest.frequency_hz
-    kind = kind_of(strongest.frequency_hz, comb.rotation_hz, flutes, tolerance)
     shown = strongest if strongest.margin_db > 0 else worst.track
+    away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
+    kind = kind_of(shown.frequency_hz, rotation, scene.flutes, away)
     return Suspicion(track=shown, family=worst.family, strangers=worst.strangers), kind
 
 

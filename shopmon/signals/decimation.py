@@ -63,8 +63,8 @@ class Decimator:
         self.delay_frames = taps.size // 2
         self.tail = np.zeros((channels, taps.size - 1), dtype=np.float32)
         least = run_frames + taps.size - 1
-        # The spectrum is folded to its lowest 1/factor, so the transform must divide by the factor.
-        self._size = factor * fft.next_fast_len(-(-least // factor), real=True)
+        self._short = fft.next_fast_len(-(-least // factor), real=True)
+        self._size = factor * self._short
         self._response = fft.rfft(taps, self._size).astype(np.complex64)
 
     def clear(self) -> None:
@@ -88,6 +88,21 @@ class Decimator:
             return run
         joined = np.concatenate((self.tail, run), axis=1)
         self.tail = joined[:, run.shape[1] :].copy()
-        filtered = fft.irfft(fft.rfft(joined, self._size, axis=1) * self._response, self._size, axis=1)
-        first = self.tail.shape[1]
-        return filtered[:, first : first + run.shape[1] : self.factor]
+        folded = self._folded(fft.rfft(joined, self._size, axis=1) * self._response)
+        first = self.tail.shape[1] // self.factor
+        filtered = fft.irfft(folded, self._short, axis=1) / np.float32(self.factor)
+        return filtered[:, first : first + run.shape[1] // self.factor]
+
+    def _folded(self, spectrum: np.ndarray) -> np.ndarray:
+        """Fold a half spectrum as taking every `factor`-th sample would; cheaper than going back first."""
+        count = self._short // 2 + 1
+        out = spectrum[:, :count].copy()
+        for image in range(1, self.factor):
+            first = image * self._short
+            upright = min(count, spectrum.shape[1] - first)
+            if upright > 0:
+                out[:, :upright] += spectrum[:, first : first + upright]
+            if upright < count:
+                mirrored = self._size - first - np.arange(max(upright, 0), count)
+                out[:, max(upright, 0) :] += spectrum[:, mirrored].conj()
+        return out

@@ -48,7 +48,9 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     >>> round(float(sine_power(0.5 * np.sin(2 * np.pi * 50 * t)[:, None])[0]), 6)
     0.25
     """
-    return 2.0 * np.var(samples, axis=axis, dtype=np.float64)
+    rows = np.moveaxis(samples, axis, -1)
+    around = rows - rows.mean(axis=-1, keepdims=True)
+    return 2.0 * np.einsum("...i,...i->...", around, around) / rows.shape[-1]
 
 
 def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:

@@ -8,7 +8,6 @@ import numpy as np
 import soundfile
 from scipy import fft
 
-from shopmon.listening import listener as engine
 from shopmon.listening import speed, suspect
 from shopmon.listening.front import Front
 from shopmon.listening.listener import Listener
@@ -17,8 +16,8 @@ from shopmon.service.inspection import inspect_recording
 from tests.listening.synthetic import blocks, machine
 
 RATE_HZ = 48_000.0
-SECONDS = 20.0
-RUNS = 5
+SECONDS = 12.0
+RUNS = 9
 FFT_LENGTH = 8192
 STAGES = {
     "front: levels, decimation, spectrum, floor": (Front, "look"),
@@ -32,7 +31,7 @@ STAGES = {
 
 def sound():
     """Return a pass with a chattering stretch, float32."""
-    return machine(SECONDS, engaged=((3.0, 18.0),), chatter=((10.0, 18.0),), rate_hz=RATE_HZ).astype(
+    return machine(SECONDS, engaged=((2.0, 11.0),), chatter=((6.0, 11.0),), rate_hz=RATE_HZ).astype(
         np.float32
     )
 
@@ -113,9 +112,7 @@ def main():
         show(label, stage(owner, name, made, known), yardstick)
     inspected(samples, known, yardstick)
     state = Listener(ListenerSettings(), RATE_HZ, 1).snapshot()
-    print(
-        f"hop {engine.Rates.of(RATE_HZ).hop_s * 1000:.0f} ms; a snapshot holds {len(str(state)) / 1024:.0f} kB"
-    )
+    print(f"a snapshot holds {len(str(state)) / 1024:.0f} kB")
 
 
 def inspected(samples, setup, yardstick):

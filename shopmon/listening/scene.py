@@ -1,0 +1,43 @@
+"""Everything one spectrum is weighed with."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shopmon.listening.background import Background
+from shopmon.listening.comb_view import CombView
+from shopmon.listening.front import View, Window
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scene:
+    """One hop as the judgement of stray lines sees it.
+
+    Attributes
+    ----------
+    view, window
+        The spectrum.
+    raised_db
+        ``peaks_near`` of its heights above the floor.
+    comb
+        The spindle comb in it.
+    background
+        What was there before.
+    slope
+        Share by which the speed changes per hop.
+    flutes
+        None where not known.
+    """
+
+    view: View
+    window: Window
+    raised_db: np.ndarray
+    comb: CombView
+    background: Background
+    slope: float
+    flutes: int | None
+
+    @property
+    def compared(self) -> bool:
+        """The background is known on the grid of this spectrum."""
+        return self.background.spectrum_db.size == self.view.spectrum_db.size
