@@ -89,7 +89,7 @@ def test_a_ringing_pass_is_seen_logged_and_recorded(tmp_path, ringing_pass):
 
 @pytest.mark.sound
 def test_a_device_that_vanishes_in_a_cut_is_said_and_picked_up_again(tmp_path, ringing_pass):
-    pcm, truth = ringing_pass
+    pcm, _ = ringing_pass
     with (
         VirtualMicrophone(tmp_path, pcm) as microphone,
         ListenProcess(
