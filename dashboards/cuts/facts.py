@@ -56,13 +56,20 @@ def facts(cut: dict[str, Any]) -> list[tuple[str, str]]:
         ("Cut time", clock_and_tenths(cut["cut_time_s"])),
         ("From start to end", clock_and_tenths(cut["duration_s"])),
         ("Engagements", grouped(len(cut["engaged"]))),
-        ("Spindle speed", f"{grouped(cut['rpm'])}\u00a0rpm" if cut["rpm"] else "not heard"),
+        ("Spindle speed", speed_words(cut)),
         ("Chatter", ringing if cut["chatter"] else "none"),
     ]
     if cut["chatter"]:
         worst = max(cut["chatter"], key=lambda span: span["level_db"])
         rows.append(("Loudest at", tone_words(worst)))
     return rows
+
+
+def speed_words(cut: dict[str, Any]) -> str:
+    """Say the true spindle speed; it is settled when the cut has ended."""
+    if cut["rpm"]:
+        return f"{grouped(cut['rpm'])}\u00a0rpm"
+    return "not heard" if cut["ended"] else "follows at the end"
 
 
 def tone_words(span: dict[str, Any]) -> str:

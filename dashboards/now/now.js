@@ -12,6 +12,7 @@ const SILENT_DB = -80;
 const picture = new Spectrum(part("drawing"));
 let shown = document.body.dataset.state;
 let noticed = null;
+let ringing = null; // the open chatter, if any
 
 const pointAt = (use, name) => shape(use.ownerSVGElement, name);
 
@@ -39,7 +40,7 @@ function severityBars(severity) {
 }
 
 function chatterFacts({ severity, frequency_hz }) {
-  const text = `${severity[0].toUpperCase()}${severity.slice(1)}, ${grouped(frequency_hz)} Hz`;
+  const text = `${severity[0].toUpperCase()}${severity.slice(1)}, ${hertz(frequency_hz)}`;
   const place = part("state-facts");
   if (place.textContent !== text) place.replaceChildren(severityBars(severity), text);
   return text;
@@ -113,6 +114,12 @@ function audio(kept) {
   shape(part("audio").querySelector("svg"), kept.keeping ? "keeping" : "trouble");
 }
 
+// The tone of the alarm is marked even in moments in which no single line stands out there.
+function rung({ state, stray }) {
+  if (state !== "chatter" || !ringing) return [];
+  return stray.some((tone) => Math.abs(tone.frequency_hz / ringing.frequency_hz - 1) < 0.02) ? [] : [ringing];
+}
+
 let refreshing;
 const refreshSoon = () => {
   clearTimeout(refreshing);
@@ -126,14 +133,16 @@ function notices(list) {
 }
 
 function onState(state) {
-  const ringing = state.state === "chatter" && state.chatter;
-  const facts = ringing ? chatterFacts(state.chatter) : words[state.state].means;
+  ringing = (state.state === "chatter" && state.chatter) || null;
+  const plain = state.state === "no-input" ? state.input.text : words[state.state].means;
+  const facts = ringing ? chatterFacts(state.chatter) : plain;
   look(state.state, ringing ? null : facts, state.unsure);
   announce(state.state, facts, state.unsure);
   figures(state);
   input(state);
   audio(state.audio);
   notices(state.notices);
+  if (!state.input.present) picture.clear();
   veil(state.input.present ? (picture.history.length ? "" : "Waiting for sound.") : "No sound is coming in.");
 }
 
@@ -163,7 +172,8 @@ function blank(state, facts) {
 new Live("/api/stream", "/api/state", {
   state: onState,
   spectrum(message) {
-    picture.take(message);
+    if (message.state === "no-input") return;
+    picture.take({ ...message, stray: [...rung(message), ...message.stray] });
     veil("");
     level(message.level_db, message.peak_db);
   },

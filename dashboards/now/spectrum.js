@@ -3,6 +3,7 @@
 const ROWS = 150; // fifteen seconds at ten a second
 const [TOP_DB, BOTTOM_DB] = [-10, -110];
 const LINE_SHARE = 0.46;
+const [LIFT, SPREAD] = [108, 68]; // in codes, the noise being 100: tones begin to show 4 dB over it, full at 38 dB
 const MARKS_PX = 46; // at a text size of 16 px; grows with it
 
 const decode = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -37,7 +38,7 @@ export class Spectrum {
     this.colours = Object.fromEntries(["sheet", "ink", "soft", "line", "deep", "plum"].map((n) => [n, colour(`--${n}`)]));
     this.font = style.fontFamily;
     const [low, high] = [parts("--fall-low"), parts("--fall-high")];
-    this.palette = Array.from({ length: 256 }, (_, code) => mixed(low, high, Math.min(1, Math.max(0, (code - 50) / 130)) ** 1.3));
+    this.palette = Array.from({ length: 256 }, (_, code) => mixed(low, high, Math.min(1, Math.max(0, (code - LIFT) / SPREAD))));
     this.redraw();
   }
 
@@ -62,6 +63,7 @@ export class Spectrum {
 
   take(message) {
     const row = { ...message, codes: decode(message.bins), turnHz: message.rpm ? message.rpm / 60 : null };
+    row.noise = this.noise(row);
     this.history.unshift(row);
     this.history.length = Math.min(this.history.length, ROWS);
     if (!this.size) return;
@@ -69,6 +71,14 @@ export class Spectrum {
     this.fallPen.drawImage(this.fall, 0, 1);
     this.fallRow(row, 0);
     this.draw(row);
+  }
+
+  // The middle level of what is shown, followed slowly: the paper of the fall, however loud the shop is.
+  noise(row) {
+    const shown = row.codes.slice(0, Math.max(1, Math.round(this.spanHz(row) / row.step_hz))).sort();
+    const middle = shown[shown.length >> 1];
+    const before = this.history[0]?.noise ?? middle;
+    return before + 0.1 * (middle - before);
   }
 
   clear() {
@@ -124,7 +134,8 @@ export class Spectrum {
     const width = this.fall.width;
     const image = this.fallPen.createImageData(width, 1);
     for (let x = 0; x < width; x += 1) {
-      const colour = this.palette[this.loudest(row, x / width, (x + 1) / width)];
+      const code = this.loudest(row, x / width, (x + 1) / width) - row.noise + 100;
+      const colour = this.palette[Math.min(255, Math.max(0, Math.round(code)))];
       image.data.set([colour[0], colour[1], colour[2], 255], 4 * x);
     }
     this.fallPen.putImageData(image, 0, y);

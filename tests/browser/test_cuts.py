@@ -90,6 +90,9 @@ def test_an_open_cut_grows_and_gets_its_sound_at_the_end(served, open_page):
     expect(page.locator("main")).to_contain_text("once the cut has ended")
     cut.update(cut_time_s=4.0, engaged=[[10.0, 14.0]], duration_s=4.0, end_s=14.0)
     expect(page.locator("#facts")).to_contain_text("4.0\u00a0s")
+    cut.update(whole, audio=None)
+    expect(page.locator(".big-verdict")).to_contain_text("Quiet")
+    assert page.locator("audio").count() == 0
     cut.update(whole)
     expect(page.locator("audio")).to_be_visible()
     expect(page.locator(".big-verdict")).to_contain_text("Quiet")

@@ -64,7 +64,7 @@ def test_chatter_turns_the_whole_screen_over(served, open_page):
         assert abs(after - before) > 500
         assert page.evaluate("getComputedStyle(document.querySelector('main')).backgroundImage") != "none"
         assert page.evaluate("getComputedStyle(document.querySelector('.state')).animationName") == "none"
-        expect(page.locator("#state-facts")).to_have_text("Clear, 1\u202f433 Hz")
+        expect(page.locator("#state-facts")).to_have_text("Clear, 1\u202f433\u00a0Hz")
         expect(page.locator("#say-now")).to_contain_text("Chatter")
         served.monitor.show("spinning")
         expect(page.locator("#say-calm")).to_contain_text("Spinning")
