@@ -15,7 +15,7 @@ HIGHEST_SHARE = 0.42
 FLOOR_DB = 11.0
 BACKGROUND_DB = 7.0
 UNKNOWN_DB = 37.0
-COMB_DB = -22.0
+COMB_DB = -16.0
 SKIRT_DB = 8.0
 MOST_LINES = 24
 MOST_TRACKS = 16
@@ -47,7 +47,8 @@ def find_lines(scene: Scene) -> Lines:
     """Weigh the strongest lines of a spectrum; without a known background that reference is left out."""
     view, window, comb = scene.view, scene.window, scene.comb
     peaks = _peaks(view, window)
-    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, SPEED_DOUBT + 2 * abs(scene.slope))
+    doubt = SPEED_DOUBT + 2 * abs(scene.slope)
+    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, doubt)
     peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
     keep = np.argsort(-view.above_floor_db[peaks], kind="stable")[:MOST_LINES]
     peaks, skirt = peaks[keep], skirt[keep] - SKIRT_DB
