@@ -73,7 +73,7 @@ class CutReports:
                 self._report.add(event)
 
     def of_cut(self, cut: CutSpan) -> dict[str, Any]:
-        """Return the analysis of the cut that has just ended; its times count from the cut's ``first_sample``."""
+        """Return the analysis of the cut that has just ended; times count from its ``first_sample``."""
         quality = {"clipped_fraction": self._clipped / max(1, self._heard), "gaps": self._gaps}
         result = self._report.result(end_sample=cut.end_sample, quality=quality)
         self._report = None

@@ -1,7 +1,7 @@
 """Figures of the whole service: start-up, memory with eight viewers, and sound-to-screen latency.
 
-Each figure stands beside its yardstick from the same run: start-up beside a bare Python that imports numpy and Flask,
-memory beside the same process one minute after its start, latency beside a bare loopback round trip.
+Each figure stands beside its yardstick from the same run: start-up beside a bare Python that imports the same
+libraries, memory beside the same process half a minute after its start, latency beside one block of sound.
 """
 
 import argparse
@@ -54,9 +54,8 @@ def memory_with_viewers(minutes: float) -> list[tuple[float, float]]:
             time.sleep(min(30.0, seconds - passed + 0.01))
             readings.append(((time.monotonic() - begin) / 60, process.memory_info().rss / 1e6))
         cpu = process.cpu_times()
-        print(
-            f"  processor time of the whole service: {100 * (cpu.user + cpu.system) / seconds:.1f} % of one core"
-        )
+        share = 100 * (cpu.user + cpu.system) / seconds
+        print(f"  processor time of the whole service: {share:.1f} % of one core")
         listening.stop()
     return readings
 
@@ -86,13 +85,12 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--minutes", type=float, default=5.0)
     options, _ = parser.parse_known_args(arguments)
     ours, bare = start_up_times()
-    print(
-        f"Start to first served page: median {statistics.median(ours):.2f} s, worst {max(ours):.2f} s (aim 3 s)"
-    )
-    print(f"  yardstick, the same libraries imported by a bare Python: {statistics.median(bare):.2f} s")
+    median = statistics.median
+    print(f"Start to first served page: median {median(ours):.2f} s, worst {max(ours):.2f} s (aim 3 s)")
+    print(f"  yardstick, the same libraries imported by a bare Python: {median(bare):.2f} s")
     late = latencies(20.0)
     print(
-        f"Sound to screen: median {statistics.median(late):.0f} ms, 95th percentile {np.percentile(late, 95):.0f} ms "
+        f"Sound to screen: median {median(late):.0f} ms, 95 % below {np.percentile(late, 95):.0f} ms, "
         f"over {len(late)} events (aim 150 ms); yardstick: one sound block is {1024 / RATE_HZ * 1000:.0f} ms"
     )
     readings = memory_with_viewers(options.minutes)
