@@ -43,14 +43,6 @@ NOTICES = {
         "The spindle speed found from the sound may be wrong by a whole factor.",
         "Give the spindle speed and the number of flutes.",
     ),
-    "doubling-hidden": (
-        "Every second tooth-passing line grew together: this can be period doubling or a change of runout.",
-        "Look at the surface; with an even number of flutes the sound alone cannot tell.",
-    ),
-    "comb-line-changed": (
-        "One multiple of the rotation has become much louder while the others have not.",
-        "Listen to the next cut; if it comes back, look at the surface and the tool.",
-    ),
 }
 
 
