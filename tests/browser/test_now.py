@@ -167,7 +167,7 @@ def test_everything_works_with_the_keyboard_alone(served, open_page):
     page.keyboard.type("5")
     page.keyboard.press("Enter")
     expect(page.locator("#setup-words")).to_have_text("7\u202f200\u00a0rpm · 5\u00a0flutes")
-    assert page.evaluate("!document.querySelector('dialog[open]')")
+    expect(page.locator("dialog[open]")).to_have_count(0)
     tab_to(page, "#mark")
     page.keyboard.press("Space")
     expect(page.locator("#answer")).to_contain_text("Moment marked at")
@@ -183,7 +183,7 @@ def test_everything_works_with_the_keyboard_alone(served, open_page):
     page.locator("#setup").focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Escape")
-    assert page.evaluate("!document.querySelector('dialog[open]')")
+    expect(page.locator("dialog[open]")).to_have_count(0)
 
 
 def test_marks_reach_the_list_of_events(served, open_page):
