@@ -1,0 +1,120 @@
+"""Single stages: grouping into cuts, evidence with hysteresis, what makes a stranger, saved arrays."""
+
+import json
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shopmon.listening.chatter import ALARM, ChatterJudge, Suspicion, evidence_of, kind_of, severity_of
+from shopmon.listening.cut_book import CutBook
+from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, CutStarted
+from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import decode, encode
+from shopmon.listening.strays import Track
+from shopmon.listening.suspect import is_stranger
+
+
+def track(frequency_hz=1437.0, margin_db=8.0):
+    return Track(frequency_hz=frequency_hz, power=1e-3, margin_db=margin_db, since_sample=0)
+
+
+@given(
+    gaps=st.lists(st.integers(1, 300), min_size=1, max_size=20),
+    lengths=st.lists(st.integers(1, 200), min_size=20, max_size=20),
+)
+def test_cuts_are_engagements_with_short_gaps(gaps, lengths):
+    book, at, events, total = CutBook(100), 0, [], 0
+    for gap, length in zip(gaps, lengths, strict=False):
+        events += book.tick(at + gap)
+        events += book.touch(at + gap, at + gap)
+        at += gap + length
+        book.leave(at)
+        total += length
+    events += book.close(at)
+    ended = [event.cut for event in events if isinstance(event, CutEnded)]
+    assert len([event for event in events if isinstance(event, CutStarted)]) == len(ended)
+    assert len(ended) == 1 + sum(gap >= 100 for gap in gaps[1:])
+    assert sum(cut.cut_samples for cut in ended) == total
+    assert [cut.number for cut in ended] == list(range(len(ended)))
+    spans = [span for cut in ended for span in cut.engaged]
+    assert spans == sorted(spans) and all(
+        first[1] <= then[0] for first, then in zip(spans, spans[1:], strict=False)
+    )
+
+
+def test_the_alarm_needs_lasting_evidence_and_does_not_flicker():
+    judge, events = ChatterJudge(), []
+    strong = Suspicion(track=track(), family=2.0)
+    pattern = [strong] * 12 + [None] * 2 + [strong] * 3 + [None] * 20
+    for hop, suspicion in enumerate(pattern):
+        sample = 1000 + 100 * hop
+        events += judge.weigh(suspicion, True, sample, 500, 800, "quasi-periodic")
+    kinds = [type(event) for event in events]
+    assert kinds == [ChatterStarted, ChatterEnded]
+    assert events[0].sample > 1000 + 100
+    assert 500 <= events[1].chatter.start_sample < events[0].chatter.alarm_sample
+
+
+@given(margin=st.floats(-10, 30), more=st.floats(0, 10), family=st.floats(0, 4))
+def test_evidence_grows_with_margin_and_family(margin, more, family):
+    weak = evidence_of(Suspicion(track=track(margin_db=margin), family=family), True)
+    assert evidence_of(Suspicion(track=track(margin_db=margin + more), family=family), True) >= weak - 1e-9
+    assert evidence_of(Suspicion(track=track(margin_db=margin), family=family), False) < weak
+    assert weak < ALARM
+
+
+def test_strangers_take_the_weight_from_a_line():
+    alone = Suspicion(track=track(), family=0.5)
+    among = Suspicion(track=track(), family=0.5, strangers=3)
+    assert evidence_of(among, True) < evidence_of(alone, True)
+
+
+@pytest.mark.parametrize(
+    ("frequency_hz", "flutes", "kind"),
+    [
+        (1500.0, 3, "period-doubling"),
+        (1437.0, 3, "quasi-periodic"),
+        (900.0, 3, "period-doubling"),
+        (1500.0, None, "unclassified"),
+    ],
+)
+def test_kinds_by_the_place_between_tooth_passings(frequency_hz, flutes, kind):
+    assert kind_of(frequency_hz, 200.0, flutes, 2.0) == kind
+
+
+def test_published_multiple_chatter_frequencies_are_one_family():
+    # Insperger, Stépán, Bayly, Mann, J. Sound Vib. 262 (2003) 333: lines at ± f_c + k tooth passing. Numbers
+    # recomputed by an independent program for 12000 rpm, 2 flutes, 5 % down-milling, 4 mm (Hopf).
+    lines = (99.72, 300.28, 499.72, 700.28, 899.72, 1100.28)
+    assert not any(is_stranger(track(899.72), track(line), 200.0, 1.0) for line in lines)
+    assert is_stranger(track(899.72), track(950.0), 200.0, 1.0)
+
+
+def test_severity_is_relative_to_the_comb():
+    assert [severity_of(db) for db in (-12, 0, 12)] == ["slight", "clear", "heavy"]
+
+
+@pytest.mark.parametrize("dtype", [np.float32, np.float64, np.int64, bool])
+def test_arrays_survive_json_exactly(dtype):
+    array = (np.random.default_rng(1).standard_normal((3, 4)) * 100).astype(dtype)
+    back = decode(json.loads(json.dumps(encode({"a": [array, 1.5, None, "x"]}))))["a"]
+    assert back[0].dtype == array.dtype and np.array_equal(back[0], array)
+    assert back[1:] == [1.5, None, "x"]
+
+
+@pytest.mark.parametrize(
+    "values",
+    [{"min_rpm": 0}, {"min_rpm": 9000, "max_rpm": 800}, {"max_rpm": float("nan")}, {"cut_gap_s": -1}],
+)
+def test_settings_that_cannot_be_are_refused(values):
+    with pytest.raises(ValueError, match="not"):
+        ListenerSettings(**values)
+
+
+@pytest.mark.parametrize("values", [{"nominal_rpm": float("nan")}, {"nominal_rpm": -1}, {"flutes": 0}])
+def test_setups_that_cannot_be_are_refused(values):
+    with pytest.raises(ValueError, match="not between"):
+        Setup(**values)
