@@ -107,6 +107,11 @@ class Inspection:
         self._worst = State.NO_INPUT
         self._sure = False
 
+    @property
+    def heard_rotation(self) -> bool:
+        """Whether a spindle speed was heard at any time."""
+        return bool(self._track)
+
     def set_setup(self, setup: Setup) -> None:
         """The setup has changed."""
         self._setup = setup

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from shopmon.capture.recording import RecordingSource
 from shopmon.errors import RecordingError
+from shopmon.listening.health import notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -151,6 +152,8 @@ class _Hearing:
         """End and tell."""
         for event in self.listener.finish():
             self.report.add(event)
+        if self.listener.setup.nominal_rpm is not None and not self.report.heard_rotation:
+            self.report.add(notice("speed-not-heard", self.first))
         return self.report.result(
             end_sample=self.first + self.frames,
             quality=self.listener.quality(),
