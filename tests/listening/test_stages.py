@@ -41,7 +41,7 @@ def test_cuts_are_engagements_with_short_gaps(gaps, lengths):
     assert [cut.number for cut in ended] == list(range(len(ended)))
     spans = [span for cut in ended for span in cut.engaged]
     assert spans == sorted(spans) and all(
-        first[1] <= then[0] for first, then in zip(spans, spans[1:], strict=False)
+        first[1] <= then[0] for first, then in pairwise(spans)
     )
 
 
