@@ -23,6 +23,8 @@ export const decibels = (level) => (Number.isFinite(level) ? `${Math.round(level
 
 export const timeOfDay = (date) => date.toLocaleTimeString("en-GB");
 
+export const localDate = (date) => date.toLocaleDateString("sv-SE");
+
 export const setupWords = (rpm, flutes) => {
   const speed = rpm ? `${grouped(rpm, 6)}\u00a0rpm` : "";
   const teeth = flutes ? `${flutes}\u00a0${flutes === 1 ? "flute" : "flutes"}` : "";
@@ -41,8 +43,7 @@ export const localTimes = (root = document) => {
   for (const element of root.querySelectorAll("time[datetime]")) {
     const date = new Date(element.dateTime);
     if (Number.isNaN(date.getTime())) continue;
-    const day = date.toLocaleDateString("sv-SE");
-    element.textContent = "short" in element.dataset ? timeOfDay(date) : `${day} ${timeOfDay(date)}`;
+    element.textContent = "short" in element.dataset ? timeOfDay(date) : `${localDate(date)} ${timeOfDay(date)}`;
   }
 };
 

@@ -3,6 +3,7 @@
 import { Live } from "../look/live.js";
 import { clock, decibels, grouped, localTimes, refresh, say, setupWords, shape, timeOfDay } from "../look/shared.js";
 import { Spectrum } from "./spectrum.js";
+import "./clock.js";
 import "./setup.js";
 
 const part = (id) => document.getElementById(id);
@@ -142,6 +143,7 @@ function onState(state) {
   input(state);
   audio(state.audio);
   notices(state.notices);
+  part("unset").hidden = state.clock_set;
   if (!state.input.present) picture.clear();
   veil(state.input.present ? (picture.history.length ? "" : "Waiting for sound.") : "No sound is coming in.");
 }

@@ -41,35 +41,46 @@ def new_id() -> str:
 
 
 class Log:
-    """The last events, for the pages; kept in memory, while the archive keeps them for good."""
+    """The last events, for the pages; kept in memory, while the archive keeps them for good.
 
-    def __init__(self, clock_set: Callable[[], bool]):
-        self._entries: deque[dict] = deque(maxlen=LOG_LENGTH)
-        self._clock_set = clock_set
+    Parameters
+    ----------
+    wall_offset_s
+        Tells what to add to the monotonic time to get wall time; None while no trusted clock was seen.
+        Entries of before are dated by it, too.
+    """
+
+    def __init__(self, wall_offset_s: Callable[[], float | None]):
+        self._entries: deque[tuple[float, dict]] = deque(maxlen=LOG_LENGTH)
+        self._wall_offset_s = wall_offset_s
         self._lock = threading.Lock()
 
     def add(
         self, kind: str, text: str, hint: str = "", cut_id: str | None = None, entry_id: str | None = None
     ) -> dict:
         """Add an entry and return it."""
-        trusted = self._clock_set()
         entry = {
             "id": entry_id or new_id(),
-            "t": round(time.time(), 3) if trusted else None,
-            "clock_set": trusted,
             "kind": kind,
             "text": text,
             "hint": hint,
             "cut_id": cut_id,
         }
+        now_s = time.monotonic()
         with self._lock:
-            self._entries.append(entry)
-        return entry
+            self._entries.append((now_s, entry))
+        return self._dated(now_s, entry)
 
     def newest(self, limit: int) -> list[dict]:
         """Return the newest entries, newest first."""
         with self._lock:
-            return list(self._entries)[::-1][:limit]
+            newest = list(self._entries)[::-1][:limit]
+        return [self._dated(*each) for each in newest]
+
+    def _dated(self, monotonic_s: float, entry: dict) -> dict:
+        offset_s = self._wall_offset_s()
+        known = offset_s is not None
+        return {**entry, "t": round(monotonic_s + offset_s, 3) if known else None, "clock_set": known}
 
 
 class Journal:

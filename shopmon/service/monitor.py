@@ -48,8 +48,9 @@ class Monitor:
         self._lamp = (
             StateLamp(self.feed, settings.lamp.gpio_pin) if settings.lamp.gpio_pin is not None else None
         )
-        self._log = Log(self._clock_is_set)
+        self._log = Log(lambda: self._wall_offset_s)
         self._clock_origin = trusted_clock()
+        self._wall_offset_s = time.time() - time.monotonic() if self._clock_origin else None
         if self._clock_origin:
             archive.set_clock(time.time(), self._clock_origin)
         self._context: dict[str, Any] = {k: v for k, v in archive.latest_context().items() if v is not None}
@@ -249,8 +250,10 @@ class Monitor:
 
     def set_clock(self, wall_s: float, origin: str) -> None:
         """Believe this time from now on; earlier rows of this start are dated by it too."""
+        self._wall_offset_s = wall_s - time.monotonic()
         self._clock_origin = origin
         self.archive.set_clock(wall_s, origin)
+        self.feed.publish("state", self.state())
 
     def _clock_is_set(self) -> bool:
         return self._clock_origin is not None

@@ -208,6 +208,38 @@ def test_audio_that_is_not_kept_is_said_with_its_reason(served, open_page):
     expect(page.locator("#audio")).to_contain_text("The disk is full. Remove something.")
 
 
+def test_a_clock_that_is_not_set_takes_the_time_of_this_screen_after_a_yes(served, open_page):
+    served.monitor.show("spinning", clock_set=False)
+    page = open_page(served.url, **phone(390))
+    expect(page.locator("#unset")).to_contain_text("The clock is not set: dates are missing")
+    touch = page.get_by_role("button", name="Set it to this phone's time")
+    touch.tap()
+    expect(page.locator("#unset-words")).to_contain_text("Is that right?")
+    assert served.monitor.archive.clock is None
+    page.get_by_role("button", name="No", exact=True).tap()
+    expect(page.locator("#unset-words")).to_be_empty()
+    touch.tap()
+    page.get_by_role("button", name="Yes, set it").tap()
+    expect(page.locator("#unset")).to_be_hidden()
+    expect(page.locator("#answer")).to_contain_text("The clock is set to")
+    wall_s, origin = served.monitor.archive.clock
+    assert origin == "phone"
+    assert abs(wall_s - page.evaluate("Date.now() / 1000")) < 60
+    served.monitor.show("spinning", clock_set=False)
+    expect(page.locator("#unset")).to_be_visible()
+    served.monitor.set_clock(wall_s, "network")
+    expect(page.locator("#unset")).to_be_hidden()
+
+
+def test_a_screen_whose_own_clock_is_wrong_is_told_so(served, open_page):
+    served.monitor.show("spinning", clock_set=False)
+    page = open_page(served.url, alone=True)
+    page.clock.set_fixed_time("2001-02-03T04:05:06Z")
+    page.locator("#set-clock").click()
+    expect(page.locator("#unset-words")).to_contain_text("time_s cannot be")
+    assert served.monitor.archive.clock is None
+
+
 def test_notices_appear_and_go(served, open_page):
     page = open_page(served.url)
     clipped = {"code": "x", "text": "The input clips.", "hint": "Move it away."}
