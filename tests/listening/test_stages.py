@@ -40,9 +40,7 @@ def test_cuts_are_engagements_with_short_gaps(gaps, lengths):
     assert sum(cut.cut_samples for cut in ended) == total
     assert [cut.number for cut in ended] == list(range(len(ended)))
     spans = [span for cut in ended for span in cut.engaged]
-    assert spans == sorted(spans) and all(
-        first[1] <= then[0] for first, then in pairwise(spans)
-    )
+    assert spans == sorted(spans) and all(first[1] <= then[0] for first, then in pairwise(spans))
 
 
 def test_the_alarm_needs_lasting_evidence_and_does_not_flicker():
