@@ -1,5 +1,6 @@
 """The one blueprint of the interface, and the small helpers its routes share."""
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -36,12 +37,21 @@ def json_body(*, known: tuple[str, ...] | None = None) -> dict[str, Any]:
         body = None
     if not isinstance(body, dict):
         raise Refusal(400, "The body is not a JSON object.", JSON_ONLY)
+    _refuse_halved_characters(body)
     unknown = sorted(set(body) - set(known)) if known is not None else []
     if unknown:
         raise Refusal(
             400, f"'{unknown[0][:40]}' is not known here.", f"Known: {', '.join(known) or 'nothing'}."
         )
     return body
+
+
+def _refuse_halved_characters(body: dict[str, Any]) -> None:
+    """Refuse half a surrogate pair: JSON lets it in, no page or log could be sent with it ever after."""
+    try:
+        json.dumps(body, ensure_ascii=False).encode()
+    except UnicodeEncodeError as exc:
+        raise Refusal(400, "The body holds text that is no Unicode.", "Type the text again.") from exc
 
 
 def number(name: str, value: Any, low: float, high: float, kind: Callable = float) -> Any:

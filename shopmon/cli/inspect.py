@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from shopmon.errors import SettingError, StoreError
+from shopmon.errors import RecordingError, SettingError, StoreError
 
 
 @click.command("inspect")
@@ -27,12 +27,12 @@ from shopmon.errors import SettingError, StoreError
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
 def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, cold, json_file):
-    r"""Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
+    """Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
 
-    \b
     Example: shopmon inspect pass.flac --rpm 12000 --flutes 3
     """
     setup, settings = _checked(rpm, flutes, min_rpm, max_rpm, sensor)
+    _check_files(recording, json_file)
     if (full_scale is None) != (unit is None):
         raise SettingError(
             "--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g."
@@ -67,6 +67,17 @@ def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
         raise SettingError(
             f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm."
         ) from exc
+
+
+def _check_files(recording: Path, json_file: str | None) -> None:
+    """Refuse a recording without a name, and a result that would replace the recording."""
+    if not recording.name:
+        raise RecordingError(f"{recording} is a folder, not a recording.", "Give the recording in it.")
+    same = json_file not in (None, "-") and Path(json_file).resolve() == recording.resolve()
+    if same:
+        raise SettingError(
+            "--json names the recording itself, which would be lost.", "Name another file."
+        )
 
 
 def _progress():

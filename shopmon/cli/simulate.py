@@ -165,7 +165,7 @@ def check_out(out: Path, rate: float, bits: str) -> None:
     """Refuse what could not be written before minutes are spent on it."""
     if out.suffix.lower() not in FORMATS:
         raise SettingError(f"{out} is neither .flac nor .wav.", "Name the recording OUT.flac or OUT.wav.")
-    if rate != round(rate):
+    if not rate.is_integer():  # nan and infinity are none either
         raise SettingError(f"--rate must be a whole number of hertz, not {rate:g}.")
     if not soundfile.check_format(FORMATS[out.suffix.lower()], SUBTYPES[bits]):
         raise SettingError(f"{out.suffix} cannot hold {bits} bits.")

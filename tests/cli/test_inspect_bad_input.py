@@ -65,6 +65,19 @@ def test_a_missing_path_fails_with_one_line(tmp_path):
     assert one_line(run(tmp_path / "none.flac"), 1).count("\n") == 1
 
 
+@pytest.mark.parametrize("name", ["", "."])
+def test_a_name_that_names_nothing(name):
+    assert "is a folder" in one_line(run(name), 1)
+
+
+def test_the_result_never_replaces_the_recording(tmp_path):
+    path = tmp_path / "pass.wav"
+    soundfile.write(path, np.zeros(48000), 48000)
+    before = path.read_bytes()
+    assert "would be lost" in one_line(run(path, "--json", path), 2)
+    assert path.read_bytes() == before
+
+
 def test_a_recording_that_may_not_be_read(tmp_path, capsys, monkeypatch):
     path = tmp_path / "locked.wav"
     soundfile.write(path, machine(1.0), int(RATE_HZ))

@@ -95,6 +95,8 @@ def test_scenarios_are_listed(capsys):
         (["x.flac", "--seed", "-4"], 2),
         (["x.flac", "--rate", "12.5"], 2),
         (["x.flac", "--rate", "1"], 2),
+        (["x.flac", "--rate", "nan"], 2),
+        (["x.flac", "--rate", "inf"], 2),
         (["x.flac", "--milling", "sideways"], 2),
         (["no/such/folder/x.flac"], 1),
     ],

@@ -117,6 +117,12 @@ def test_bodies_that_are_no_object(client, data):
     complaint(client.post("/api/context", data=data, content_type=JSON), 400)
 
 
+def test_half_a_character_does_not_spoil_the_log(client):
+    answer = client.post("/api/marks", data='{"note": "\\ud800"}', content_type="application/json")
+    assert answer.status_code == 400
+    assert client.get("/api/log").status_code == 200
+
+
 def test_numbers_that_json_does_not_have(client):
     told = complaint(client.post("/api/context", data=b'{"nominal_rpm": NaN}', content_type=JSON), 400)
     assert "nan" in told["error"]
