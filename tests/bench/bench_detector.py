@@ -1,9 +1,9 @@
-"""How well chatter is told from the teeth on varied simulated passes, beside a plain method on the same sound.
+"""How well chatter is told from the teeth on varied simulated passes, beside a plain method on the same.
 
 The passes are drawn at random from seeds of their own; truth is what the simulated motion did. Passes whose
 motion and linear stability disagree are left out of both counts: there, whether it rings is a matter of
-definition. The plain method is given the true speed, the time of the cut and the threshold that suits these very
-passes best: peaks off the tooth-passing harmonics, relative to the strongest line, for a quarter of a second.
+definition. The plain method is given the true speed, the time of the cut and the threshold that suits these
+very passes best: peaks off the tooth-passing harmonics over the strongest one, for a quarter of a second.
 """
 
 import sys
@@ -192,7 +192,7 @@ def plain_alarm(ends, excess, threshold_db):
 
 
 def plain(found):
-    """Return the plain method's answers with the threshold that makes most of them right, and that threshold."""
+    """Return the plain method's answers with the threshold that suits best, and that threshold."""
     looks = [plain_excess(case) for case in found]
 
     def answers(threshold_db):
@@ -242,9 +242,8 @@ def main(count=PASSES, first_seed=FIRST_SEED):
     line(f"plain peaks over {threshold} dB", judged)
     hidden = [case for case in found if case.hidden and case.onset_s is not None]
     called = sum(heard(case, "as told")[0] is not None for case in hidden)
-    print(
-        f"period doubling on the comb: {called} of {len(hidden)} called; {time.monotonic() - start:.0f} s in all"
-    )
+    print(f"period doubling on the comb: {called} of {len(hidden)} called")
+    print(f"{time.monotonic() - start:.0f} s in all")
 
 
 if __name__ == "__main__":
