@@ -1,17 +1,16 @@
 """The cut log: a list with filters, one cut, its sound and its figures."""
 
-import re
 from pathlib import Path
 from typing import Any
 
-from flask import Response, jsonify, request, send_file
+from flask import Response, jsonify, request
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
+from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
 
-SOUND_TYPES = {".flac": "audio/flac", ".wav": "audio/wav", ".ogg": "audio/ogg"}
 VERDICTS = {"chatter": True, "quiet": False}
 TRUTHS = ("keep", "ended", "recovered")
 FILTERS = ("limit", "before", "since", "until", "verdict", *TRUTHS, *FIELDS)
@@ -114,35 +113,7 @@ def audio(cut_id: str) -> Response:
     if path is None or not Path(path).is_file():
         found(monitor().cut(cut_id))
         raise Refusal(404, "The sound of this cut is not there.", "It may have been removed to make room.")
-    response = send_file(
-        path,
-        mimetype=SOUND_TYPES.get(Path(path).suffix.lower(), "application/octet-stream"),
-        as_attachment=truth("download", request.args.get("download", False)),
-        download_name=f"cut-{safe_name(cut_id)}{Path(path).suffix.lower()}",
-        conditional=True,
-        max_age=0,
-    )
-    response.headers["Cache-Control"] = "private, no-cache"
-    return hand_over(response, Path(path))
-
-
-def hand_over(response: Response, path: Path) -> Response:
-    """Let the server send a part of a file by itself, so that a slow listener holds no thread of it."""
-    wrapper = request.environ.get("wsgi.file_wrapper")
-    part = response.content_range
-    if response.status_code == 206 and wrapper is not None and part.start is not None:
-        response.close()
-        file = path.open("rb")
-        file.seek(part.start)
-        response.response = wrapper(file, 65536)
-        response.direct_passthrough = True
-        response.content_length = part.stop - part.start
-    return response
-
-
-def safe_name(text: str) -> str:
-    """Return `text` with nothing in it that could mean something in a file name or a header."""
-    return re.sub(r"[^A-Za-z0-9_-]", "_", text)[:80]
+    return sound_response(Path(path), f"cut-{cut_id}")
 
 
 def found(cut: dict | None) -> dict:

@@ -1,7 +1,10 @@
-"""The two large buttons."""
+"""The two large buttons, and what was kept with them."""
 
-from flask import jsonify
+from pathlib import Path
+
+from flask import Response, jsonify, request
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number
+from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.errors import Refusal
 
 NOTE_LIMIT = 500
@@ -19,6 +22,12 @@ def mark():
     return jsonify(mark=monitor().mark_moment(note.strip())), 201
 
 
+@blueprint.get("/marks")
+def marks():
+    """The moments that were marked, newest first, each with the cut in whose sound it lies."""
+    return jsonify(marks=monitor().marks(number("limit", request.args.get("limit", 100), 1, 500, int)))
+
+
 @blueprint.post("/keep-last")
 def keep_last():
     """Keep the last stretch of sound, two minutes unless told otherwise."""
@@ -30,3 +39,14 @@ def keep_last():
 def kept():
     """The stretches of sound that were kept by hand."""
     return jsonify(kept=monitor().kept())
+
+
+@blueprint.get("/kept/<keep_id>/audio")
+def kept_audio(keep_id: str) -> Response:
+    """The sound of a stretch that was kept, also in parts; ``?download=1`` saves it under a telling name."""
+    path = monitor().kept_audio_path(keep_id)
+    if path is None or not Path(path).is_file():
+        raise Refusal(
+            404, "This kept sound is not there.", "See Cuts, Kept by hand: it may still be being filed."
+        )
+    return sound_response(Path(path), f"kept-{keep_id}")

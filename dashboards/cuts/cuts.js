@@ -10,9 +10,11 @@ const follow = () => {
   if (!document.hidden && document.querySelector("[data-follow]")) refresh().then(ended, () => {});
 };
 
-// The sound appears with the end of the cut; everything about it is made by the server, so load the page anew.
+// A sound that appears brings much with it, all made by the server: load the page anew, unless someone listens.
 const ended = (made) => {
-  if (part("lane") && !made.querySelector("[data-follow]")) location.reload();
+  const waiting = (page) => page.querySelectorAll("[data-follow]:not(#cut-list)").length;
+  const heard = [...document.querySelectorAll("audio")].some((sound) => !sound.paused);
+  if (waiting(made) < waiting(document) && !heard) location.reload();
 };
 
 setInterval(follow, FOLLOW_MS);
@@ -54,5 +56,16 @@ function tieSound(sound, lane) {
   });
 }
 
+function tieMarks(kept) {
+  const sound = kept.querySelector("audio");
+  kept.addEventListener("click", ({ target }) => {
+    const button = target.closest("[data-seek]");
+    if (!button) return;
+    sound.currentTime = Number(button.dataset.seek);
+    sound.play().catch(() => {});
+  });
+}
+
+document.querySelectorAll(".by-hand article").forEach(tieMarks);
 if (part("keep")) tieKeep(part("keep"));
 if (part("sound")) tieSound(part("sound"), part("lane"));

@@ -77,6 +77,11 @@ def tone_words(span: dict[str, Any]) -> str:
     return f"{grouped(span['frequency_hz'])}\u00a0Hz, {decibels(span['level_db'])}, {span['severity']}"
 
 
+def mark_words(mark: dict[str, Any]) -> str:
+    """Say that a moment was marked, and with which note."""
+    return f"Marked: {mark['note']}" if mark["note"] else "Marked"
+
+
 def clock_and_tenths(seconds: float | None) -> str:
     r"""Write a short time with a decimal, a long one as a clock does.
 
@@ -113,13 +118,15 @@ def context_value(name: str, value: Any, units: str) -> str:
 
 
 def lane(cut: dict[str, Any]) -> tuple[float, float]:
-    """Return the first and last second of the picture: the cut and a little around it."""
+    """Return the first and last second of the picture: the cut, its marks and a little around them."""
     margin = max(0.5, 0.03 * (cut["duration_s"] or 0.0))
-    return max(0.0, cut["start_s"] - margin), (cut["end_s"] or cut["start_s"]) + margin
+    marked = [mark["t_s"] for mark in cut["marks"]]
+    first, last = min([cut["start_s"], *marked]), max([cut["end_s"] or cut["start_s"], *marked])
+    return max(0.0, first - margin), last + margin
 
 
 def stretches(cut: dict[str, Any]) -> list[Stretch]:
-    """Return engagements and chatter in the order in which they began."""
+    """Return engagements, chatter and marks in the order in which they began."""
     first, last = lane(cut)
 
     def stretch(kind: str, start_s: float, end_s: float, text: str) -> Stretch:
@@ -130,4 +137,6 @@ def stretches(cut: dict[str, Any]) -> list[Stretch]:
     found = [stretch("engaged", start, end, "In metal") for start, end in cut["engaged"]]
     for span in cut["chatter"]:
         found.append(stretch("chatter", span["start_s"], span["end_s"], f"Chatter, {tone_words(span)}"))
+    for mark in cut["marks"]:
+        found.append(stretch("mark", mark["t_s"], mark["t_s"], mark_words(mark)))
     return sorted(found, key=lambda each: (each.start_s, each.kind))

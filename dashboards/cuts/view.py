@@ -5,6 +5,7 @@ from shopmon.dashboards.cuts import facts
 from shopmon.dashboards.errors import Refusal
 
 ON_A_PAGE = 25
+MARKS_SHOWN = 100
 LARGEST_SEQUENCE = 2**62
 
 blueprint = Blueprint("cuts", __name__, url_prefix="/cuts")
@@ -13,7 +14,8 @@ blueprint = Blueprint("cuts", __name__, url_prefix="/cuts")
 @blueprint.record_once
 def lend(state) -> None:
     """Give the templates what they say about a cut."""
-    state.app.jinja_env.globals.update(verdict=facts.verdict, clock_and_tenths=facts.clock_and_tenths)
+    said = {"mark_words": facts.mark_words, "clock_and_tenths": facts.clock_and_tenths}
+    state.app.jinja_env.globals.update(verdict=facts.verdict, **said)
 
 
 def asked_before() -> int | None:
@@ -30,6 +32,13 @@ def index() -> str:
     shown = found[:ON_A_PAGE]
     older = shown[-1]["sequence"] if len(found) > ON_A_PAGE else None
     return render_template("cuts/list.html", cuts=shown, before=before, older=older)
+
+
+@blueprint.get("/kept")
+def by_hand() -> str:
+    """What the two large buttons kept: sounds and marked moments."""
+    monitor = current_app.extensions["monitor"]
+    return render_template("cuts/kept.html", kept=monitor.kept(), marks=monitor.marks(MARKS_SHOWN))
 
 
 @blueprint.get("/<cut_id>")

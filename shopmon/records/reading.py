@@ -90,7 +90,7 @@ class Reader:
             if row is None:
                 return None
             found = self._as_cuts(connection, [row])[0]
-            found["marks"] = self._marks_within(connection, row)
+            found["marks"] = _marks_within(connection, row)
             for table, key in ((judgements, judgements.c.cut_id), (corrections, corrections.c.row_id)):
                 query = sa.select(table).where(key == cut_id).order_by(table.c.sequence)
                 found[table.name] = dated(connection, connection.execute(query))
@@ -141,7 +141,8 @@ class Reader:
         )
         with self._connect() as connection:
             offsets = wall_offsets(connection)
-            return [self._as_kept(row, offsets) for row in connection.execute(query)]
+            rows = connection.execute(query).all()
+            return [{**self._as_kept(row, offsets), "marks": _marks_within(connection, row)} for row in rows]
 
     # the rest
 
@@ -157,8 +158,18 @@ class Reader:
         return self._all(query)[::-1]
 
     def marks(self, limit: int = 100) -> list[dict]:
-        """Return the newest marked moments, newest first."""
-        return self._all(sa.select(marks).order_by(marks.c.sequence.desc()).limit(_limit(limit)))
+        """Return the newest marked moments, newest first, each with the cut in whose audio it lies."""
+        last = sa.func.coalesce(recordings.c.end_sample, marks.c.sample)
+        cut_id = (
+            sa.select(cuts.c.id)
+            .join(recordings, recordings.c.id == cuts.c.recording_id)
+            .where(recordings.c.stream_id == marks.c.stream_id)
+            .where(marks.c.sample.between(recordings.c.first_sample, last))
+            .limit(1)
+            .scalar_subquery()
+            .label("cut_id")
+        )
+        return self._all(sa.select(marks, cut_id).order_by(marks.c.sequence.desc()).limit(_limit(limit)))
 
     def latest_context(self) -> dict:
         """Return the values of the newest context that are known; empty when there is none."""
@@ -262,19 +273,6 @@ class Reader:
                 return as_columns(records, row.first_sample, row.sample_rate_hz) if len(records) else None
         return None
 
-    def _marks_within(self, connection: sa.Connection, row: sa.Row) -> list[dict]:
-        first = row.first_sample if row.recording_first is None else row.recording_first
-        end = row.end_sample if row.recording_end is None else row.recording_end
-        query = (
-            sa.select(marks)
-            .where(marks.c.stream_id == row.stream_id, marks.c.sample >= first, marks.c.sample <= end)
-            .order_by(marks.c.sample)
-        )
-        found = dated(connection, connection.execute(query))
-        for mark in found:
-            mark["t_s"] = (mark["sample"] - first) / row.sample_rate_hz
-        return found
-
     def _as_cuts(self, connection: sa.Connection, rows: list[sa.Row]) -> list[dict]:
         offsets = wall_offsets(connection)
         ids = [row.id for row in rows]
@@ -297,8 +295,23 @@ class Reader:
             "keep": row.keep,
             "note": row.note,
             "filed": row.recording_state == "filed",
+            "audio_pending": row.recording_state in ("open", "closing"),
             "audio_removed": row.recording_state == "removed",
         }
+
+
+def _marks_within(connection: sa.Connection, row: sa.Row) -> list[dict]:
+    first = row.first_sample if row.recording_first is None else row.recording_first
+    end = row.end_sample if row.recording_end is None else row.recording_end
+    query = (
+        sa.select(marks)
+        .where(marks.c.stream_id == row.stream_id, marks.c.sample >= first, marks.c.sample <= end)
+        .order_by(marks.c.sample)
+    )
+    found = dated(connection, connection.execute(query))
+    for mark in found:
+        mark["t_s"] = (mark["sample"] - first) / row.sample_rate_hz
+    return found
 
 
 def _limit(limit: int) -> int:

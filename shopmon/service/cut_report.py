@@ -103,8 +103,24 @@ def cut_for_pages(row: dict[str, Any], events: list[dict] | None = None) -> dict
         "quality": analysis.get("quality"),
         "audio": f"/api/cuts/{row['id']}/audio" if row["has_audio"] else None,
         "features": f"/api/cuts/{row['id']}/features",
+        "marks": [mark_for_pages(mark) for mark in row.get("marks", [])],
         "events": [log_entry(event) for event in events or []],
     }
+
+
+def kept_for_pages(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a stretch that was kept by hand as ``GET /api/kept`` gives it."""
+    shown = ("id", "started_at", "duration_s", "note", "audio_pending", "audio_removed")
+    return {
+        **{name: row[name] for name in shown},
+        "audio": f"/api/kept/{row['id']}/audio" if row["filed"] else None,
+        "marks": [mark_for_pages(mark) for mark in row["marks"]],
+    }
+
+
+def mark_for_pages(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a marked moment; ``t_s`` counts from the start of the audio it was looked up in, if any."""
+    return {"id": row["id"], "t": row["t"], "t_s": row.get("t_s"), "note": row["note"]}
 
 
 def log_entry(event: dict[str, Any]) -> dict[str, Any]:

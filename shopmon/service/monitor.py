@@ -14,7 +14,7 @@ from shopmon.listening.state import learned
 from shopmon.records.archive import Archive
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, setup_of
-from shopmon.service.cut_report import CutReports, cut_for_pages
+from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
 from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
@@ -231,8 +231,16 @@ class Monitor:
         return self._tell("kept", f"The last {held:.0f} seconds of sound are kept.", keep_id)
 
     def kept(self) -> list[dict]:
-        """Return the stretches that were kept by hand."""
-        return self.archive.kept_recordings()
+        """Return the stretches that were kept by hand, newest first."""
+        return [kept_for_pages(row) for row in self.archive.kept_recordings()]
+
+    def kept_audio_path(self, keep_id: str) -> Path | None:
+        """Return the file with a stretch that was kept by hand, None when it is not there."""
+        return self.archive.kept_audio_path(keep_id)
+
+    def marks(self, limit: int = 100) -> list[dict]:
+        """Return the newest marked moments, newest first, each with the cut in whose sound it lies."""
+        return [{**mark_for_pages(row), "cut_id": row["cut_id"]} for row in self.archive.marks(limit)]
 
     def _where(self) -> tuple[str, int, float]:
         if self._journal.position is None:

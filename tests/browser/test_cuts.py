@@ -51,15 +51,17 @@ def test_long_lists_go_on_over_pages(served, open_page):
 
 def test_the_page_of_a_cut_shows_and_plays_it(served, open_page):
     page = open_page(cut_url(served, 2))
-    expect(page.locator("#stretches tbody tr")).to_have_count(3)
+    expect(page.locator("#stretches tbody tr")).to_have_count(4)
+    expect(page.locator("#stretches tbody tr").nth(2)).to_contain_text("Marked: at the wall")
     expect(page.locator("#stretches")).to_contain_text("Chatter, 1\u202f433\u00a0Hz, −23\u00a0dB, clear")
     expect(page.locator("#facts")).to_contain_text("53% of the cut time")
     assert page.locator(".lane .metal").count() == 2
     assert page.locator(".lane .ring").count() == 1
+    assert page.locator(".lane .mark").count() == 1
     until(page, "document.getElementById('sound').duration > 20")
     page.locator("[data-seek='14.0']").click()
     until(page, "document.getElementById('sound').currentTime >= 14")
-    page.locator("#lane svg").click(position={"x": 2, "y": 20})
+    page.locator("#lane > svg").click(position={"x": 2, "y": 20})
     until(page, "document.getElementById('sound').currentTime < 14")
 
 
@@ -90,12 +92,50 @@ def test_an_open_cut_grows_and_gets_its_sound_at_the_end(served, open_page):
     expect(page.locator("main")).to_contain_text("once the cut has ended")
     cut.update(cut_time_s=4.0, engaged=[[10.0, 14.0]], duration_s=4.0, end_s=14.0)
     expect(page.locator("#facts")).to_contain_text("4.0\u00a0s")
-    cut.update(whole, audio=None)
+    cut.update(whole, audio=None, audio_pending=True)
     expect(page.locator(".big-verdict")).to_contain_text("Quiet")
-    assert page.locator("audio").count() == 0
+    page.reload()
+    expect(page.locator("main")).to_contain_text("The sound of this cut is being filed")
     cut.update(whole)
     expect(page.locator("audio")).to_be_visible()
     expect(page.locator(".big-verdict")).to_contain_text("Quiet")
+
+
+def test_a_cut_whose_sound_was_never_kept_says_so_and_waits_for_nothing(served, open_page):
+    served.monitor._cuts[4].update(audio=None)
+    page = open_page(cut_url(served, 5))
+    expect(page.locator("main")).to_contain_text("No sound of this cut was kept")
+    assert page.locator("[data-follow]").count() == 0
+    page.goto(served.url + "cuts")
+    expect(page.locator(".cut-card").first).to_contain_text("no sound")
+
+
+def test_what_was_kept_by_hand_is_found_from_the_log_and_heard(served, open_page):
+    page = open_page(served.url + "cuts/kept", **phone(390))
+    expect(page.locator("main")).to_contain_text("Nothing yet")
+    served.monitor.mark_moment("the squeal")
+    page.goto(served.url)
+    page.locator("#keep").tap()
+    page.get_by_role("link", name="Hear it again").tap()
+    kept = page.locator(".by-hand article")
+    expect(kept).to_have_count(1)
+    expect(kept).to_contain_text("2:00")
+    expect(page.locator("#marks")).to_contain_text("the squeal")
+    kept.get_by_role("button", name="Marked: the squeal").tap()
+    until(page, "document.querySelector('audio').currentTime >= 7.5")
+    with page.expect_download() as saved:
+        kept.get_by_role("link", name="Save the sound").tap()
+    assert saved.value.suggested_filename.startswith("kept-")
+
+
+def test_a_kept_sound_appears_when_it_is_filed(served, open_page):
+    served.monitor.slow_filing = True
+    kept = served.monitor.keep_last()
+    page = open_page(served.url + "cuts")
+    page.get_by_role("link", name="Kept by hand").click()
+    expect(page.locator(".by-hand")).to_contain_text("being filed")
+    served.monitor._kept[0].update(audio=f"/api/kept/{kept['id']}/audio", audio_pending=False)
+    expect(page.locator("audio")).to_be_visible()
 
 
 def test_an_unknown_cut_is_a_page_that_says_so(served, open_page):

@@ -75,6 +75,9 @@ class FakeMonitor:
         self.clock_set = True
         self.units = "metric"
         self.failed = False
+        self.unsure = False
+        self.slow_filing = False
+        self.severity = "clear"
         self.notices: list[dict] = []
         self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
         self._folder = Path(folder)
@@ -92,6 +95,7 @@ class FakeMonitor:
         self._state, self._since, self._seq, self._cut_id = "spinning", 0.0, 0, None
         self._log: list[dict] = []
         self._kept: list[dict] = []
+        self._marks: list[dict] = []
         self._cuts = [self._stored_cut(number) for number in range(1, cuts + 1)]
         self._stop = threading.Event()
         self._speed = speed
@@ -115,7 +119,7 @@ class FakeMonitor:
             ringing = self._state == "chatter"
             return {
                 "state": self._state,
-                "unsure": False,
+                "unsure": self.unsure,
                 "rpm": 11_796.4 if turning else None,
                 "rpm_confidence": 0.97 if turning else 0.0,
                 "nominal_rpm": self._context.get("nominal_rpm"),
@@ -125,7 +129,7 @@ class FakeMonitor:
                 "chatter": {
                     "frequency_hz": CHATTER_HZ,
                     "level_db": -23.1,
-                    "severity": "clear",
+                    "severity": self.severity,
                     "since_s": self._since,
                 }
                 if ringing
@@ -202,7 +206,13 @@ class FakeMonitor:
                     cut["keep"] = keep
 
     def mark_moment(self, note: str = "") -> dict:
-        return self._write("mark", f"Moment marked{': ' + note if note else '.'}")
+        entry = self._write("mark", f"Moment marked{': ' + note if note else '.'}")
+        known = {name: entry[name] for name in ("id", "t", "cut_id")}
+        self._marks.append({**known, "t_s": None, "note": note})
+        return entry
+
+    def marks(self, limit: int = 100) -> list[dict]:
+        return self._marks[::-1][:limit]
 
     def keep_last(self, seconds: float = 120.0) -> dict:
         if self._state == "no-input":
@@ -210,11 +220,26 @@ class FakeMonitor:
                 "There is no sound coming in, so there is nothing to keep.", "Look at the input below."
             )
         entry = self._write("kept", f"The last {seconds:.0f} seconds of sound are kept.")
-        self._kept.append({"id": entry["id"], "seconds": seconds})
+        self._kept.append(
+            {
+                "id": entry["id"],
+                "started_at": entry["t"] - seconds if entry["t"] else None,
+                "duration_s": float(seconds),
+                "note": "",
+                "audio": None if self.slow_filing else f"/api/kept/{entry['id']}/audio",
+                "audio_pending": self.slow_filing,
+                "audio_removed": False,
+                "marks": [{**mark, "t_s": 7.5} for mark in self._marks[-1:]],
+            }
+        )
         return entry
 
     def kept(self) -> list[dict]:
-        return list(self._kept)
+        return [dict(span) for span in self._kept[::-1]]
+
+    def kept_audio_path(self, keep_id) -> Path | None:
+        known = any(span["id"] == keep_id and span["audio"] for span in self._kept)
+        return self._folder / f"{uuid.UUID(int=2)}.flac" if known else None
 
     def log(self, limit: int = 50) -> list[dict]:
         return self._log[::-1][:limit]
@@ -400,7 +425,9 @@ class FakeMonitor:
             "notices": [],
             "audio": None if gone else f"/api/cuts/{cut_id}/audio",
             "features": f"/api/cuts/{cut_id}/features",
+            "audio_pending": False,
             "audio_removed": gone,
+            "marks": [{"id": "m", "t": started_at, "t_s": 13.25, "note": "at the wall"}] if rings else [],
             "events": [
                 {
                     "id": f"{cut_id}-{kind}",

@@ -173,7 +173,32 @@ def test_the_two_buttons_write_into_the_log(client):
     assert (kept.status_code, kept.get_json()["kept"]["kind"]) == (201, "kept")
     assert client.post("/api/keep-last").status_code == 201
     assert [entry["kind"] for entry in client.get("/api/log?limit=2").get_json()["log"]] == ["kept", "kept"]
-    assert [span["seconds"] for span in client.get("/api/kept").get_json()["kept"]] == [90, 120]
+    kept = client.get("/api/kept").get_json()["kept"]
+    assert [span["duration_s"] for span in kept] == [120, 90]
+    assert [mark["note"] for mark in kept[0]["marks"]] == ["wall of pocket 3"]
+    marks = client.get("/api/marks?limit=1").get_json()["marks"]
+    assert [mark["note"] for mark in marks] == ["wall of pocket 3"]
+
+
+def test_what_was_kept_can_be_heard_also_in_parts(client, monitor):
+    client.post("/api/keep-last")
+    (kept,) = client.get("/api/kept").get_json()["kept"]
+    whole = monitor.kept_audio_path(kept["id"]).read_bytes()
+    response = client.get(kept["audio"])
+    assert (response.data, response.mimetype) == (whole, "audio/flac")
+    part = client.get(kept["audio"], headers={"Range": "bytes=10-19"})
+    assert (part.status_code, part.data) == (206, whole[10:20])
+    saved = client.get(f"{kept['audio']}?download=1").headers["Content-Disposition"]
+    assert saved == f"attachment; filename=kept-{kept['id']}.flac"
+    assert client.get("/api/kept/none/audio").status_code == 404
+
+
+def test_a_stretch_that_is_still_being_filed_has_no_sound_yet(client, monitor):
+    monitor.slow_filing = True
+    client.post("/api/keep-last")
+    (kept,) = client.get("/api/kept").get_json()["kept"]
+    assert (kept["audio"], kept["audio_pending"]) == (None, True)
+    assert "being filed" in client.get(f"/api/kept/{kept['id']}/audio").get_json()["hint"]
 
 
 def test_nothing_can_be_kept_without_sound_and_the_reason_is_said(client, monitor):

@@ -24,7 +24,7 @@ NOT_FOUND += ["/api/cuts/%FF%FE", "/api/cuts/" + "x" * 3000, "/api/cuts/a/b/c"]
 NOT_ALLOWED = [
     ("POST", "/api/state"),
     ("DELETE", f"/api/cuts/{CUT}"),
-    ("GET", "/api/marks"),
+    ("GET", "/api/keep-last"),
     ("PUT", "/api/context"),
 ]
 NOT_ALLOWED += [("POST", "/api/stream"), ("GET", f"/api/cuts/{CUT}/keep"), ("PATCH", "/api/health")]

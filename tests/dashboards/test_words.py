@@ -24,6 +24,7 @@ CUT = {
     "end_s": 15.0,
     "engaged": [[10.0, 12.0], [13.0, 15.0]],
     "chatter": [],
+    "marks": [],
     "chatter_time_s": 0.0,
     "rpm": 11_973.2,
 }

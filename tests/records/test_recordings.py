@@ -267,10 +267,16 @@ def test_the_last_two_minutes_can_be_kept_also_within_a_cut(archive):
     feed.to(150.0)
     archive.start_cut("cut", "stream", 140 * ROUND, {})
     feed.to(152.05)
+    for mark_id, second in (("before", 29), ("within", 100), ("in the cut", 151)):
+        archive.mark_moment(mark_id, "stream", second * ROUND, mark_id)
     archive.keep_last("stream", 120, "kept", "the squeal")
     archive.flush()
     (kept,) = archive.kept_recordings()
     assert (kept["id"], kept["note"], kept["filed"], kept["keep"]) == ("kept", "the squeal", True, True)
+    assert not kept["audio_pending"]
+    lie_at = {mark["note"]: mark["t_s"] for mark in kept["marks"]}
+    assert lie_at == {"within": 70.0, "in the cut": 121.0}
+    assert [mark["cut_id"] for mark in archive.marks()] == ["cut", None, None]
     assert kept["duration_s"] == 120.0
     found = read_codes(archive.kept_audio_path("kept"), feed.info)
     np.testing.assert_array_equal(found, codes_between(30 * ROUND, 152_050, feed.info))
