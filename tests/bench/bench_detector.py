@@ -243,6 +243,7 @@ def main(count=PASSES, first_seed=FIRST_SEED):
     hidden = [case for case in found if case.hidden and case.onset_s is not None]
     called = sum(heard(case, "as told")[0] is not None for case in hidden)
     print(f"period doubling on the comb: {called} of {len(hidden)} called")
+    print(f"period doubling on the comb: {called} of {len(hidden)} called")
     print(f"{time.monotonic() - start:.0f} s in all")
 
 
