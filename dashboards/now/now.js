@@ -51,7 +51,7 @@ function chatterFacts({ severity, frequency_hz }) {
 function announce(state, facts, unsure) {
   if (state === shown) return;
   shown = state;
-  const sentence = `${words[state].word}. ${facts}${unsure ? " Not sure." : ""}`;
+  const sentence = `${[words[state].word, facts.replace(/\.$/, ""), ...(unsure ? ["Not sure"] : [])].join(". ")}.`;
   part("say-now").textContent = state === "chatter" ? sentence : "";
   part("say-calm").textContent = state === "chatter" ? "" : sentence;
 }

@@ -1,8 +1,12 @@
 // Draws the moving spectrum: the line of this moment, the marks under it, and the fall of the last seconds.
 
+import { grouped } from "../look/shared.js";
+import { HALF, place } from "./labels.js";
+
 const ROWS = 150; // fifteen seconds at ten a second
 const [TOP_DB, BOTTOM_DB] = [-10, -110];
-const LINE_SHARE = 0.46;
+const LINE_SHARE = 0.38;
+const ROWS_A_SECOND = 10;
 const [LIFT, SPREAD] = [108, 68]; // in codes, the noise being 100: tones begin to show 4 dB over it, full at 38 dB
 const MARKS_PX = 46; // at a text size of 16 px; grows with it
 
@@ -49,7 +53,7 @@ export class Spectrum {
     this.canvas.width = Math.max(1, Math.round(box.width * scale));
     this.canvas.height = Math.max(1, Math.round(box.height * scale));
     this.text = parseFloat(getComputedStyle(document.documentElement).fontSize) * 0.85;
-    this.wide = Math.max(1, Math.round(box.width - 2.4 * this.text)); // the levels stand right of the picture
+    this.wide = Math.max(1, Math.round(box.width - 2.9 * this.text)); // the levels stand right of the picture
     this.fall.width = this.wide;
     this.fall.height = ROWS;
     this.recolour();
@@ -148,7 +152,7 @@ export class Spectrum {
     pen.fillStyle = this.colours.sheet;
     pen.fillRect(0, 0, width, height);
     if (!row) return;
-    const head = this.text * 0.6;
+    const head = this.text * 1.8; // the top row of numbers
     const marks = (MARKS_PX * this.text) / 13.6;
     const floor = head + (height - head - marks) * LINE_SHARE;
     pen.font = `600 ${this.text}px ${this.font}`;
@@ -158,6 +162,7 @@ export class Spectrum {
     this.axisText(row, floor + marks - this.text * 0.5);
     pen.imageSmoothingEnabled = false;
     pen.drawImage(this.fall, 0, 0, this.fall.width, ROWS, 0, floor + marks, this.wide, height - floor - marks);
+    this.seconds(floor + marks, height);
     this.strays(row, head, floor);
   }
 
@@ -176,6 +181,21 @@ export class Spectrum {
       pen.fillText(`−${-level}`, this.size.width - 1, y + this.text * 0.35);
     }
     pen.fillText("dB", this.size.width - 1, floor);
+  }
+
+  // How long ago: also what has not been filled yet reads as time.
+  seconds(top, bottom) {
+    const pen = this.pen;
+    pen.strokeStyle = this.colours.line;
+    pen.lineWidth = 1;
+    pen.strokeRect(0.5, Math.round(top) - 0.5, this.wide - 1, bottom - Math.round(top));
+    pen.fillStyle = this.colours.soft;
+    pen.textAlign = "right";
+    for (let ago = 5; ago < ROWS / ROWS_A_SECOND; ago += 5) {
+      const y = top + ((bottom - top) * ago * ROWS_A_SECOND) / ROWS;
+      this.stroke(this.wide - 6, y, this.wide, y);
+      pen.fillText(`${ago}\u00a0s`, this.size.width - 1, y + this.text * 0.35);
+    }
   }
 
   plate(text, left, base, colour) {
@@ -254,27 +274,44 @@ export class Spectrum {
     pen.textAlign = "center";
     for (let at = step; at < span * 0.985; at += step) {
       const x = (at / span) * this.wide;
-      if (x > this.text * 5) pen.fillText(String(Number((at / divide).toPrecision(6))), Math.min(x, this.wide - this.text), y);
+      if (x > this.text * 5) pen.fillText(name === "Hz" ? grouped(at, 6) : String(Number((at / divide).toPrecision(6))), Math.min(x, this.wide - this.text), y);
     }
   }
 
   // A diamond over the line with the number beside it; what lies beyond the right edge is named there.
   strays(row, top, floor) {
-    const pen = this.pen;
-    const taken = [];
-    for (const tone of row.stray.slice(0, 4)) {
-      const share = this.shareOf(row, tone.frequency_hz);
-      const x = Math.min(share, 1) * this.wide;
-      const y = Math.max(top + 8, this.heightOf(tone.level_db, top, floor) - 12);
-      pen.fillStyle = pen.strokeStyle = this.colours.plum;
-      this.diamond(Math.min(x, this.wide - 9), y);
-      if (share < 1) this.diamond(x, floor + 10, 7);
-      const number = this.inOrders ? (tone.frequency_hz / (row.turnHz || this.orderHz)).toFixed(2) : `${Math.round(tone.frequency_hz)} Hz`;
-      this.label(number + (share > 1 ? " →" : ""), x, y, taken);
-    }
+    const tones = row.stray.slice(0, 4).map((tone) => this.strayMark(row, tone, top, floor));
+    const places = place(tones, this.wide);
+    tones.forEach(({ x, y, text, inside }, at) => {
+      const box = places[at];
+      this.pen.fillStyle = this.pen.strokeStyle = this.colours.plum;
+      if (box?.row === "top") this.stem(x, this.text * 1.4, y);
+      this.diamond(x, y);
+      if (inside) this.diamond(x, floor + 10, 7);
+      if (box) this.plate(text, box.left, box.row === "top" ? this.text : y + this.text * 0.35, this.colours.plum);
+    });
   }
 
-  diamond(x, y, half = 8) {
+  strayMark(row, tone, top, floor) {
+    const share = this.shareOf(row, tone.frequency_hz);
+    const order = tone.frequency_hz / (row.turnHz || this.orderHz);
+    const number = this.inOrders ? order.toFixed(2) : `${grouped(tone.frequency_hz)}\u00a0Hz`;
+    const text = number + (share > 1 ? " →" : "");
+    return {
+      x: Math.min(share * this.wide, this.wide - HALF),
+      y: Math.max(top + HALF, this.heightOf(tone.level_db, top, floor) - 12),
+      text,
+      width: this.pen.measureText(text).width,
+      inside: share < 1,
+    };
+  }
+
+  stem(x, from, to) {
+    this.pen.lineWidth = 1.5;
+    this.stroke(x, from, x, to);
+  }
+
+  diamond(x, y, half = HALF) {
     const pen = this.pen;
     pen.beginPath();
     pen.moveTo(x, y - half);
@@ -282,16 +319,5 @@ export class Spectrum {
     pen.lineTo(x, y + half);
     pen.lineTo(x - half * 0.8, y);
     pen.fill();
-  }
-
-  label(text, x, y, taken) {
-    const pen = this.pen;
-    const width = pen.measureText(text).width;
-    const toLeft = x + 14 + width > this.wide;
-    const left = toLeft ? x - 14 - width : x + 14;
-    const base = y + this.text * 0.35;
-    if (taken.some((box) => left < box.right && left + width > box.left && Math.abs(base - box.base) < this.text * 1.2)) return;
-    taken.push({ left, right: left + width, base });
-    this.plate(text, left, base, this.colours.plum);
   }
 }

@@ -223,7 +223,7 @@ class Journal:
     def _chatter_started(self, stream_id: str, event: ChatterStarted) -> None:
         self._chatter_id = new_id()
         span = event.chatter
-        text = f"Chatter at {span.frequency_hz:.0f} Hz, {span.severity}."
+        text = f"Chatter at {_hertz(span.frequency_hz)}, {span.severity}."
         self._write(
             "chatter-started",
             text,
@@ -240,7 +240,7 @@ class Journal:
         span = event.chatter
         self._cut_chatter.append(span)
         lasted = (span.end_sample - span.start_sample) / self._rate_hz
-        text = f"The chatter at {span.frequency_hz:.0f} Hz is over after {lasted:.1f} s."
+        text = f"The chatter at {_hertz(span.frequency_hz)} is over after {lasted:.1f} s."
         self._write("chatter-ended", text, "", _chatter_row(span), stream_id, event.sample, self.live.cut_id)
         self._publish_state()
 
@@ -279,6 +279,11 @@ class Journal:
             entry["id"], kind, stream_id, sample, cut_id, {"text": text, "hint": hint, **data}
         )
         self._feed.publish("log", entry)
+
+
+def _hertz(frequency_hz: float) -> str:
+    """Write a frequency as the pages do, the thousands set apart narrowly."""
+    return f"{frequency_hz:,.0f}\u00a0Hz".replace(",", "\u202f")
 
 
 def _chatter_row(span: ChatterSpan) -> dict[str, Any]:

@@ -1,5 +1,7 @@
 """*Now* in the browser: follows the machine, says the same as the first paint, answers touches and keys."""
 
+from random import Random
+
 import pytest
 from playwright.sync_api import expect
 from shopmon.dashboards.look.words import STATES
@@ -260,3 +262,58 @@ def test_hostile_text_stays_text(served, open_page):
     page.reload()
     expect(page.locator("#events li").first).to_contain_text(evil)
     assert page.locator("main img, main script").count() == 0
+
+
+def test_the_numbers_of_stray_tones_cover_no_mark_and_no_other_number(served, open_page):
+    page = open_page(served.url)
+    random = Random(1)
+    missing = 0
+    for wide in (280, 640, 1700):
+        for _ in range(60):
+            xs = [random.uniform(8, wide - 8) for _ in range(random.randint(1, 4))]
+            marks = [{"x": x, "width": random.uniform(30, 80)} for x in xs]
+            boxes = measure(page, "placed", [marks, wide])
+            missing += boxes.count(None) if wide == 1700 else 0
+            assert boxes[0] is not None
+            assert overlaps(boxes, xs, wide) == []
+    assert missing == 0
+
+
+def overlaps(boxes: list, xs: list[float], wide: float) -> list:
+    """Return what is out of the picture, on a diamond of half width 8, or on a number of its row."""
+    faults = []
+    for at, box in enumerate(boxes):
+        if box is None:
+            continue
+        if box["left"] < 0 or box["right"] > wide:
+            faults.append(("outside", box))
+        beside = [other for other in boxes[:at] if other and other["row"] == box["row"]]
+        others = [(other["left"], other["right"]) for other in beside]
+        diamonds = [(x - 8, x + 8) for x in xs] if box["row"] == "beside" else []
+        faults += [box for left, right in others + diamonds if box["left"] < right and left < box["right"]]
+    return faults
+
+
+@pytest.mark.parametrize("options", [phone(360), phone(390), desk(1440)], ids=["360", "390", "1440"])
+def test_words_of_chatter_do_not_move_the_page_as_it_grows(served, open_page, options):
+    page = open_page(served.url, **options)
+    places = set()
+    for severity in ("slight", "clear", "heavy"):
+        for unsure in (False, True):
+            served.monitor.show("chatter", severity=severity, unsure=unsure)
+            expect(page.locator("#state-facts")).to_contain_text(severity.capitalize())
+            expect(page.locator("#unsure")).to_be_visible(visible=unsure)
+            places.add(page.locator(".figures").bounding_box()["y"])
+    assert len(places) == 1
+
+
+def test_a_state_that_is_not_sure_says_so_at_once_and_in_words_that_are_heard(served, open_page):
+    served.monitor.show("cutting", unsure=True)
+    plain = open_page(served.url, java_script_enabled=False)
+    expect(plain.locator("#unsure")).to_be_visible()
+    page = open_page(served.url)
+    expect(page.locator("#unsure")).to_have_text("not sure")
+    served.monitor.show("cutting", unsure=False)
+    expect(page.locator("#unsure")).to_be_hidden()
+    served.monitor.show("chatter", unsure=True)
+    expect(page.locator("#say-now")).to_have_text("Chatter. Clear, 1\u202f433\u00a0Hz. Not sure.")

@@ -300,9 +300,9 @@ class FakeMonitor:
                 self._cut_id, self._since = str(uuid.uuid4()), 0.0
                 self._write("cut-started", "A cut has begun.")
             if state == "chatter" and before != "chatter":
-                self._write("chatter-started", f"Chatter at {CHATTER_HZ:.0f} Hz, clear.")
+                self._write("chatter-started", "Chatter at 1\u202f433\u00a0Hz, clear.")
             if before == "chatter" and state != "chatter":
-                self._write("chatter-ended", f"The chatter at {CHATTER_HZ:.0f} Hz is over after 5.0 s.")
+                self._write("chatter-ended", "The chatter at 1\u202f433\u00a0Hz is over after 5.0 s.")
             if state not in ("cutting", "chatter") and self._cut_id:
                 self._write("cut-ended", "A cut has ended: 10.0 s in the cut, 5.0 s of it in chatter.")
                 self._cut_id = None
