@@ -1,14 +1,13 @@
 """``shopmon devices``: the sound inputs, and how loud it is at each of them."""
 
-import json
 import math
 from dataclasses import asdict
-from pathlib import Path
 
 import click
 
 from shopmon.capture.inputs import NONE_FOUND, NONE_HINT, InputDevice
-from shopmon.errors import DeviceError, SettingError
+from shopmon.cli.json_output import write_json
+from shopmon.errors import DeviceError
 
 SCHEMA = "shopmon.devices/1"
 REFERENCE = "dB re full scale (uncalibrated)"
@@ -51,7 +50,7 @@ def command(json_file, no_level, seconds):
         if telling:
             click.echo(_line(entries[-1]))
     if json_file is not None:
-        _write_json(entries, json_file)
+        write_json({"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries}, json_file)
     if not devices:
         raise DeviceError(NONE_FOUND, NONE_HINT)
     if telling:
@@ -101,16 +100,3 @@ def _footing(devices: list[InputDevice], seconds: float | None) -> str:
     if seconds is not None:
         lines.insert(0, f"Levels over {seconds:g} s, in {REFERENCE}.")
     return "\n".join(["", *lines])
-
-
-def _write_json(entries: list[dict], target: str) -> None:
-    report = {"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries}
-    text = json.dumps(report, indent=1, ensure_ascii=False)
-    if target == "-":
-        click.echo(text)
-        return
-    try:
-        Path(target).write_text(text + "\n", encoding="utf-8")
-    except OSError as exc:
-        text = f"{target} cannot be written ({exc.strerror})."
-        raise SettingError(text, "Give another file with --json.") from None

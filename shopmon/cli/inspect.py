@@ -1,12 +1,12 @@
 """``shopmon inspect``: one recording, analysed as the monitor would hear it."""
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from shopmon.errors import RecordingError, SettingError, StoreError
+from shopmon.cli.json_output import write_json
+from shopmon.errors import RecordingError, SettingError
 
 
 @click.command("inspect")
@@ -53,7 +53,7 @@ def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, 
 
         click.echo(as_text(result, recording.name))
     else:
-        _write_json(result, json_file)
+        write_json(result, json_file)
 
 
 def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
@@ -93,14 +93,3 @@ def _progress():
             click.echo(f"{percent:3d} % heard{end}", nl=False, err=True)
 
     return show
-
-
-def _write_json(result: dict, target: str) -> None:
-    text = json.dumps(result, indent=1, allow_nan=False)
-    if target == "-":
-        click.echo(text)
-        return
-    try:
-        Path(target).write_text(text + "\n", encoding="utf-8")
-    except OSError as exc:
-        raise StoreError(f"The result cannot be written to {target}: {exc.strerror}.") from exc

@@ -1,11 +1,10 @@
 """``shopmon selfcheck``: what is wrong and how to mend it."""
 
-import json
 from pathlib import Path
 
 import click
 
-from shopmon.errors import SettingError
+from shopmon.cli.json_output import write_json
 
 
 @click.command("selfcheck")
@@ -32,7 +31,7 @@ def command(data_dir, settings_file, port, json_file):
 
     findings = run_checks(Question(settings_file=settings_file, data_dir=data_dir, port=port))
     if json_file is not None:
-        _write_json(as_report(findings), json_file)
+        write_json(as_report(findings), json_file)
     if json_file != "-":
         for line in _lines(findings):
             click.echo(line)
@@ -47,16 +46,3 @@ def _lines(findings) -> list[str]:
         if finding.hint:
             lines.append(f"{'':<19} {finding.hint}")
     return lines
-
-
-def _write_json(report: dict, target: str) -> None:
-    text = json.dumps(report, indent=1, ensure_ascii=False)
-    if target == "-":
-        click.echo(text)
-        return
-    try:
-        Path(target).write_text(text + "\n", encoding="utf-8")
-    except OSError as exc:
-        raise SettingError(
-            f"{target} cannot be written ({exc.strerror}).", "Give another file with --json."
-        ) from None

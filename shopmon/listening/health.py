@@ -39,6 +39,10 @@ NOTICES = {
         "The spindle speed that was given is not heard in the sound.",
         "Check the number; the override may have been turned.",
     ),
+    "speed-contradicted": (
+        "Another spindle speed fits the sound much better than the one that was given.",
+        "Check the number, above all after a tool change; without a speed it is searched for.",
+    ),
     "speed-ambiguous": (
         "The spindle speed found from the sound may be wrong by a whole factor.",
         "Give the spindle speed and the number of flutes.",

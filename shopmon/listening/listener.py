@@ -230,6 +230,7 @@ class Listener:
         )
         ambiguous = self.speed.trusted and bool(self.speed.rivals_hz)
         events += self.health.say("speed-ambiguous", ambiguous, view.sample)
+        events += self.health.say("speed-contradicted", self.speed.contradicted, view.sample)
         events += self.book.tick(view.sample)
         shown = self.strays.tones(comb, self._background.has_spectrum) if self._usable(comb) else ()
         return [*events, self._frame(view, comb, shown)]
@@ -318,6 +319,7 @@ class Listener:
         blind = touching and not self._background.has_spectrum
         return (
             self.health.clipped
+            or self.speed.contradicted
             or doubtful_speed
             or blind
             or (self.judge.span is None and self.judge.evidence > 1.2)

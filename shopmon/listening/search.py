@@ -18,6 +18,9 @@ HIGHEST_HZ = 4000.0
 ROUNDS = 3
 LEAST_SCORE = 0.8
 RIVAL_SHARE = 0.75
+# at 0.2 held for five looks: no false word on 90 simulated passes told the right speed
+UNBELIEVED_SHARE = 0.2
+RELATED = 0.012
 RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0, 4.0)
 
 
@@ -98,6 +101,20 @@ class SpeedSearch(Memory):
         limit = RIVAL_SHARE * self._score_near(chosen_hz)
         tried = [chosen_hz * ratio for ratio in RATIOS if low <= chosen_hz * ratio <= high]
         return [hz for hz in tried if self._score_near(hz) > max(limit, LEAST_SCORE)]
+
+    def contradicts(self, told_hz: float, found_hz: float) -> bool:
+        """Whether the speed found makes the told one hard to believe; simple ratios do not count.
+
+        Parameters
+        ----------
+        told_hz
+            Rotation frequency as told and followed.
+        found_hz
+            What `look` has found.
+        """
+        ratio = found_hz / told_hz
+        related = min(abs(ratio / simple - 1) for simple in (1.0, *RATIOS)) < RELATED
+        return not related and self._score_near(told_hz) < UNBELIEVED_SHARE * self._score_near(found_hz)
 
     def _score_near(self, frequency_hz: float) -> float:
         index = round(np.log(frequency_hz / self._bounds[0]) / STEP)

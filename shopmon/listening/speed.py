@@ -18,6 +18,7 @@ FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
 LOST_HOPS = 30
+WITNESS_HOPS, AGAINST_LOOKS = 12, 5
 DIFFERENT = 0.02
 
 
@@ -39,7 +40,7 @@ class Speed(Memory):
         For the range of speeds.
     """
 
-    kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz")
+    kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against")
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -51,6 +52,7 @@ class Speed(Memory):
         self.lost = 0
         self.window_s = 0.4
         self.rivals_hz: list[float] = []
+        self.against = 0
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -79,6 +81,11 @@ class Speed(Memory):
         value = 1 / (1 + math.exp(-(self.contrast_db - CONTRAST_DB) / CONTRAST_SPREAD_DB))
         return round(min(value, 0.99), 3)
 
+    @property
+    def contradicted(self) -> bool:
+        """Whether another speed has fitted much better than the told one for a while."""
+        return self.against >= AGAINST_LOOKS
+
     def alternatives_rpm(self) -> list[float]:
         """Speeds in a simple ratio to the one found that explain the sound almost as well."""
         return [round(60 * hz, 1) for hz in self.rivals_hz]
@@ -95,6 +102,7 @@ class Speed(Memory):
             self.tracker.flutes = setup.flutes
         self.lost = 0
         self.rivals_hz = []
+        self.against = 0
         self.search.clear(setup.flutes)
 
     def clear(self) -> None:
@@ -102,6 +110,7 @@ class Speed(Memory):
         self.tracker.clear()
         self.search.clear(self.search.flutes)
         self.contrast_db, self.trusted = 0.0, False
+        self.against = 0
         self.lost = 0
 
     def follow(self, view: View, front: Front, raised_db: np.ndarray, risen: bool) -> CombView | None:
@@ -120,6 +129,8 @@ class Speed(Memory):
         searching = self.tracker.centre_hz is None or self.found
         if searching and self.hops % EVERY_HOPS == 0 and not (risen and self.trusted):
             self._search(front)
+        elif self.trusted and self.hops % WITNESS_HOPS == 0:
+            self._hear_witness(front)
         if not view.full:
             return None
         rotation = self.tracker.follow(raised_db, front.window)
@@ -141,12 +152,21 @@ class Speed(Memory):
         self.contrast_db, self.trusted, self.found, self.lost = 0.0, False, False, 0
         self.rivals_hz = []
 
-    def _search(self, front: Front) -> None:
+    def _hear_witness(self, front: Front) -> None:
+        """Ask the search, which was told nothing, whether another speed fits much better."""
+        found = self._look(front)
+        doubted = found is not None and self.search.contradicts(self.tracker.rotation_hz, found)
+        self.against = self.against + 1 if doubted else 0
+
+    def _look(self, front: Front) -> float | None:
         window = self.search.window
         if front.filled < window.length:
-            return
+            return None
         power = sine_power_spectrum(front.recent(window.length), window.taper, window.size)
-        found = self.search.look(mean_db(power))
+        return self.search.look(mean_db(power))
+
+    def _search(self, front: Front) -> None:
+        found = self._look(front)
         if found is None:
             return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz

@@ -1,0 +1,39 @@
+"""A told speed is believed only as long as the sound does not speak plainly for another one."""
+
+import numpy as np
+import pytest
+
+from shopmon.cutting.pass_sound import render
+from shopmon.cutting.scenarios import scenario
+from shopmon.listening.events import Frame, Notice
+from shopmon.listening.listener import Listener
+from shopmon.listening.setup import ListenerSettings, Setup
+from tests.listening.synthetic import blocks
+
+
+@pytest.fixture(scope="module")
+def ringing():
+    return render(scenario("pass-that-rings"), 3)
+
+
+def _heard(ringing, factor):
+    samples, truth = ringing
+    rate_hz = truth["recording"]["sample_rate_hz"]
+    listener = Listener(ListenerSettings(), rate_hz, 1)
+    told = factor * truth["spindle"]["nominal_rpm"]
+    listener.change_setup(Setup(nominal_rpm=told, flutes=truth["spindle"]["flutes"]), 0)
+    events = [e for block in blocks(np.asarray(samples), rate_hz=rate_hz) for e in listener.feed(block)]
+    codes = {event.code for event in events if isinstance(event, Notice)}
+    return codes, [event for event in events if isinstance(event, Frame)]
+
+
+def test_the_old_number_left_in_after_a_tool_change_is_doubted(ringing):
+    codes, frames = _heard(ringing, 1.2)
+    assert "speed-contradicted" in codes
+    assert any(frame.unsure and frame.rpm for frame in frames)
+
+
+@pytest.mark.parametrize("factor", [1.0, 0.98, 1.02])
+def test_a_speed_that_is_a_few_percent_off_is_not(ringing, factor):
+    codes, _ = _heard(ringing, factor)
+    assert "speed-contradicted" not in codes
