@@ -11,7 +11,7 @@ from shopmon.capture.source import Source
 from shopmon.errors import SettingError
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
-from shopmon.records.archive import Archive
+from shopmon.records.archive import Archive, RecordingStatus
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
@@ -122,8 +122,10 @@ class Monitor:
         """Return the body of ``GET /api/state``."""
         status = self._status
         context = self.context()
+        live = self._journal.live.as_dict()
         return {
-            **self._journal.live.as_dict(),
+            **live,
+            "notices": [*live["notices"], *log_notices(status)],
             "nominal_rpm": context.get("nominal_rpm"),
             "flutes": context.get("flutes"),
             "audio": {
@@ -145,6 +147,8 @@ class Monitor:
             "state": self._journal.live.as_dict()["state"],
             "sample": position[1] if position else None,
             "recording": self._status.recording,
+            # no reason to be started afresh: rows that wait in memory would be lost by it
+            "log_written": not log_notices(self._status),
         }
 
     def log(self, limit: int = 50) -> list[dict]:
@@ -271,6 +275,27 @@ class Monitor:
             self._status = self.archive.status()
             if self._clock_origin is None and (origin := trusted_clock()):
                 self.set_clock(time.time(), origin)
+
+
+def log_notices(status: RecordingStatus) -> list[dict[str, str]]:
+    """Return what the person must know when the log of the cuts does not reach the disk."""
+    if status.rows_waiting:
+        return [
+            {
+                "code": "log-not-written",
+                "text": "The log cannot be written to the disk; new cuts wait in memory.",
+                "hint": "Free space on the disk and check that the data folder is there; do not switch off.",
+            }
+        ]
+    if status.rows_refused:
+        return [
+            {
+                "code": "log-incomplete",
+                "text": "Some entries of the log could not be kept.",
+                "hint": "Look at the messages of the program; the recordings are not touched by this.",
+            }
+        ]
+    return []
 
 
 def _sensor_of(source: Source) -> str:
