@@ -300,6 +300,6 @@ def test_something_wrong_gives_status_1_and_no_traceback(tmp_path):
 
 def test_json_to_an_impossible_place_is_one_line(tmp_path):
     done = selfcheck_process("--json", str(tmp_path / "no" / "file.json"), "--port", "0", home=tmp_path)
-    assert done.returncode == 2
+    assert done.returncode == 1
     assert done.stderr.count("\n") == 1
     assert "--json" in done.stderr
