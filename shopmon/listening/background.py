@@ -77,6 +77,13 @@ class Background(Memory):
             self._around, self._around_of = wide, self.spectrum_db
         return self._around
 
+    def move(self, spectrum_db: np.ndarray, bands_db: np.ndarray) -> None:
+        """Levels are shown on another channel's scale from now on: add its distance, bin by bin."""
+        self.drop()
+        self.bands_db = self.bands_db + bands_db
+        if self.spectrum_db.size == spectrum_db.size:
+            self.spectrum_db = (self.spectrum_db + spectrum_db).astype(np.float32)
+
     def settle(self) -> None:
         """Sound has risen: take over the waiting batch only where nothing is known otherwise."""
         if self.waiting is not None and not (self.known and self.has_spectrum):

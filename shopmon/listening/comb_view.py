@@ -42,6 +42,11 @@ class CombView:
     contrast_db: float
 
     @cached_property
+    def between(self) -> np.ndarray:
+        """Bins halfway between each line and the one before."""
+        return np.maximum(np.rint(self.bins - 0.5 * self.rotation_hz / self.bin_hz).astype(np.intp), 1)
+
+    @cached_property
     def strongest_db(self) -> float:
         """Level of the strongest line."""
         return float(self.lines_db.max())

@@ -6,10 +6,11 @@ from functools import cached_property
 import numpy as np
 from scipy import fft
 
+from shopmon.listening.channels import Channels
 from shopmon.listening.hops import SUBFRAMES, Rates
 from shopmon.listening.state import Memory, decode, encode
 from shopmon.signals.decimation import Decimator
-from shopmon.signals.levels import full_scale_runs, power_db, sine_power
+from shopmon.signals.levels import full_scale_runs, sine_power
 from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
 
 BANDS = 10
@@ -31,8 +32,11 @@ class View:
         Sine power and largest magnitude of the hop, live channels only.
     live
         Number of channels that are not exactly constant.
+    dead, overloaded
+        Numbers, from 1, of channels that are left out because they are constant, or at full scale, while
+        others are not.
     clipped, broken
-        Samples at full scale; samples that are no number.
+        Samples at full scale of the channels that are heard; samples that are no number.
     full
         The analysis window is filled with sound of one piece.
     spectrum_db, floor_db
@@ -45,6 +49,8 @@ class View:
     power: float
     peak: float
     live: int
+    dead: tuple[int, ...] = ()
+    overloaded: tuple[int, ...] = ()
     clipped: int
     broken: int
     full: bool
@@ -93,14 +99,14 @@ class Front(Memory):
         Number of channels.
     """
 
-    kept = ("ring", "filled", "last", "duration_s", "clipped", "frames", "live_age")
+    kept = ("ring", "filled", "last", "duration_s", "clipped", "frames")
 
     def __init__(self, rates: Rates, channels: int):
         self.rates = rates
         self.ring = np.zeros((channels, round(rates.rate_hz * LONGEST_WINDOW_S)), dtype=np.float32)
         self.filled = 0
         self.last = np.full(channels, np.nan, dtype=np.float32)
-        self.live_age = np.full(channels, 10_000, dtype=np.int64)
+        self.channels = Channels(channels, BANDS)
         self.duration_s = 0.4
         self.clipped = 0
         self.frames = 0
@@ -122,43 +128,47 @@ class Front(Memory):
         self.ring[:] = 0
         self.filled = 0
         self.last[:] = np.nan
-        self.live_age[:] = 10_000
+        self.channels.clear()
         self._decimator.clear()
 
-    def look(self, start_sample: int, hop: np.ndarray) -> View:
-        """Take in one hop of shape ``(frames, channels)``."""
+    def look(self, start_sample: int, hop: np.ndarray, idle: bool) -> View:
+        """Take in one hop of shape ``(frames, channels)``; `idle` says that no tooth is in metal."""
         # channels first: numpy reduces along the last axis many times faster
         hop = np.ascontiguousarray(hop.T)
         finite = np.isfinite(hop)
         broken = hop.size - int(np.count_nonzero(finite))
         if broken:
             hop = np.where(finite, hop, np.float32(0))
-        live, powers = self._living(hop)
-        clipped = full_scale_runs(hop)
-        self.clipped += clipped
+        window, channels = self.window, self.channels
+        constant, clipped = self._constant(hop), np.array([full_scale_runs(row) for row in hop])
+        channels.check(hop, constant, clipped, -(-window.length // self.rates.hop))
+        self.clipped += int(clipped.sum())
         self.frames += hop.size
         self._push(hop)
-        window = self.window
-        spectrum_db, bands_db = self._spectrum_db(window), self._bands_db()
+        full = self.filled >= window.length
+        spectra = sine_power_spectrum(self.recent(window.length), window.taper, window.size)
+        spectrum_db, bands_db = channels.combine(spectra, self._bands(), window.floor, idle and full)
+        heard = channels.use
         return View(
             sample=start_sample + hop.shape[1],
-            power=float(np.sort(powers[live]).sum() / max(1, live.sum())),
-            peak=float(np.abs(hop[live]).max()) if live.any() else 0.0,
-            live=int(live.sum()),
-            clipped=clipped,
+            power=channels.loudness(sine_power(hop, axis=1)),
+            peak=0.0 if constant.all() else float(np.abs(hop[heard]).max()),
+            live=int(np.count_nonzero(~constant)),
+            dead=channels.dead,
+            overloaded=channels.overloaded,
+            clipped=int(clipped[heard].sum()),
             broken=broken,
-            full=self.filled >= window.length,
+            full=full,
             spectrum_db=spectrum_db,
             floor_db=window.floor(spectrum_db),
-            bands_db=bands_db,
+            bands_db=bands_db.astype(np.float64),
         )
 
-    def _living(self, hop: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _constant(self, hop: np.ndarray) -> np.ndarray:
         same = (hop[:, 0] == self.last) | np.isnan(self.last)
         constant = (hop.max(axis=1) == hop.min(axis=1)) & same
         self.last = hop[:, -1].copy()
-        self.live_age = np.where(constant, self.live_age + 1, 0)
-        return ~constant, sine_power(hop, axis=1)
+        return constant
 
     def _push(self, hop: np.ndarray) -> None:
         new = self._decimator(hop)
@@ -167,27 +177,16 @@ class Front(Memory):
         self.ring[:, -count:] = new
         self.filled = min(self.filled + count, self.ring.shape[1])
 
-    def _heard(self, samples: np.ndarray) -> np.ndarray:
-        """Rows of the channels that were alive within the window, all of them where none was."""
-        if samples.shape[0] == 1:
-            return samples
-        alive = self.live_age < self.duration_s / self.rates.hop_s
-        return samples[alive] if alive.any() else samples
-
     def recent(self, count: int) -> np.ndarray:
-        """Return the last `count` analysis samples of the living channels without their mean."""
-        samples = self._heard(self.ring[:, -count:])
+        """Return the last `count` analysis samples of every channel without their mean."""
+        samples = self.ring[:, -count:]
         return samples - samples.mean(axis=1, keepdims=True)
 
-    def _spectrum_db(self, window: Window) -> np.ndarray:
-        return mean_db(sine_power_spectrum(self.recent(window.length), window.taper, window.size))
-
-    def _bands_db(self) -> np.ndarray:
+    def _bands(self) -> np.ndarray:
         step = self.rates.subframe
-        tail = self._heard(self.ring[:, -(SUBFRAMES + 1) * step :])
+        tail = self.ring[:, -(SUBFRAMES + 1) * step :]
         power = sine_power_spectrum(tail[:, self._subframes], self._short, 2 * step)
-        bands = np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
-        return mean_db(bands).astype(np.float64)
+        return np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
 
     def snapshot(self) -> dict:
         """Return the memory, the decimator's tail included."""
@@ -205,10 +204,3 @@ def _band_bins(rates: Rates) -> np.ndarray:
     wanted = np.maximum(np.rint(edges * 2 * rates.subframe / rates.rate_hz), 1).astype(np.intp)
     steps = np.arange(BANDS + 1)
     return np.maximum.accumulate(wanted - steps) + steps
-
-
-def mean_db(power: np.ndarray) -> np.ndarray:
-    """Mean over channels in dB; sorted first, so that the order of channels changes nothing."""
-    if power.shape[0] == 1:
-        return power_db(power[0])
-    return power_db(np.sort(power, axis=0).sum(axis=0) / power.shape[0])

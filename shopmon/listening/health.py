@@ -27,6 +27,14 @@ NOTICES = {
         "The input is overloaded: clipped sound makes lines of its own, so the verdict is doubtful.",
         "Lower the input gain or move the microphone away.",
     ),
+    "channel-dead": (
+        "Channel {channel} delivers one and the same value and is left out; the others are listened to.",
+        "Check that sensor's plug, cable and power.",
+    ),
+    "channel-clipped": (
+        "Channel {channel} is overloaded and is left out meanwhile; the others are listened to.",
+        "Lower the gain of that channel or move its sensor away.",
+    ),
     "samples-broken": (
         "Some samples are not numbers and were taken as silence.",
         "Check the program that wrote the recording.",
@@ -50,10 +58,10 @@ NOTICES = {
 }
 
 
-def notice(code: str, sample: int) -> Notice:
-    """Build a notice from its code."""
+def notice(code: str, sample: int, **figures) -> Notice:
+    """Build a notice from its code; `figures` fill the places in its text."""
     text, hint = NOTICES[code]
-    return Notice(sample=sample, code=code, text=text, hint=hint)
+    return Notice(sample=sample, code=code, text=text.format(**figures), hint=hint.format(**figures))
 
 
 class Health(Memory):
@@ -92,7 +100,17 @@ class Health(Memory):
             *self.say("level-too-low", self.quiet >= QUIET_HOPS, view.sample),
             *self.say("sensor-clipped", self.clipped, view.sample),
             *self.say("samples-broken", view.broken > 0, view.sample),
+            *self._of_channels(view, channels),
         ]
+
+    def _of_channels(self, view: View, channels: int) -> list[Notice]:
+        if channels == 1:
+            return []
+        said: list[Notice] = []
+        for channel in range(1, channels + 1):
+            said += self.say("channel-dead", channel in view.dead, view.sample, channel=channel)
+            said += self.say("channel-clipped", channel in view.overloaded, view.sample, channel=channel)
+        return said
 
     def hear_speed(self, known: bool, heard: bool, rotating_sound: bool, sample: int) -> list[Notice]:
         """Say when the speed stays unknown although there is something to hear."""
@@ -103,11 +121,12 @@ class Health(Memory):
             *self.say("speed-not-heard", lasting and known, sample),
         ]
 
-    def say(self, code: str, present: bool, sample: int) -> list[Notice]:
-        """Return the notice when `present` becomes true."""
-        if present and code not in self.said:
-            self.said = [*self.said, code]
-            return [notice(code, sample)]
-        if not present and code in self.said:
-            self.said = [other for other in self.said if other != code]
+    def say(self, code: str, present: bool, sample: int, **figures) -> list[Notice]:
+        """Return the notice when `present` becomes true, once for each channel where figures name one."""
+        key = f"{code} {figures.get('channel', '')}".strip()
+        if present and key not in self.said:
+            self.said = [*self.said, key]
+            return [notice(code, sample, **figures)]
+        if not present and key in self.said:
+            self.said = [other for other in self.said if other != key]
         return []

@@ -30,7 +30,7 @@ from shopmon.signals.levels import power_db
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
 SPECTRUM_BINS = 1024
-STAGES = ("cutter", "front", "health", "speed", "background", "engagement", "strays", "judge", "book")
+STAGES = ("cutter", "front", "mix", "health", "speed", "background", "engagement", "strays", "judge", "book")
 
 
 class Listener:
@@ -43,7 +43,7 @@ class Listener:
     sample_rate_hz
         Of the stream.
     channels
-        Number of channels; what is heard is the mean power of those that are alive.
+        Number of channels; several are heard as one, each weighed by how far the spindle stands out in it.
     start
         Where to go on: a `snapshot` of a listener of the same stream, or the learned part of one of another.
 
@@ -144,7 +144,8 @@ class Listener:
         }
 
     def _stage(self, name: str):
-        return self._background if name == "background" else getattr(self, name)
+        stages = {"background": self._background, "mix": self.front.channels}
+        return stages.get(name) or getattr(self, name)
 
     def _restore(self, start: dict) -> None:
         if start.get("schema") != SCHEMA:
@@ -153,12 +154,13 @@ class Listener:
         same_rate = start["sample_rate_hz"] == self.rates.sample_rate_hz
         if not partial and not (same_rate and start["channels"] == self.channels):
             raise SettingError("The starting state belongs to a stream of another rate or channel count.")
-        if not same_rate:
+        if not same_rate or start.get("channels") != self.channels:
             return
         for name in LEARNED if partial else STAGES:
             self._stage(name).restore(start[name])
         self.setup = Setup(**start["setup"])
         if partial:
+            self.front.channels.clear()
             self.speed.clear()
             self._background.drop()
             return
@@ -213,7 +215,9 @@ class Listener:
 
     def _hear(self, start: int, hop: np.ndarray) -> list[Event]:
         self.front.duration_s = self.speed.window_s
-        view = self.front.look(start, hop)
+        view = self.front.look(start, hop, idle=not self.engagement.risen)
+        if self.front.channels.moved_db is not None:
+            self._background.move(*self.front.channels.moved_db)
         events: list[Event] = [*self.health.take(view, self.channels)]
         if self.health.silent:
             if self.book.touching or self.engagement.risen:
@@ -223,6 +227,8 @@ class Listener:
             return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
         raised = peaks_near(view.above_floor_db)
         comb = self.speed.follow(view, self.front, raised, self.engagement.risen)
+        if comb is not None:
+            self.front.channels.hear_comb(comb.bins, comb.between, self.speed.trusted)
         events += self._hear_engagement(view, comb)
         events += self._hear_strays(view, comb, raised)
         events += self.health.hear_speed(

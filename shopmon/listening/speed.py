@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from shopmon.listening.comb_view import CombView, view_comb
-from shopmon.listening.front import Front, View, mean_db
+from shopmon.listening.front import Front, View
 from shopmon.listening.hops import Rates
 from shopmon.listening.search import EVERY_HOPS, SpeedSearch
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -163,7 +163,7 @@ class Speed(Memory):
         if front.filled < window.length:
             return None
         power = sine_power_spectrum(front.recent(window.length), window.taper, window.size)
-        return self.search.look(mean_db(power))
+        return self.search.look(front.channels.even(power))
 
     def _search(self, front: Front) -> None:
         found = self._look(front)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 SCHEMA = "shopmon.listener-state/1"
-LEARNED = ("background", "speed")
+LEARNED = ("background", "speed", "mix")
 
 
 def encode(value: Any) -> Any:
@@ -43,7 +43,8 @@ def learned(snapshot: dict) -> dict:
     snapshot
         From `Listener.snapshot`.
     """
-    kept = {key: snapshot[key] for key in ("schema", "sample_rate_hz", "setup", *LEARNED) if key in snapshot}
+    names = ("schema", "sample_rate_hz", "channels", "setup", *LEARNED)
+    kept = {name: snapshot[name] for name in names if name in snapshot}
     return {**kept, "learned_only": True}
 
 

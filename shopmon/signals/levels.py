@@ -54,12 +54,12 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
 
 
 def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:
-    """Count samples at full scale, all channels together.
+    """Count samples at full scale, all of them together.
 
     Parameters
     ----------
     samples
-        Shape ``(frames, channels)``.
+        Any shape.
     limit
         From which magnitude a sample counts; the default is the largest positive 8-bit code.
     """

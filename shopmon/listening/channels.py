@@ -1,0 +1,277 @@
+"""Several channels made one, each weighed by how far the spindle, or the engagement, stands out in it.
+
+Each channel is brought to its own noise floor, the sum to the main channel's, so that levels are those of a
+real channel. What the idle machine sounds like under the weights of this moment is divided out and what it
+sounds like under the weights of the idle time is put back: a channel that drops out, comes back or is found
+useless in mid-cut moves neither floor nor background. A channel that is alone is passed on untouched.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from shopmon.listening.state import Memory
+from shopmon.signals.levels import power_db
+
+LEARN_HOPS, SLOWEST_HOPS = 6, 60
+FLOOR_EVERY_HOPS = 10
+DEAD_HOPS = 5
+EDGE_SHARE = 0.2
+CLIPPED_SHARE = 1e-3
+HEIGHT_CAP_DB = 20.0
+TONE_DB, RISE_DB = 10.0, 6.0
+CONTRAST_SHARE, CONTRAST_FROM_DB = 0.12, 1.0
+LEAST_SCORE, LEAST_WEIGHT = 0.5, 0.15
+OTHER_WEIGHTS, OTHER_HOPS = 0.25, 12
+
+
+class Channels(Memory):
+    """Knows each channel's usual sound and health, and adds the channels up.
+
+    Parameters
+    ----------
+    count
+        Number of channels.
+    bands
+        Number of bands of the band levels.
+
+    Attributes
+    ----------
+    use
+        Which channels are fit to be heard now.
+    main
+        The channel whose levels are shown, None until one was chosen.
+    moved_db
+        What another choice of weights in the last idle hop added to the idle machine's spectrum and bands,
+        None without one.
+    """
+
+    kept = ("constant_hops", "good_hops", "main", "hops", "usual_db", "floor_db", "usual_bands_db",
+            "idle_weights", "contrast_db", "other_hops", "trusted")  # fmt: skip
+
+    def __init__(self, count: int, bands: int):
+        self.count = count
+        self.constant_hops = np.zeros(count, dtype=np.int64)
+        self.good_hops = np.zeros(count, dtype=np.int64)
+        self.main: int | None = None
+        self.hops = np.zeros(count, dtype=np.int64)
+        self.usual_db = np.zeros((count, 0), dtype=np.float32)
+        self.floor_db = np.zeros((count, 0), dtype=np.float32)
+        self.usual_bands_db = np.zeros((count, bands))
+        self.idle_weights = np.zeros(count)
+        self.contrast_db = np.zeros(count)
+        self.other_hops = 0
+        self.trusted = False
+        self.use = np.ones(count, dtype=bool)
+        self.clipping = np.zeros(count, dtype=bool)
+        self.moved_db: tuple[np.ndarray, np.ndarray] | None = None
+        self._weights = np.zeros(count)
+        self._spectra = np.zeros((count, 0))
+        self._scales: tuple | None = None
+
+    def clear(self) -> None:
+        """Forget the samples at hand; what is usual stays known."""
+        self.constant_hops[:] = 0
+        self.good_hops[:] = 0
+        self.contrast_db[:] = 0.0
+        self.other_hops = 0
+        self.trusted = False
+
+    def check(self, hop: np.ndarray, constant: np.ndarray, clipped: np.ndarray, needed_hops: int) -> None:
+        """Take in the health of one hop of every channel.
+
+        Parameters
+        ----------
+        hop
+            Shape ``(channels, frames)``.
+        constant
+            Which channels delivered one value only.
+        clipped
+            Samples at full scale of each channel.
+        needed_hops
+            How many good hops fill the analysis window.
+        """
+        if self.count == 1:
+            return
+        self.constant_hops = np.where(constant, self.constant_hops + 1, 0)
+        edge = max(2, int(EDGE_SHARE * hop.shape[1]))
+        halting = (np.ptp(hop[:, :edge], axis=1) == 0) | (np.ptp(hop[:, -edge:], axis=1) == 0)
+        self.clipping = clipped > CLIPPED_SHARE * hop.shape[1]
+        bad = constant | halting | self.clipping
+        self.good_hops = np.where(bad, 0, self.good_hops + 1)
+        self.use = self.good_hops >= min(needed_hops, int(self.good_hops.max()))
+
+    @property
+    def dead(self) -> tuple[int, ...]:
+        """Numbers, from 1, of the channels that have gone constant while others have not."""
+        return _numbers((self.constant_hops >= DEAD_HOPS) & (self.constant_hops.min() == 0))
+
+    @property
+    def overloaded(self) -> tuple[int, ...]:
+        """Numbers, from 1, of the channels at full scale that are left out while others are heard."""
+        return _numbers(self.clipping & ~self.use)
+
+    def combine(
+        self,
+        spectra: np.ndarray,
+        bands: np.ndarray,
+        floor: Callable[[np.ndarray], np.ndarray],
+        idle: bool,
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Return one spectrum and one set of band levels in dB.
+
+        Parameters
+        ----------
+        spectra, bands
+            Powers of shape ``(channels, bins)`` and ``(channels, times, bands)``.
+        floor
+            Local floor of a spectrum in dB.
+        idle
+            No tooth is in metal and the window is full: take in what is usual.
+        """
+        if self.count == 1:
+            return power_db(spectra[0]), power_db(bands[0])
+        self._spectra, self.moved_db = spectra, None
+        if self.usual_db.shape != spectra.shape:
+            self.usual_db, self.floor_db = np.zeros_like(spectra), np.zeros_like(spectra)
+            self.hops[:] = 0
+            self._scales = None
+        if idle:
+            self._learn(spectra, bands, floor)
+        ready = self.use & (self.hops >= LEARN_HOPS)
+        if not ready.any() or not (idle or self.hops[self.main] >= LEARN_HOPS):
+            return self._alone(spectra, bands, floor)
+        if idle:
+            self._settle(ready)
+        self._weights = self.idle_weights if idle else self._weights_now(spectra, ready)
+        return self._mixed(spectra, bands)
+
+    def _learn(self, spectra: np.ndarray, bands: np.ndarray, floor) -> None:
+        self.hops = self.hops + self.use
+        share = self.use / np.clip(self.hops, 1, SLOWEST_HOPS)
+        moved = power_db(spectra) - self.usual_db
+        self.usual_db = self.usual_db + share[:, None].astype(np.float32) * moved
+        moved_bands = power_db(bands).mean(axis=1) - self.usual_bands_db
+        self.usual_bands_db = self.usual_bands_db + share[:, None] * moved_bands
+        due = self.use & ((self.hops == LEARN_HOPS) | (self.hops % FLOOR_EVERY_HOPS == 0))
+        for channel in np.flatnonzero(due):
+            self.floor_db[channel] = floor(self.usual_db[channel])
+        self._scales = None
+
+    def _alone(self, spectra: np.ndarray, bands: np.ndarray, floor) -> tuple[np.ndarray, np.ndarray]:
+        """Hear the most tuneful channel that is fit while nothing usual is known of any."""
+        if self.main is None or not self.use[self.main]:
+            levels_db = power_db(spectra)
+            tones = [np.clip(row - floor(row) - TONE_DB, 0, HEIGHT_CAP_DB).mean() for row in levels_db]
+            self.main = int(np.argmax(np.where(self.use, tones, -1.0)))
+        self.idle_weights = self._weights = np.eye(self.count)[self.main]
+        return power_db(spectra[self.main]), power_db(bands[self.main])
+
+    def _settle(self, ready: np.ndarray) -> None:
+        """Choose the idle time's weights anew where they no longer fit; say how far that moves things."""
+        wanted = self._shares(np.where(ready, self.contrast_db - CONTRAST_FROM_DB, 0.0), ready)
+        must = bool(np.any((self.idle_weights > 0) & ~ready)) or not self.idle_weights.any()
+        differs = np.abs(wanted - self.idle_weights).max() > OTHER_WEIGHTS
+        self.other_hops = self.other_hops + 1 if differs else 0
+        if not must and self.other_hops < OTHER_HOPS:
+            return
+        before = self._idle_db() if self.hops[self.main] >= LEARN_HOPS else None
+        if not must or wanted[self.main] == 0:
+            self.main = int(np.argmax(wanted))
+        self.idle_weights, self.other_hops, self._scales = wanted, 0, None
+        if before is not None:
+            after = self._idle_db()
+            self.moved_db = (after[0] - before[0], after[1] - before[1])
+
+    def _idle_db(self) -> tuple[np.ndarray, np.ndarray]:
+        """Spectrum and bands of the idle machine under the weights of the idle time."""
+        _, _, idle = self._scaled()
+        return self.floor_db[self.main] + power_db(idle), self.usual_bands_db[self.main]
+
+    def _scaled(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """One over each channel's floor, its usual heights over it, and their sum under the idle weights."""
+        if self._scales is None:
+            heights = 10.0 ** ((self.usual_db - self.floor_db) / 10)
+            idle = _sum(self.idle_weights, heights)
+            self._scales = (10.0 ** (-self.floor_db / 10), heights, idle)
+        return self._scales
+
+    def _weights_now(self, spectra: np.ndarray, ready: np.ndarray) -> np.ndarray:
+        """Share of each channel within a rise, by how far comb or engagement stands out in it."""
+        if self.trusted:
+            score = self.contrast_db - CONTRAST_FROM_DB
+        else:
+            rise = power_db(spectra[:, ::2]) - self.usual_db[:, ::2]
+            score = np.clip(rise - RISE_DB, 0, HEIGHT_CAP_DB).mean(axis=1)
+        return self._shares(np.where(ready, score, 0.0), ready)
+
+    def _shares(self, score: np.ndarray, ready: np.ndarray) -> np.ndarray:
+        score = np.maximum(score, 0.0)
+        if score.max() < LEAST_SCORE:
+            return ready / ready.sum()
+        weights = (score / score.max()) ** 2
+        weights[weights < LEAST_WEIGHT] = 0.0
+        return weights / np.sort(weights).sum()
+
+    def _mixed(self, spectra: np.ndarray, bands: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        weights, main = self._weights, self.main
+        if weights[main] == 1.0 and self.idle_weights[main] == 1.0:
+            return power_db(spectra[main]), power_db(bands[main])
+        scale, heights, idle = self._scaled()
+        total = _sum(weights, spectra * scale)
+        if weights is not self.idle_weights:
+            total = total * (idle / _sum(weights, heights))
+        usual = self.usual_bands_db
+        of_bands = _sum(weights, bands * (10.0 ** (-usual / 10))[:, None, :])
+        return self.floor_db[main] + power_db(total), usual[main] + power_db(of_bands)
+
+    def hear_comb(self, bins: np.ndarray, between: np.ndarray, trusted: bool) -> None:
+        """Judge in which channel the spindle's comb stands out.
+
+        Parameters
+        ----------
+        bins, between
+            Bins of the comb's lines and of places halfway between them.
+        trusted
+            The comb is known for sure.
+        """
+        self.trusted = trusted
+        if self.count == 1:
+            return
+        contrast = np.zeros(self.count)
+        for shift in (-1, 0, 1):
+            heights = power_db(self._spectra[:, bins + shift]) - power_db(self._spectra[:, between + shift])
+            contrast += np.clip(heights, -HEIGHT_CAP_DB, HEIGHT_CAP_DB).mean(axis=1) / 3
+        self.contrast_db = self.contrast_db + CONTRAST_SHARE * (contrast - self.contrast_db)
+
+    def loudness(self, powers: np.ndarray) -> float:
+        """Return the power of a real channel: the main one's where it is fit, else the loudest fit one's."""
+        if self.main is not None and self.use[self.main]:
+            return float(powers[self.main])
+        return float(powers[self.use].max())
+
+    def even(self, powers: np.ndarray) -> np.ndarray:
+        """Add up spectra of any grid, each in units of its own median, weighed as in the last hop; in dB.
+
+        Parameters
+        ----------
+        powers
+            Shape ``(channels, bins)``.
+        """
+        if self.count == 1:
+            return power_db(powers[0])
+        usual = np.maximum(np.median(powers[:, ::4], axis=1, keepdims=True), 1e-20)
+        return power_db(_sum(self._weights, powers / usual))
+
+
+def _sum(weights: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Weighted sum over channels; sorted first, so that their order changes nothing."""
+    chosen = np.flatnonzero(weights)
+    parts = [np.float32(weights[i]) * rows[i] for i in chosen]
+    if len(parts) <= 2:
+        return parts[0] if len(parts) == 1 else parts[0] + parts[1]
+    return np.sort(parts, axis=0).sum(axis=0)
+
+
+def _numbers(chosen: np.ndarray) -> tuple[int, ...]:
+    return tuple(int(i) + 1 for i in np.flatnonzero(chosen))
