@@ -79,6 +79,19 @@ def directional_integral(angle: np.ndarray, kr: float) -> np.ndarray:
     return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
 
 
+def directional_matrix(angle: np.ndarray, kr: float) -> np.ndarray:
+    """The matrix D(φ) of `directional_integral` itself, whether or not the tooth is in the cut.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape ``angle.shape + (2, 2)``, per unit Kt·b; an outer product of force direction and chip direction.
+    """
+    force = np.stack([-np.cos(angle) - kr * np.sin(angle), np.sin(angle) - kr * np.cos(angle)], axis=-1)
+    chip = np.stack([np.sin(angle), np.cos(angle)], axis=-1)
+    return force[..., :, None] * chip[..., None, :]
+
+
 def directional_average(
     start: np.ndarray, stop: np.ndarray, entry: float, exit_: float, kr: float
 ) -> np.ndarray:
@@ -87,8 +100,7 @@ def directional_average(
     Parameters
     ----------
     start, stop
-        Bounds of each interval, rad, `start` within one turn, ``stop - start`` below one turn;
-        shape ``(steps,)``.
+        Bounds of each interval, rad, of any length and on any turn; shape ``(steps,)``.
     entry, exit_
         Of the cut, rad, within 0 and π.
     kr
@@ -99,9 +111,11 @@ def directional_average(
     numpy.ndarray
         Shape ``(steps, 2, 2)``, per unit Kt·b.
     """
-    total = np.zeros((*start.shape, 2, 2))
-    for turn in (-2 * pi, 0.0, 2 * pi):
-        low = np.clip(start, entry + turn, exit_ + turn) - turn
-        high = np.clip(stop, entry + turn, exit_ + turn) - turn
-        total += directional_integral(high, kr) - directional_integral(low, kr)
-    return total / (stop - start)[..., None, None]
+    whole = directional_integral(np.array(exit_), kr) - directional_integral(np.array(entry), kr)
+
+    def until(angle):
+        turns = np.floor(angle / (2 * pi))
+        inside = np.clip(angle - 2 * pi * turns, entry, exit_)
+        return turns[..., None, None] * whole + directional_integral(inside, kr)
+
+    return (until(stop) - until(start)) / (stop - start)[..., None, None]

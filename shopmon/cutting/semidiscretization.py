@@ -20,7 +20,9 @@ STEP_RAD = 0.07  # fastest natural frequency times step: radius within about 0.0
 LEAST_STEPS = 40
 MOST_STATES = 2400
 DENSE_STATES = 160
-HELIX_SLICES = 12
+SLICE_LAG_RAD, LEAST_SLICES = 0.05, 12
+MOST_STEP_RAD = 5.0
+MOST_RPM, MOST_AP_MM = 1e6, 1e3  # beyond what any spindle or end mill does
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,11 +142,18 @@ def stability(case: StabilityCase, rpm: float, ap_mm: float, *, step_rad: float 
     Raises
     ------
     SettingError
-        Where speed or depth are not above 0.
+        Where speed or depth are not above 0 or beyond all machining, or a mode is too fast for the speed.
     """
-    require_positive("rpm", rpm)
-    require_positive("ap_mm", ap_mm)
+    for name, value, most in (("rpm", rpm, MOST_RPM), ("ap_mm", ap_mm, MOST_AP_MM)):
+        require_positive(name, value)
+        require(value <= most, f"{name} must be up to {most:g}, not {value:g}.")
     grid = _grid(case, rpm, step_rad)
+    fastest = max(mode.frequency_hz for mode in case.modes)
+    require(
+        2 * pi * fastest * grid.period_s / grid.steps < MOST_STEP_RAD,
+        f"A mode of {fastest:g} Hz swings too often in one period at {rpm:g} rpm to be followed.",
+        "Lobes are of no use there; leave the mode out.",
+    )
     steps = _Steps(case, grid, ap_mm)
     multiplier, vector = _dominant(steps.transition())
     base, line = _lines(steps, multiplier, vector)
@@ -254,7 +263,8 @@ def _modal_matrices(case: StabilityCase) -> tuple[np.ndarray, np.ndarray, np.nda
 def _coefficients(case: StabilityCase, grid: _Grid, ap_mm: float) -> dict[int, np.ndarray]:
     """Force per displacement (N/m) of each step for each distinct delay, ``(steps, axes, axes)``."""
     per_step = 2 * pi * grid.period_s / grid.steps * _turns_per_second(case, grid)
-    slices = HELIX_SLICES if case.helix_deg else 1
+    lag = abs(lag_per_mm(case.helix_deg, case.diameter_mm)) * ap_mm
+    slices = max(LEAST_SLICES, ceil(lag / SLICE_LAG_RAD)) if case.helix_deg else 1
     heights = (np.arange(slices) + 0.5) / slices * ap_mm
     lags = heights * lag_per_mm(case.helix_deg, case.diameter_mm)
     groups: dict[int, np.ndarray] = {}

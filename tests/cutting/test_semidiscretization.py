@@ -81,11 +81,17 @@ def test_slow_spindles_are_bounded_in_size():
 
 
 @pytest.mark.parametrize(
-    ("rpm", "ap_mm"), [(0, 1), (-5, 1), (float("nan"), 1), (9000, 0), (9000, float("inf"))]
+    ("rpm", "ap_mm"), [(0, 1), (-5, 1), (float("nan"), 1), (9000, 0), (9000, float("inf")), (9000, 1e9)]
 )
 def test_absurd_points_are_refused(rpm, ap_mm):
     with pytest.raises(SettingError):
         stability(case(), rpm, ap_mm)
+
+
+def test_a_mode_that_cannot_be_followed_is_refused():
+    fast = Mode(axis="x", frequency_hz=1e9, damping_ratio=0.01, stiffness_n_per_m=1e6)
+    with pytest.raises(SettingError, match="too often"):
+        stability(case(modes=(fast,)), 9000, 1.0)
 
 
 def test_a_case_without_modes_is_refused():

@@ -91,6 +91,22 @@ BORDERS = [
     (1.00, "slot", 20000, 1.418),
 ]
 
+# First border of set-ups A and B, true mm: the full periodic equation, same program as above, ±0.5 %.
+TRUE_BORDERS = [
+    ("A", 0.5, "conventional", 4000, 1.48181),
+    ("A", 0.5, "conventional", 8000, 1.09823),
+    ("A", 0.5, "conventional", 12000, 4.29113),
+    ("A", 0.5, "climb", 8000, 4.09140),
+    ("A", 0.5, "climb", 12000, 11.79674),
+    ("B", 1.0, "slot", 4000, 0.88782),
+    ("B", 1.0, "slot", 10000, 1.28835),
+    ("B", 1.0, "slot", 18000, 0.79783),
+    ("B", 0.25, "climb", 4000, 2.95544),
+    ("B", 0.25, "climb", 8000, 3.91818),
+    ("B", 0.5, "climb", 4000, 2.14056),
+    ("B", 0.5, "climb", 18000, 3.66224),
+]
+
 
 def bench_case(ae_over_d: float, milling: str) -> StabilityCase:
     """The one-mode benchmark at an immersion."""
