@@ -31,8 +31,8 @@ def main() -> None:
     """Print the table."""
     matrix = np.random.default_rng(0).standard_normal((400, 400))
     yard_s, _ = cpu_s(lambda: np.linalg.eigvals(matrix))
-    print("200 x 100 map of a cutter with a mode in x and one in y, CPU s; yardsticks: the plain method point")
-    print(f"by point (from {CHECKED} points); eigenvalues of one 400 x 400 matrix {1e3 * yard_s:.0f} ms")
+    print("200 x 100 map of a cutter with a mode in x and one in y, CPU s; yardsticks: the plain method,")
+    print(f"from {CHECKED} points, and eigenvalues of one 400 x 400 matrix {1e3 * yard_s:.0f} ms")
     print(f"{'cut':24} {'map':>7} {'plain':>8} {'largest difference of the spectral radius':>45}")
     rng = np.random.default_rng(1)
     for name, case in CASES.items():
