@@ -7,7 +7,6 @@ from shopmon.cutting.speed_track import SpeedTrack, running
 
 TABLE = 2048
 BEARING_ORDER = 4.37  # no whole number, so that it never falls on the comb
-COOLANT_LEAD_S, COOLANT_TRAIL_S = 1.0, 0.5
 
 
 def tone_table(harmonics: int, fall: float, rng: np.random.Generator) -> np.ndarray:
@@ -86,11 +85,11 @@ def neighbour_sound(
 
 
 def coolant_gate(plan: PassPlan, time_s: np.ndarray) -> np.ndarray:
-    """1 while coolant runs, from a second before each engagement to half a second after, with soft edges."""
-    gate = np.zeros(time_s.shape)
+    """1 while coolant runs, from the lead before each engagement to the trail after, with soft edges."""
+    gate, around = np.zeros(time_s.shape), plan.surroundings
     for engagement in plan.engagements:
-        since = (time_s - engagement.start_s + COOLANT_LEAD_S) / 0.3
-        until = (engagement.end_s + COOLANT_TRAIL_S - time_s) / 0.3
+        since = (time_s - engagement.start_s + around.coolant_lead_s) / 0.3
+        until = (engagement.end_s + around.coolant_trail_s - time_s) / 0.3
         gate = np.maximum(gate, np.clip(np.minimum(since, until), 0, 1))
     return gate
 

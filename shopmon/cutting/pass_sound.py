@@ -8,7 +8,7 @@ import numpy as np
 from shopmon.cutting.geometry import tooth_angles
 from shopmon.cutting.machine_sound import spindle_sound, surrounding_sound
 from shopmon.cutting.motion import chatter_intervals, contact, repetition
-from shopmon.cutting.plan import Engagement, PassPlan
+from shopmon.cutting.plan import Engagement, PassPlan, Surroundings
 from shopmon.cutting.sound import cut_sound, in_room
 from shopmon.cutting.speed_track import SpeedTrack, speed_track
 from shopmon.cutting.time_domain import (
@@ -51,6 +51,32 @@ class Streams:
         return cls(*(np.random.default_rng(child) for child in np.random.SeedSequence(int(seed)).spawn(5)))
 
 
+@dataclass(frozen=True, eq=False)
+class MovedPass:
+    """A pass as far as it moves: what every sensor then hears in its own way.
+
+    Attributes
+    ----------
+    plan
+        What was asked.
+    track
+        How the spindle turned.
+    offsets_um
+        Radial place of each tooth.
+    motions, cuts
+        Motion and truth of each engagement that touched metal.
+    streams
+        What chance is still drawn from.
+    """
+
+    plan: PassPlan
+    track: SpeedTrack
+    offsets_um: tuple[float, ...]
+    motions: list[Motion]
+    cuts: list[CutTruth]
+    streams: Streams
+
+
 def render(plan: PassPlan, seed: int = 0, *, progress: Progress | None = None) -> tuple[np.ndarray, dict]:
     """Render a pass as a sensor would hear it.
 
@@ -75,23 +101,53 @@ def render(plan: PassPlan, seed: int = 0, *, progress: Progress | None = None) -
     SettingError
         Where the seed is no whole number.
     """
+    done = moved(plan, seed, progress=progress)
+    overlap = round(LOOP_S * plan.sample_rate_hz) if plan.loops else 0
+    cutting = sounded(done, plan.surroundings, round(plan.duration_s * plan.sample_rate_hz) + overlap)
+    samples, gain = mixed(plan, done.track, cutting, done.cuts, done.streams.room)
+    return closed(samples, overlap), truth_of(plan, seed, done.track, done.offsets_um, done.cuts, gain)
+
+
+def moved(plan: PassPlan, seed: int = 0, *, progress: Progress | None = None) -> MovedPass:
+    """Simulate the motion of a planned pass, engagement by engagement.
+
+    Parameters
+    ----------
+    plan, seed, progress
+        As in `render`.
+    """
     streams = Streams.of(seed)
     track = speed_track(plan, streams.speed)
     offsets = tooth_offsets_um(plan, streams.teeth)
-    overlap = round(LOOP_S * plan.sample_rate_hz) if plan.loops else 0
-    count = round(plan.duration_s * plan.sample_rate_hz) + overlap
-    cutting, cuts = np.zeros(count), []
+    motions, cuts = [], []
     for number in range(len(plan.engagements)):
         step = scaled(progress, number, len(plan.engagements))
         motion, found = engaged_motion(plan, number, track, offsets, streams.force, step)
         if motion is not None:
-            sound, first = cut_sound(motion, plan, count, streams.sound)
-            cutting[first : first + sound.size] += sound
+            motions.append(motion)
             cuts.append(found)
-    if plan.surroundings.sensor == "microphone":
-        cutting = in_room(cutting, plan.surroundings.reverberation_s, plan.sample_rate_hz, streams.room)
-    samples, gain = mixed(plan, track, cutting, cuts, streams.room)
-    return closed(samples, overlap), truth_of(plan, seed, track, offsets, cuts, gain)
+    return MovedPass(plan, track, offsets, motions, cuts, streams)
+
+
+def sounded(done: MovedPass, around: Surroundings, count: int) -> np.ndarray:
+    """What a sensor in those surroundings hears of the teeth alone.
+
+    Parameters
+    ----------
+    done
+        The pass as it moved; its streams of chance are used up, so a second sensor hears other chips fly.
+    around
+        Sensor, resonances and room.
+    count
+        Length of the result in samples.
+    """
+    plan, cutting = replace(done.plan, surroundings=around), np.zeros(count)
+    for motion in done.motions:
+        sound, first = cut_sound(motion, plan, count, done.streams.sound)
+        cutting[first : first + sound.size] += sound
+    if around.sensor == "microphone":
+        cutting = in_room(cutting, around.reverberation_s, plan.sample_rate_hz, done.streams.room)
+    return cutting
 
 
 def closed(samples: np.ndarray, overlap: int) -> np.ndarray:

@@ -17,6 +17,35 @@ def require_range(name: str, value: float, low: float, high: float) -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Corner:
+    """A moment within an engagement at which more (or less) of the tool is in metal.
+
+    Attributes
+    ----------
+    start_s, end_s
+        From the first sample of the recording.
+    factor
+        Of the axial depth in the middle of the corner; it comes and goes over a quarter of the corner each.
+    """
+
+    start_s: float
+    end_s: float
+    factor: float
+
+    def __post_init__(self):
+        require_range("start_s", self.start_s, 0, 86400)
+        good = isfinite(self.end_s) and self.end_s > self.start_s
+        require(good, f"A corner from {self.start_s!r} s cannot end at {self.end_s!r} s.")
+        require_range("factor", self.factor, 0.05, 20)
+
+    def factor_at(self, time_s: float) -> float:
+        """Factor of the depth at a time, 1 outside the corner."""
+        near = min(time_s - self.start_s, self.end_s - time_s)
+        share = min(max(near / (0.25 * (self.end_s - self.start_s)), 0.0), 1.0)
+        return 1 + share * (self.factor - 1)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Engagement:
     """One stay of the tool in metal.
 
@@ -30,6 +59,8 @@ class Engagement:
         When the depth ramps; None means from start to end.
     entry_s
         How long the tool takes to come in (and to leave): the depth rises from 0 over this time.
+    corners
+        Where the depth changes for a moment.
     """
 
     start_s: float
@@ -39,6 +70,7 @@ class Engagement:
     ramp_start_s: float | None = None
     ramp_end_s: float | None = None
     entry_s: float = 0.1
+    corners: tuple[Corner, ...] = ()
 
     def __post_init__(self):
         require_range("start_s", self.start_s, 0, 86400)
@@ -61,8 +93,9 @@ class Engagement:
 
     @property
     def ap_max_mm(self) -> float:
-        """The larger of the two depths."""
-        return max(self.ap_start_mm, self.ap_end_mm or 0.0)
+        """The largest depth that is asked for anywhere."""
+        deepest = max((corner.factor for corner in self.corners), default=1.0)
+        return max(self.ap_start_mm, self.ap_end_mm or 0.0) * max(deepest, 1.0)
 
     def depth_mm(self, time_s: float) -> float:
         """Axial depth at a time, 0 outside the engagement."""
@@ -71,8 +104,34 @@ class Engagement:
         start, end = self.ramp
         share = min(max((time_s - start) / (end - start), 0.0), 1.0)
         depth = self.ap_start_mm + share * ((self.ap_end_mm or self.ap_start_mm) - self.ap_start_mm)
+        for corner in self.corners:
+            depth *= corner.factor_at(time_s)
         near = min(time_s - self.start_s, self.end_s - time_s)
-        return depth * (min(near / self.entry_s, 1.0) if self.entry_s > 0 else 1.0)
+        return min(depth, self.ap_max_mm) * (min(near / self.entry_s, 1.0) if self.entry_s > 0 else 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeedChange:
+    """A turn of the spindle override.
+
+    Attributes
+    ----------
+    start_s
+        When it is turned, from the first sample of the recording.
+    override
+        Share of the speed from then on.
+    ramp_s
+        How long the spindle takes to get there.
+    """
+
+    start_s: float
+    override: float
+    ramp_s: float = 0.3
+
+    def __post_init__(self):
+        require_range("start_s", self.start_s, 0, 86400)
+        require_range("override", self.override, 0.1, 2)
+        require_range("ramp_s", self.ramp_s, 0.01, 600)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +160,8 @@ class Spindle:
         Teeth of a gear on the spindle; 0 means none.
     drive_hz
         Switching tone of the drive; 0 means none.
+    changes
+        Turns of the override, in order.
     """
 
     nominal_rpm: float
@@ -114,6 +175,7 @@ class Spindle:
     belt_ratio: float = 0.0
     gear_teeth: int = 0
     drive_hz: float = 0.0
+    changes: tuple[SpeedChange, ...] = ()
 
     def __post_init__(self):
         require_range("nominal_rpm", self.nominal_rpm, 100, 100_000)
@@ -128,8 +190,13 @@ class Spindle:
 
     @property
     def true_rpm(self) -> float:
-        """Speed in air."""
+        """Speed in air, the override at 100 %."""
         return self.nominal_rpm * (1 - self.slip)
+
+    @property
+    def overrides(self) -> tuple[float, ...]:
+        """Every share of the speed that the override asks for, 1 first."""
+        return (1.0, *(change.override for change in self.changes))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,12 +242,16 @@ class Surroundings:
         Quiet cut over all broadband background, dB.
     coolant
         Whether part of that background is coolant, switched on with the cut.
+    coolant_lead_s, coolant_trail_s
+        How long before an engagement coolant is switched on, and after it off; negative means within it.
     hum_hz, hum_db
         Mains frequency and level relative to the quiet cut.
     neighbours
         Other machines.
     reverberation_s
         Decay time of the room (60 dB); 0 means none.
+    resonances
+        Between cut and sensor, each frequency in Hz, damping ratio and share; empty means the sensor's usual.
     clip
         Whether the sensor may overload instead of the level being lowered.
     """
@@ -194,6 +265,9 @@ class Surroundings:
     neighbours: tuple[Neighbour, ...] = ()
     reverberation_s: float = 0.25
     clip: bool = False
+    coolant_lead_s: float = 1.0
+    coolant_trail_s: float = 0.5
+    resonances: tuple[tuple[float, float, float], ...] = ()
 
     def __post_init__(self):
         require(self.sensor in SENSORS, f"sensor must be {' or '.join(SENSORS)}, not {self.sensor!r}.")
@@ -202,6 +276,12 @@ class Surroundings:
         require_range("hum_hz", self.hum_hz, 0, 400)
         require_range("hum_db", self.hum_db, -120, 60)
         require_range("reverberation_s", self.reverberation_s, 0, 5)
+        require_range("coolant_lead_s", self.coolant_lead_s, -3600, 3600)
+        require_range("coolant_trail_s", self.coolant_trail_s, -3600, 3600)
+        for frequency, damping, share in self.resonances:
+            require_positive("a resonance's frequency", frequency)
+            require_range("a resonance's damping", damping, 1e-4, 1)
+            require_range("a resonance's share", share, 0, 1e3)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -103,9 +103,9 @@ def through_structure(force_n: np.ndarray, plan: PassPlan, rate_hz: float) -> np
     """Pass the cutting force through table, part and spindle head to the sensor."""
     from scipy.signal import iirpeak, lfilter
 
-    microphone = plan.surroundings.sensor == "microphone"
+    usual = MICROPHONE_RESONANCES if plan.surroundings.sensor == "microphone" else SPINDLE_RESONANCES
     total = DIRECT * high_passed(force_n, 60.0, rate_hz)
-    for frequency, damping, share in MICROPHONE_RESONANCES if microphone else SPINDLE_RESONANCES:
+    for frequency, damping, share in plan.surroundings.resonances or usual:
         if frequency < 0.45 * rate_hz:
             total += share * lfilter(*iirpeak(frequency, 1 / (2 * damping), fs=rate_hz), force_n)
     return total

@@ -59,9 +59,18 @@ def speed_track(plan: PassPlan, rng: np.random.Generator) -> SpeedTrack:
     for engagement in plan.engagements:
         loaded[(time >= engagement.start_s) & (time < engagement.end_s)] = 1
     share = (1 - spindle.droop * first_order(loaded, DROOP_S)) * (1 + spindle.wander * wander(time.size, rng))
-    rpm = spindle.true_rpm * share * running(plan, time)
+    rpm = spindle.true_rpm * share * running(plan, time) * overridden(plan, time)
     turns = np.concatenate(([0.0], np.cumsum((rpm[1:] + rpm[:-1]) / 2) * GRID_S / 60))
     return SpeedTrack(time, rpm, turns + 1e-9 * time)  # strictly rising, so that it can be inverted at rest
+
+
+def overridden(plan: PassPlan, time_s: np.ndarray) -> np.ndarray:
+    """Share of the speed that the override asks for, ramps included; shaped as `time_s`."""
+    share = np.ones(time_s.shape)
+    for change in plan.spindle.changes:
+        done = np.clip((time_s - change.start_s) / change.ramp_s, 0, 1)
+        share = share + (change.override - share) * done
+    return share
 
 
 def running(plan: PassPlan, time_s: np.ndarray) -> np.ndarray:

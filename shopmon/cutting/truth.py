@@ -59,9 +59,14 @@ def stability_case(plan: PassPlan) -> StabilityCase:
 
 
 def full_depth_stability(plan: PassPlan, engagement: Engagement) -> Stability:
-    """Verdict of semi-discretization at the engagement's largest depth and the loaded spindle's speed."""
-    rpm = plan.spindle.true_rpm * (1 - plan.spindle.droop)
-    return stability(stability_case(plan), rpm, engagement.ap_max_mm)
+    """Verdict of semi-discretization at the engagement's largest depth and the loaded spindle's speed.
+
+    Where the override is turned, the least stable of the speeds decides.
+    """
+    rpm, case = plan.spindle.true_rpm * (1 - plan.spindle.droop), stability_case(plan)
+    speeds = dict.fromkeys(rpm * override for override in plan.spindle.overrides)
+    found = [stability(case, speed, engagement.ap_max_mm) for speed in speeds]
+    return max(found, key=lambda verdict: verdict.spectral_radius)
 
 
 def truth_of(

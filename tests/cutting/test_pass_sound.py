@@ -7,8 +7,17 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement, Neighbour, PassPlan, Spindle, Surroundings
+from shopmon.cutting.plan import (
+    Corner,
+    Engagement,
+    Neighbour,
+    PassPlan,
+    SpeedChange,
+    Spindle,
+    Surroundings,
+)
 from shopmon.cutting.scenarios import SCENARIOS, assembly, bending, scenario
+from shopmon.cutting.truth import full_depth_stability
 from shopmon.errors import SettingError
 
 RATE = 48000
@@ -281,3 +290,65 @@ def test_absurd_seeds_are_refused(seed):
 def test_absurd_plans_are_refused(changes):
     with pytest.raises(SettingError):
         short(**changes)
+
+
+def test_the_override_takes_speed_and_tooth_passing_along():
+    plan = short(spindle=Spindle(nominal_rpm=12000, changes=(SpeedChange(start_s=1.8, override=0.8),)))
+    samples, truth = render(plan, 2)
+    speeds = dict(map(tuple, truth["spindle"]["track"]))
+    assert speeds[1.5] == pytest.approx(12000, rel=2e-3)
+    assert speeds[2.5] == pytest.approx(9600, rel=2e-3)
+    tooth_hz = 12000 / 60 * 3
+    assert line(samples, 0.8 * tooth_hz, 2.3, 2.9) > 5 * line(samples, tooth_hz, 2.3, 2.9)
+
+
+def test_the_least_stable_speed_of_the_override_decides():
+    plan = ringing(spindle=Spindle(nominal_rpm=11000))
+    alone = full_depth_stability(plan, plan.engagements[0]).spectral_radius
+    turned = replace(plan.spindle, changes=(SpeedChange(start_s=2.0, override=0.93),))
+    both = full_depth_stability(replace(plan, spindle=turned), plan.engagements[0]).spectral_radius
+    slower = replace(plan.spindle, nominal_rpm=0.93 * 11000)
+    only = full_depth_stability(replace(plan, spindle=slower), plan.engagements[0]).spectral_radius
+    assert both == pytest.approx(max(alone, only))
+
+
+def test_a_corner_takes_more_metal_for_a_moment():
+    corner = Corner(start_s=1.8, end_s=2.2, factor=1.5)
+    bite = Engagement(start_s=1.0, end_s=3.0, ap_start_mm=1.0, corners=(corner,))
+    assert [bite.depth_mm(time) for time in (1.5, 1.85, 2.0, 2.5)] == pytest.approx([1, 1.25, 1.5, 1])
+    assert bite.ap_max_mm == 1.5
+    samples, _ = render(short(engagements=(bite,)), 2)
+    assert level_db(samples, 1.9, 2.1) > level_db(samples, 1.4, 1.6) + 1.5
+
+
+def test_coolant_may_come_after_the_metal():
+    around = Surroundings(snr_db=0, coolant=True, coolant_lead_s=-0.8, coolant_trail_s=0.0)
+    samples, _ = render(short(surroundings=around), 2)
+    frequency, before = spectrum(samples, 1.3, 1.7)
+    _, after = spectrum(samples, 2.3, 2.7)
+    band = (frequency > 5000) & (frequency < 8000)
+    assert np.mean(after[band] ** 2) > 4 * np.mean(before[band] ** 2)
+
+
+def test_the_resonances_between_cut_and_sensor_are_ones_own():
+    usual, _ = render(short(), 2)
+    shaped, _ = render(short(surroundings=Surroundings(resonances=((600.0, 0.01, 5.0),))), 2)
+    tooth_hz = scenario("quiet-pass").spindle.true_rpm / 60 * 3
+    relative = [
+        line(made, tooth_hz, 1.5, 2.9, 8) / line(made, 2 * tooth_hz, 1.5, 2.9, 8) for made in (usual, shaped)
+    ]
+    assert relative[1] > 2 * relative[0]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: Corner(start_s=2, end_s=1, factor=2),
+        lambda: Corner(start_s=1, end_s=2, factor=0),
+        lambda: SpeedChange(start_s=1, override=3),
+        lambda: Surroundings(resonances=((0.0, 0.1, 1.0),)),
+    ],
+)
+def test_absurd_extras_are_refused(wrong):
+    with pytest.raises(SettingError):
+        wrong()

@@ -1,0 +1,1 @@
+"""How well chatter is told from everything else, on simulated cuts of known truth."""
