@@ -23,6 +23,10 @@ NOTICES = {
         "The input is very quiet; a cut could go unheard.",
         "Raise the input gain or bring the microphone nearer.",
     ),
+    "level-too-coarse": (
+        "The whole sound lies within a few steps of the input's resolution; a faint cut is lost in them.",
+        "Raise the input gain, bring the sensor nearer, or record with 24 bits.",
+    ),
     "sensor-clipped": (
         "The input is overloaded: clipped sound makes lines of its own, so the verdict is doubtful.",
         "Lower the input gain or move the microphone away.",
@@ -38,6 +42,20 @@ NOTICES = {
     "samples-broken": (
         "Some samples are not numbers and were taken as silence.",
         "Check the program that wrote the recording.",
+    ),
+    "sensor-deaf-above": (
+        "The sound reaches only up to about {reach_hz:.0f} Hz: chatter above that cannot be heard.",
+        "Use a higher sample rate or another sensor: slender end mills ring at 800 to 4000 Hz.",
+    ),
+    "comb-line-changed": (
+        "One line of the spindle, {order} times the rotation ({frequency_hz:.0f} Hz), has grown by "
+        "{over_db:.0f} dB against the others.",
+        "A chipped tooth, a built-up edge or hidden chatter can do that: look at the wall and at the tool.",
+    ),
+    "doubling-possible": (
+        "The lines halfway between those of the teeth have grown, {frequency_hz:.0f} Hz most: it may be "
+        "chatter that hides on the lines of runout.",
+        "Change the speed by a few percent: runout stays, this kind of chatter goes. Look at the wall, too.",
     ),
     "speed-unknown": (
         "No spindle speed was given and none is clearly heard, so chatter cannot be told from the teeth.",

@@ -11,13 +11,15 @@ import numpy as np
 from shopmon.errors import SettingError
 from shopmon.listening.background import Background
 from shopmon.listening.chatter import ChatterJudge
+from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.cut_book import CutBook
 from shopmon.listening.engagement import Contact, Engagement
 from shopmon.listening.events import Event, Frame, State
 from shopmon.listening.front import Front, View
-from shopmon.listening.health import Health
+from shopmon.listening.health import Health, notice
 from shopmon.listening.hops import HopCutter, Rates
+from shopmon.listening.reach import Reach
 from shopmon.listening.scene import Scene
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.speed import Speed
@@ -30,7 +32,10 @@ from shopmon.signals.levels import power_db
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
 SPECTRUM_BINS = 1024
-STAGES = ("cutter", "front", "mix", "health", "speed", "background", "engagement", "strays", "judge", "book")
+STAGES = (
+    "cutter", "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
+    "shape", "book",
+)  # fmt: skip
 
 
 class Listener:
@@ -75,6 +80,8 @@ class Listener:
         self.strays = Strays()
         self.judge = ChatterJudge()
         self.book = CutBook(int(settings.cut_gap_s * sample_rate_hz))
+        self.shape = CombShape()
+        self.reach = Reach(rates)
         self.gaps = 0
         if start:
             self._restore(start)
@@ -161,6 +168,7 @@ class Listener:
         self.setup = Setup(**start["setup"])
         if partial:
             self.front.channels.clear()
+            self.shape.end()
             self.speed.clear()
             self._background.drop()
             return
@@ -187,6 +195,7 @@ class Listener:
     def _close_all(self, sample: int) -> list[Event]:
         events = self.judge.end(sample, sample)
         self.book.leave(sample)
+        self.shape.end()
         events += self.book.close(sample)
         self.engagement.clear()
         self.strays.clear()
@@ -206,6 +215,7 @@ class Listener:
         touching = self.book.touching
         events = self.judge.end(start, start)
         self.book.leave(start)
+        self.shape.end()
         events += self.book.close(start)
         before, self.setup = self.setup, setup
         if (before.nominal_rpm, before.flutes) != (setup.nominal_rpm, setup.flutes):
@@ -225,12 +235,14 @@ class Listener:
                 self.engagement.clear()
             self.strays.clear()
             return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
+        events += self.reach.look(view, self.front.window, hop)
         raised = peaks_near(view.above_floor_db)
         comb = self.speed.follow(view, self.front, raised, self.engagement.risen)
         if comb is not None:
             self.front.channels.hear_comb(comb.bins, comb.between, self.speed.trusted)
         events += self._hear_engagement(view, comb)
         events += self._hear_strays(view, comb, raised)
+        events += self._hear_shape(view, comb)
         events += self.health.hear_speed(
             self.setup.nominal_rpm is not None, self.speed.trusted, self.engagement.risen, view.sample
         )
@@ -275,6 +287,7 @@ class Listener:
     def _leave(self, end: int, now: int) -> list[Event]:
         events = self.judge.end(now, end)
         self.book.leave(end)
+        self.shape.end()
         return events
 
     def _hear_strays(self, view: View, comb: CombView | None, raised: np.ndarray) -> list[Event]:
@@ -304,6 +317,20 @@ class Listener:
             kind,
         )
 
+    def _hear_shape(self, view: View, comb: CombView | None) -> list[Event]:
+        """What departs from the comb's usual shape is a notice: runout can do it as well as chatter."""
+        if not (self.book.touching and self._usable(comb) and view.full):
+            return []
+        if self.judge.span is not None:
+            self.shape.spoil()
+            return []
+        found = self.shape.look(comb, self.setup.flutes, view.sample)
+        if found is None:
+            return []
+        code = "doubling-possible" if found.family else "comb-line-changed"
+        figures = {"order": found.order, "frequency_hz": found.frequency_hz, "over_db": found.over_db}
+        return [notice(code, view.sample, **figures)]
+
     def _onset(self) -> int | None:
         """Since when a tooth is, or may be, in metal."""
         return self.book.engaged[-1][0] if self.book.touching else self.engagement.candidate_sample
@@ -328,6 +355,7 @@ class Listener:
             or self.speed.contradicted
             or doubtful_speed
             or blind
+            or self.shape.doubling
             or (self.judge.span is None and self.judge.evidence > 1.2)
         )
 

@@ -130,7 +130,7 @@ class LocalFloor:
     """
 
     def __init__(self, bins: int, block: int):
-        self._block = block
+        self.block = block
         self._blocks = max(1, bins // block)
         centres = (np.arange(self._blocks) + 0.5) * block
         position = np.clip((np.arange(bins) + 0.5 - centres[0]) / block, 0, max(self._blocks - 1, 0))
@@ -141,7 +141,7 @@ class LocalFloor:
     def __call__(self, spectrum_db: np.ndarray) -> np.ndarray:
         """Return the floor in dB, shape ``(bins,)``."""
         # every other bin: with window and padding, neighbours say nearly the same
-        blocks = spectrum_db[: self._blocks * self._block].reshape(self._blocks, -1)[:, ::2]
+        blocks = spectrum_db[: self._blocks * self.block].reshape(self._blocks, -1)[:, ::2]
         half = blocks.shape[1] // 2
         medians = np.partition(blocks, half, axis=1)[:, half]
         left = medians[self._left]
