@@ -59,7 +59,7 @@ class Reach(Memory):
         for edge in range(EDGE_BLOCKS, floors.size - EDGE_BLOCKS):
             below = np.median(floors[max(0, edge - 3 * EDGE_BLOCKS) : edge])
             if below - floors[edge + EDGE_BLOCKS :].max() > EDGE_DB and below > SILENCE_DB + EDGE_DB:
-                return min(top_hz, (edge + EDGE_BLOCKS / 2) * block_hz)
+                return min(top_hz, (edge + EDGE_BLOCKS) * block_hz)
         return top_hz
 
     def _coarse_steps(self, view: View, hop: np.ndarray) -> list[Notice]:
