@@ -1,0 +1,144 @@
+"""The benchmark's own arithmetic: what counts as a hit, intervals, delays, both plain methods, the drawer."""
+
+import json
+
+import numpy as np
+import pytest
+
+from tests.bench.detector import corpus, hearing, plain, running, scoring, surroundings
+from tests.bench.detector.drawing import drawn
+from tests.bench.detector.making import TURNS_STEP_S, split_power
+
+RATE = 8000.0
+ROTATION_HZ = 50.0
+
+
+def truth(chatter=(), *, engaged=((0.0, 4.0),), flutes=2, **case):
+    """What is true of four seconds at a steady speed."""
+    turns = (ROTATION_HZ * np.arange(0, 4.1, TURNS_STEP_S)).tolist()
+    drawn_as = {
+        "snr_db": 20.0,
+        "chatter_over_comb_db": 10.0,
+        "hidden": False,
+        "marginal": False,
+        "turns": turns,
+    }
+    return {
+        "recording": {"sample_rate_hz": RATE, "duration_s": 4.0},
+        "spindle": {"flutes": flutes, "true_rpm": 60 * ROTATION_HZ},
+        "plan": {"assembly": {"mill": {"pitch_deg": None}}, "spindle": {"droop": 0.0}},
+        "engaged": [list(span) for span in engaged],
+        "engagements": [],
+        "chatter": [{"start_s": a, "end_s": b, "frequency_hz": f} for a, b, f in chatter],
+        "case": drawn_as | case,
+    }
+
+
+@pytest.mark.parametrize(
+    ("alarm_s", "outcome"),
+    [(None, "missed"), (1.8, "early"), (1.9, "hit"), (2.4, "hit"), (3.9, "hit"), (4.5, "missed")],
+)
+def test_an_alarm_before_the_chatter_is_no_hit(alarm_s, outcome):
+    assert scoring.judged(truth([(2.0, 3.0, 420.0)]), alarm_s).outcome == outcome
+
+
+def test_without_chatter_every_alarm_is_false():
+    assert scoring.judged(truth(), 1.0).outcome == "false"
+    assert scoring.judged(truth(), None).outcome == "quiet"
+
+
+def test_balanced_accuracy_counts_early_alarms_as_missed():
+    ringing = [scoring.judged(truth([(2.0, 3.0, 420.0)]), alarm) for alarm in (2.2, 0.5, None, 2.3)]
+    quiet = [scoring.judged(truth(), alarm) for alarm in (None, None, None, 1.0)]
+    assert scoring.balanced(ringing + quiet) == pytest.approx((0.5 + 0.75) / 2)
+
+
+def test_intervals_agree_with_published_values():
+    # Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, score method: 81/263 and 0/20 [memory]
+    assert scoring.wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=2e-4)
+    assert scoring.wilson(0, 20) == pytest.approx((0.0, 0.1611), abs=2e-4)
+    # Garwood's interval for no event: 0 to -ln(0.025); for ten: 4.795 to 18.39 (standard tables) [memory]
+    assert scoring.poisson_bound(0) == pytest.approx((0.0, 3.689), abs=1e-3)
+    assert scoring.poisson_bound(10) == pytest.approx((4.795, 18.390), abs=1e-3)
+
+
+def test_delay_is_held_against_the_least_possible():
+    near = scoring.judged(truth([(2.0, 3.0, 402.0)]), 2.6)
+    assert scoring.floor_s(near) == pytest.approx(0.5, rel=1e-3)  # 2 Hz from the eighth order
+    far = scoring.judged(truth([(2.0, 3.0, 425.0)]), 2.6)
+    assert scoring.floor_s(far) == pytest.approx(5 / ROTATION_HZ, rel=1e-3)
+
+
+@pytest.mark.parametrize(("said_hz", "near"), [(420.5, True), (320.0, True), (470.0, False), (400.0, False)])
+def test_a_frequency_counts_when_it_is_of_the_family(said_hz, near):
+    answer = {"alarms": [{"at_s": 2.4, "frequency_hz": said_hz}]}
+    assert scoring.near_family(scoring.judged(truth([(2.0, 3.0, 420.0)]), 2.4, answer)) is near
+
+
+def written(folder, number, made, tones):
+    """Keep four seconds of tones that begin at given times as a case; returns its stem."""
+    time = np.arange(int(4 * RATE)) / RATE
+    sound = 0.002 * np.random.default_rng(number).standard_normal(time.size)
+    for frequency, level, start in tones:
+        sound += level * np.sin(2 * np.pi * frequency * time) * (time >= start)
+    corpus.keep(folder / str(number), np.round(32768 * sound).astype(np.int16), made)
+    return folder / str(number)
+
+
+def test_both_plain_methods_tell_a_loud_stray_line_from_a_comb(tmp_path):
+    comb = [(ROTATION_HZ * k, 0.1 / k, 0.0) for k in (2, 4, 6, 8)]
+    stems = [
+        written(tmp_path, 1, truth([(2.0, 4.0, 435.0)]), [*comb, (435.0, 0.2, 2.0)]),
+        written(tmp_path, 2, truth(), comb),
+    ]
+    wanted, truths = running.chosen(tmp_path)
+    assert wanted == stems
+    judged, _ = running.plain_judged(wanted, truths)
+    for method in plain.METHODS:
+        assert [case.outcome for case in judged[method]] == ["hit", "quiet"]
+    again, _ = running.plain_judged(wanted, truths)  # now from the file beside the corpus
+    assert [case.alarm_s for case in again["peaks"]] == [case.alarm_s for case in judged["peaks"]]
+
+
+def test_once_per_revolution_variance_has_the_published_size():
+    # reference: a line of amplitude A off the comb gives a variance of A²/2 between revolutions
+    time = np.arange(0, 2.0, 1 / RATE)
+    comb = sum(0.3 * np.cos(2 * np.pi * ROTATION_HZ * k * time + k) for k in range(1, 8))
+    starts = np.arange(0, 1.9, 1 / ROTATION_HZ)
+    other, periodic = split_power(comb + 0.4 * np.sin(2 * np.pi * 437.0 * time), starts, RATE)
+    assert other == pytest.approx(0.08, rel=0.05)
+    assert periodic == pytest.approx(7 * 0.045, rel=0.05)
+
+
+def test_the_same_family_and_seed_draw_the_same_case():
+    assert drawn("D", 11) == drawn("D", 11)
+    assert drawn("D", 11).plan != drawn("E", 11).plan
+
+
+def test_a_drawn_case_says_what_the_scoring_needs(tmp_path):
+    corpus.draw(tmp_path, "A", 4, 1)
+    (stem,) = corpus.stems(tmp_path)
+    made, samples = corpus.truth_of_stem(stem), corpus.samples_of(stem)
+    case = made["case"]
+    assert json.loads(json.dumps(made, allow_nan=False)) == made
+    assert samples.shape == (round(made["recording"]["duration_s"] * made["recording"]["sample_rate_hz"]),)
+    assert case["kind"] in ("chatter", "stable", "air", "idle", "noise") and case["family"] == "A"
+    assert case["speed_error"] in ("right", "0.5", "2", "unknown")
+    assert np.isfinite(hearing.true_rpm_at(made, 1.0))
+
+
+@pytest.mark.parametrize("name", surroundings.SOURCES)
+def test_every_other_sound_is_finite_and_of_unit_size(name):
+    time = np.arange(0, 3.0, 1 / 16000)
+    made = surroundings.SOURCES[name](time, 16000.0, np.random.default_rng(1))
+    size = np.abs(made).max() if name == "bang" else np.sqrt(np.mean(made[made != 0] ** 2))
+    assert made.shape == time.shape and np.all(np.isfinite(made))
+    assert 0.7 < size < 1.5
+
+
+def test_automatic_gain_evens_out_the_level():
+    time = np.arange(0, 4.0, 1 / RATE)
+    sound = np.sin(2 * np.pi * 300 * time) * np.where(time < 2, 0.02, 0.5)
+    out = surroundings.automatic_gain(sound, RATE, attack_s=0.01, release_s=0.2)
+    levels = [np.sqrt(np.mean(out[(time > a) & (time < a + 0.5)] ** 2)) for a in (1.0, 3.0)]
+    assert levels[1] / levels[0] == pytest.approx(1, abs=0.1)
