@@ -156,6 +156,10 @@ class Material:
         Tangential and radial cutting coefficients, N/mm².
     kte_n_per_mm, kre_n_per_mm
         Tangential and radial edge coefficients, N/mm.
+    kc11_n_per_mm2, mc
+        Kienzle's specific force at a chip of 1 mm by 1 mm, and its exponent.
+    kt_low_n_per_mm2, kt_high_n_per_mm2
+        What others found, or may find, for the tangential coefficient of the same material.
     source
         Where the coefficients come from; literature spans a factor of two for one alloy.
     """
@@ -167,12 +171,18 @@ class Material:
     krc_n_per_mm2: float | None = None
     kte_n_per_mm: float | None = None
     kre_n_per_mm: float | None = None
+    kc11_n_per_mm2: float | None = None
+    mc: float | None = None
+    kt_low_n_per_mm2: float | None = None
+    kt_high_n_per_mm2: float | None = None
     source: str = ""
 
     def __post_init__(self):
         known = self.group is None or self.group in MATERIAL_GROUPS
         require(known, f"group must be one of {' '.join(MATERIAL_GROUPS)} (ISO 513), not {self.group!r}.")
-        require_positive("ktc_n_per_mm2", self.ktc_n_per_mm2, optional=True)
+        for name in ("ktc_n_per_mm2", "kc11_n_per_mm2", "kt_low_n_per_mm2", "kt_high_n_per_mm2"):
+            require_positive(name, getattr(self, name), optional=True)
+        require(self.mc is None or 0 <= self.mc < 1, f"mc must be from 0 to below 1, not {self.mc!r}.")
         for name in ("krc_n_per_mm2", "kte_n_per_mm", "kre_n_per_mm"):
             value = getattr(self, name)
             require(
@@ -217,6 +227,11 @@ class Mode:
     def modal_mass_kg(self) -> float:
         """Stiffness over angular frequency squared."""
         return self.stiffness_n_per_m / self.angular_frequency**2
+
+    def receptance_m_per_n(self, frequency_hz: np.ndarray) -> np.ndarray:
+        """Displacement over force at each frequency, complex, of the same shape."""
+        ratio = np.asarray(frequency_hz, dtype=float) / self.frequency_hz
+        return 1 / (self.stiffness_n_per_m * (1 - ratio**2 + 2j * self.damping_ratio * ratio))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -280,6 +295,5 @@ class FrequencyResponse:
         receptance = np.zeros(frequency.shape, dtype=complex)
         for mode in modes:
             if mode.axis == axis:
-                ratio = frequency / mode.frequency_hz
-                receptance += 1 / (mode.stiffness_n_per_m * (1 - ratio**2 + 2j * mode.damping_ratio * ratio))
+                receptance += mode.receptance_m_per_n(frequency)
         return cls(frequency_hz=frequency, receptance_m_per_n=receptance, direction=axis * 2)

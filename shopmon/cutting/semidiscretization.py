@@ -26,13 +26,11 @@ MOST_RPM, MOST_AP_MM = 1e6, 1e3  # beyond what any spindle or end mill does
 
 
 @dataclass(frozen=True, kw_only=True)
-class StabilityCase:
-    """A milling cut as far as linear stability knows it.
+class CutCase:
+    """A milling cut as far as linear stability knows it, but for what vibrates.
 
     Attributes
     ----------
-    modes
-        Of the tool tip.
     flutes, diameter_mm, helix_deg, pitch_deg
         Of the tool; the diameter matters only with `ae_mm` and helix.
     kt_n_per_mm2, kr
@@ -41,7 +39,6 @@ class StabilityCase:
         Arc of the cut; `ae_mm` is ignored for a slot.
     """
 
-    modes: tuple[Mode, ...]
     flutes: int
     diameter_mm: float
     kt_n_per_mm2: float
@@ -52,7 +49,7 @@ class StabilityCase:
     pitch_deg: tuple[float, ...] | None = None
 
     def __post_init__(self):
-        require(len(self.modes) > 0, "Stability needs at least one mode.")
+        require_positive("diameter_mm", self.diameter_mm)
         require_positive("kt_n_per_mm2", self.kt_n_per_mm2)
         require(np.isfinite(self.kr), f"kr must be a number, not {self.kr!r}.")
         tooth_angles(self.flutes, self.pitch_deg)
@@ -63,6 +60,23 @@ class StabilityCase:
     def entry_exit_rad(self) -> tuple[float, float]:
         """Arc of the cut, rad."""
         return entry_exit(self.milling, self.ae_mm, self.diameter_mm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StabilityCase(CutCase):
+    """A milling cut and the modes of the tool tip.
+
+    Attributes
+    ----------
+    modes
+        Of the tool tip, in x and y.
+    """
+
+    modes: tuple[Mode, ...]
+
+    def __post_init__(self):
+        require(len(self.modes) > 0, "Stability needs at least one mode.")
+        super().__post_init__()
 
     @property
     def axes(self) -> tuple[int, ...]:

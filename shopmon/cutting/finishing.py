@@ -1,0 +1,92 @@
+"""A finishing pass judged before it is tried: the whole wall in one depth against several step-downs."""
+
+from dataclasses import dataclass
+
+from shopmon.cutting.deflection import Cantilever, WallError, wall_error
+from shopmon.cutting.forces import EdgeForces, turn_forces
+from shopmon.cutting.nouns import require, require_positive
+from shopmon.cutting.semidiscretization import CutCase, StabilityCase
+from shopmon.cutting.stability_map import stability_map
+
+MOST_PASSES = 50
+
+
+@dataclass(frozen=True, kw_only=True)
+class FinishingPlan:
+    """One way to finish a wall.
+
+    Attributes
+    ----------
+    passes, ap_mm
+        Equal step-downs and the depth of each.
+    wall
+        What bending leaves in each of them; nothing is credited for rubbing over the pass above.
+    peak_n
+        Largest force on the tool.
+    spectral_radius
+        Growth of a disturbance over one period, None where nothing is known of the modes.
+    """
+
+    passes: int
+    ap_mm: float
+    wall: WallError
+    peak_n: float
+    spectral_radius: float | None
+
+    @property
+    def quiet(self) -> bool | None:
+        """Whether it stays free of chatter; None where that is not known."""
+        return None if self.spectral_radius is None else self.spectral_radius <= 1
+
+    @property
+    def step_um(self) -> float:
+        """Height of the marks between step-downs; one pass has none."""
+        return self.wall.step_um if self.passes > 1 else 0.0
+
+
+def finishing_plans(
+    tool: Cantilever,
+    cut: CutCase,
+    forces: EdgeForces,
+    feed_per_tooth_mm: float,
+    height_mm: float,
+    rpm: float,
+    counts: tuple[int, ...] = (1, 2, 3, 4),
+) -> tuple[FinishingPlan, ...]:
+    """Compare numbers of step-downs over a wall.
+
+    Parameters
+    ----------
+    tool
+        As it bends.
+    cut
+        Tool and arc; with a `StabilityCase`, which knows the modes, the plans say whether they chatter.
+    forces, feed_per_tooth_mm
+        Coefficients and feed.
+    height_mm
+        Of the wall.
+    rpm
+        Spindle speed.
+    counts
+        Numbers of equal step-downs.
+    """
+    require_positive("height_mm", height_mm)
+    require_positive("rpm", rpm)
+    good = all(1 <= count <= MOST_PASSES for count in counts)
+    require(good, f"Step-downs must be from 1 to {MOST_PASSES}, not {counts!r}.")
+    plans = []
+    for count in counts:
+        ap_mm = height_mm / count
+        radius = None
+        if isinstance(cut, StabilityCase):
+            radius = float(stability_map(cut, [rpm], [ap_mm]).spectral_radius[0, 0])
+        plans.append(
+            FinishingPlan(
+                passes=count,
+                ap_mm=ap_mm,
+                wall=wall_error(tool, cut, forces, feed_per_tooth_mm, ap_mm),
+                peak_n=turn_forces(cut, forces, feed_per_tooth_mm, ap_mm).peak_n,
+                spectral_radius=radius,
+            )
+        )
+    return tuple(plans)
