@@ -5,12 +5,13 @@ import math
 import numpy as np
 
 from shopmon.listening.comb_view import CombView, view_comb
-from shopmon.listening.front import Front, View
+from shopmon.listening.front import Front, View, Window
 from shopmon.listening.hops import Rates
 from shopmon.listening.search import EVERY_HOPS, SpeedSearch
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import Memory
 from shopmon.listening.tracker import SpeedTracker
+from shopmon.signals.lines import map_lines
 from shopmon.signals.spectra import sine_power_spectrum
 
 CONTRAST_DB, CONTRAST_SPREAD_DB = 3.4, 0.6
@@ -40,7 +41,8 @@ class Speed(Memory):
         For the range of speeds.
     """
 
-    kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against")
+    kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against",
+            "told_hz", "told_wrong")  # fmt: skip
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -53,6 +55,8 @@ class Speed(Memory):
         self.window_s = 0.4
         self.rivals_hz: list[float] = []
         self.against = 0
+        self.told_hz: float | None = None
+        self.told_wrong = False
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -84,7 +88,7 @@ class Speed(Memory):
     @property
     def contradicted(self) -> bool:
         """Whether another speed has fitted much better than the told one for a while."""
-        return self.against >= AGAINST_LOOKS
+        return self.told_wrong or self.against >= AGAINST_LOOKS
 
     def alternatives_rpm(self) -> list[float]:
         """Speeds in a simple ratio to the one found that explain the sound almost as well."""
@@ -103,6 +107,7 @@ class Speed(Memory):
         self.lost = 0
         self.rivals_hz = []
         self.against = 0
+        self.told_hz, self.told_wrong = given, False
         self.search.clear(setup.flutes)
 
     def clear(self) -> None:
@@ -129,11 +134,11 @@ class Speed(Memory):
         searching = self.tracker.centre_hz is None or self.found
         if searching and self.hops % EVERY_HOPS == 0 and not (risen and self.trusted):
             self._search(front)
-        elif self.trusted and self.hops % WITNESS_HOPS == 0:
-            self._hear_witness(front)
+        elif not searching and self.hops % (WITNESS_HOPS if self.trusted else EVERY_HOPS) == 0:
+            self._hear_witness(front, risen)
         if not view.full:
             return None
-        rotation = self.tracker.follow(raised_db, front.window)
+        rotation = self._track(view, front.window)
         if rotation is None:
             return None
         comb = view_comb(view, front.window, raised_db, rotation)
@@ -146,17 +151,28 @@ class Speed(Memory):
             return None
         return comb
 
+    def _track(self, view: View, window: Window) -> float | None:
+        if self.tracker.centre_hz is None:
+            return None
+        return self.tracker.follow(map_lines(view.spectrum_db, view.floor_db, window.read_lines), window)
+
     def _drop(self) -> None:
-        self.tracker.aim(None, self.tracker.flutes)
+        self.tracker.aim(self.told_hz, self.tracker.flutes)
+        self.window_s = window_for(self.told_hz)
+        self.told_wrong = False
         self.search.clear(self.search.flutes)
         self.contrast_db, self.trusted, self.found, self.lost = 0.0, False, False, 0
         self.rivals_hz = []
 
-    def _hear_witness(self, front: Front) -> None:
-        """Ask the search, which was told nothing, whether another speed fits much better."""
+    def _hear_witness(self, front: Front, risen: bool) -> None:
+        """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
         found = self._look(front)
-        doubted = found is not None and self.search.contradicts(self.tracker.rotation_hz, found)
+        told = self.tracker.rotation_hz
+        doubted = found is not None and told is not None and self.search.contradicts(told, found)
         self.against = self.against + 1 if doubted else 0
+        if self.against >= AGAINST_LOOKS and risen and not self.trusted:
+            self.told_wrong = True
+            self._aim_at(found)
 
     def _look(self, front: Front) -> float | None:
         window = self.search.window
@@ -171,7 +187,10 @@ class Speed(Memory):
             return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz
         if centre is None or abs(found / centre - 1) > DIFFERENT:
-            self.tracker.aim(found, self.search.flutes)
-            self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
-            self.window_s = window_for(found)
+            self._aim_at(found)
         self.rivals_hz = self.search.rivals_hz(found)
+
+    def _aim_at(self, found_hz: float) -> None:
+        self.tracker.aim(found_hz, self.search.flutes)
+        self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
+        self.window_s = window_for(found_hz)

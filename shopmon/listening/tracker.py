@@ -4,91 +4,181 @@ import numpy as np
 
 from shopmon.listening.front import Window
 from shopmon.listening.state import Memory
-from shopmon.signals.comb import CombGrid, comb_gain, smooth_path_step
+from shopmon.signals.comb import smooth_path_step
+from shopmon.signals.comb_fit import CombFit
+from shopmon.signals.lines import LineMap
 
 REACH = 0.035
 STEP = 5e-4
-PRICE_DB = 6.0
 DECAY = 0.9
 MOVE_PRICE_DB = 0.35
-MOVE_REACH = 3
-HARMONICS = 32
-HIGHEST_HZ = 5000.0
+MOVE_REACH = 6
+PLATEAU_DB = 0.6
+RECENTRE = 0.4
+USUAL_FORGET, FADE = 0.05, 0.01
+SEEN_FORGET, NEW_DB = 0.1, 4.0
+FALLEN, RISEN, LEAST_USUAL = 0.6, 0.4, 2.0
+FALLEN_HOPS, JUMP_HOPS = 2, 3
+JUMP_REACH, JUMP_STEP, JUMP_SPREAD = 0.35, 1.5e-3, 8e-4
+JUMP_LEAST, JUMP_SAME = 0.03, 0.012
+JUMP_DECAY, JUMP_MOVE, JUMP_MOVE_PRICE_DB = 0.6, 6, 0.1
 
 
 class SpeedTracker(Memory):
     """Comb likelihood over a grid of speeds, carried along smooth paths in time.
 
     The number on the display is a start, not a truth: slip, override and drift move the speed by up to 3 %.
+    Once the comb is found there, the grid goes along with it. When the comb vanishes from where it was and
+    stands up elsewhere at once, the speed was stepped.
     """
 
-    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops")
+    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops",
+            "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
 
     def __init__(self):
-        self.centre_hz: float | None = None
-        self.flutes: int | None = None
-        self.path = np.zeros(0, dtype=np.float32)
-        self.rotation_hz: float | None = None
-        self.slope = 0.0
-        self.jitter = 0.0
-        self.hops = 0
-        self._grid: CombGrid | None = None
-        self._grid_of: tuple | None = None
+        self._fit: CombFit | None = None
+        self._fit_of: tuple | None = None
+        self._wide: CombFit | None = None
+        self._wide_of: tuple | None = None
+        self.aim(None, None)
 
     def aim(self, centre_hz: float | None, flutes: int | None) -> None:
         """Follow the speed near `centre_hz` from now on, or none."""
         self.centre_hz = centre_hz
         self.flutes = flutes
         self.path = np.zeros(0, dtype=np.float32)
-        self.rotation_hz = None
+        self.rotation_hz: float | None = None
         self.slope = 0.0
         self.jitter = 0.0
         self.hops = 0
+        self.usual = 0.0
+        self.seen_db = np.zeros(0, dtype=np.float32)
+        self._forget_jump()
+
+    def _forget_jump(self) -> None:
+        self.fallen = 0
+        self.jump = np.zeros(0, dtype=np.float32)
+        self.jump_hz: float | None = None
+        self.jump_agreed = 0
 
     def clear(self) -> None:
         """Forget the path, not where to look."""
         self.aim(self.centre_hz, self.flutes)
 
-    def _aimed_grid(self, window: Window) -> CombGrid:
-        wanted = (self.centre_hz, self.flutes, window.size, window.bin_hz)
-        if self._grid_of != wanted:
-            half = round(REACH / STEP)
-            candidates = self.centre_hz * np.exp(STEP * np.arange(-half, half + 1))
-            top = min(HIGHEST_HZ, (window.bins - 3) * window.bin_hz)
-            self._grid = CombGrid(candidates, window.bin_hz, top, HARMONICS, self.flutes)
-            self._grid_of = wanted
-        return self._grid
+    def _aimed_fit(self, window: Window) -> CombFit:
+        wanted = (self.centre_hz, self.flutes, window.bins, window.bin_hz)
+        if self._fit_of != wanted:
+            self._fit = CombFit(_around(self.centre_hz, REACH, STEP), window.bin_hz, window.bins, self.flutes)
+            self._fit_of = wanted
+        return self._fit
 
-    def follow(self, raised_db: np.ndarray, window: Window) -> float | None:
-        """Take one spectrum and return the rotation frequency in Hz, None while nothing is aimed at.
+    def follow(self, lines: LineMap, window: Window) -> float | None:
+        """Take one spectrum's lines and return the rotation frequency in Hz, None while nothing is aimed at.
 
         Parameters
         ----------
-        raised_db
-            ``peaks_near`` of the heights above the floor.
+        lines
+            Of the spectrum.
         window
             The spectrum's window.
         """
         if self.centre_hz is None:
             return None
-        grid = self._aimed_grid(window)
-        scores = grid(comb_gain(raised_db, PRICE_DB))
+        fit = self._aimed_fit(window)
+        scores = fit(lines)
         if self.path.size != scores.size:
             self.path = np.zeros_like(scores)
         self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + scores
-        before, self.rotation_hz = self.rotation_hz, self._best(grid)
-        if before is not None:
-            change = self.rotation_hz / before - 1
-            self.slope += 0.2 * (change - self.slope)
-            self.jitter += 0.1 * (abs(change) - self.jitter)
+        self._move_to(self._best(fit))
         self.hops += 1
+        now = float(scores[max(0, int(np.argmax(self.path)) - 2) :][:5].max())  # a bit off is no miss
+        if self._stands(now):
+            self._see(lines)
+            self._recentre(now)
+        elif self.fallen > FALLEN_HOPS:
+            self._watch_jump(lines, window)
         return self.rotation_hz
 
-    def _best(self, grid: CombGrid) -> float:
-        """Centre of the plateau of best candidates: lines are read to a bin, so several score alike."""
-        best = float(self.path.max())
-        near = np.flatnonzero(self.path > best - 0.6)
-        weights = self.path[near].astype(np.float64) - (best - 0.6)
+    def _move_to(self, rotation_hz: float) -> None:
+        before, self.rotation_hz = self.rotation_hz, rotation_hz
+        if before is not None:
+            change = rotation_hz / before - 1
+            self.slope += 0.2 * (change - self.slope)
+            self.jitter += 0.1 * (abs(change) - self.jitter)
+
+    def _best(self, fit: CombFit) -> float:
+        """Centre of the plateau of best candidates: several score alike."""
         peak = int(np.argmax(self.path))
-        close = np.abs(near - peak) <= 6
-        return float(np.sum(grid.candidates_hz[near[close]] * weights[close]) / np.sum(weights[close]))
+        least = float(self.path[peak]) - PLATEAU_DB
+        start = max(0, peak - 6)
+        weights = np.maximum(self.path[start : peak + 7].astype(np.float64) - least, 0.0)
+        return float(np.sum(fit.candidates_hz[start : peak + 7] * weights) / np.sum(weights))
+
+    def _recentre(self, now: float) -> None:
+        """Let the grid go along with a comb that is heard well."""
+        away = round(np.log(self.rotation_hz / self.centre_hz) / STEP)
+        if abs(away) * STEP < RECENTRE * REACH or now < max(LEAST_USUAL, FALLEN * self.usual):
+            return
+        self.centre_hz *= float(np.exp(STEP * away))
+        moved = np.full_like(self.path, self.path.min())
+        if away > 0:
+            moved[:-away] = self.path[away:]
+        else:
+            moved[-away:] = self.path[:away]
+        self.path = moved
+
+    def _stands(self, now: float) -> bool:
+        """Whether the comb still fits about as well as it used to; learn how well that is."""
+        if self.usual >= LEAST_USUAL and now < FALLEN * self.usual:
+            self.fallen += 1
+            self.usual *= 1 - FADE
+            return False
+        self.usual += USUAL_FORGET * (now - self.usual)
+        if self.fallen:
+            self._forget_jump()
+        return True
+
+    def _see(self, lines: LineMap) -> None:
+        """Remember how high every line has stood: what was there before is no comb that has just appeared."""
+        if self.seen_db.size != lines.height_db.size:
+            self.seen_db = lines.height_db.copy()
+        self.seen_db += np.float32(SEEN_FORGET) * (lines.height_db - self.seen_db)
+
+    def _watch_jump(self, lines: LineMap, window: Window) -> None:
+        """Look far around with what is new; go where it fits as well as the comb used to."""
+        fit = self._wide_fit(window)
+        scores = fit(self._new_lines(lines))
+        if self.jump.size != scores.size:
+            self.jump = np.zeros_like(scores)
+        moved = smooth_path_step(self.jump, JUMP_MOVE, JUMP_MOVE_PRICE_DB)
+        self.jump = np.float32(JUMP_DECAY) * moved + scores
+        best = int(np.argmax(self.jump))
+        found_hz = float(fit.candidates_hz[best])
+        good = float(self.jump[best]) * (1 - JUMP_DECAY) > RISEN * self.usual
+        elsewhere = abs(found_hz / self.rotation_hz - 1) > JUMP_LEAST
+        same = self.jump_hz is not None and abs(found_hz / self.jump_hz - 1) < JUMP_SAME
+        self.jump_agreed = self.jump_agreed + 1 if same and good and elsewhere else 0
+        self.jump_hz = found_hz
+        if self.jump_agreed >= JUMP_HOPS:
+            usual = self.usual
+            self.aim(found_hz, self.flutes)
+            self.rotation_hz, self.usual = found_hz, usual
+
+    def _new_lines(self, lines: LineMap) -> LineMap:
+        if self.seen_db.size != lines.height_db.size:
+            return lines
+        new = lines.height_db > self.seen_db + NEW_DB
+        return LineMap(position=lines.position, height_db=np.where(new, lines.height_db, 0))
+
+    def _wide_fit(self, window: Window) -> CombFit:
+        wanted = (self.centre_hz, self.flutes, window.bins, window.bin_hz)
+        if self._wide_of != wanted:
+            candidates = _around(self.centre_hz, JUMP_REACH, JUMP_STEP)
+            self._wide = CombFit(candidates, window.bin_hz, window.bins, self.flutes, JUMP_SPREAD)
+            self._wide_of = wanted
+        return self._wide
+
+
+def _around(centre_hz: float, reach: float, step: float) -> np.ndarray:
+    half = round(reach / step)
+    return centre_hz * np.exp(step * np.arange(-half, half + 1))
