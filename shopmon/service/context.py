@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from shopmon.errors import SettingError
+from shopmon.listening.preferences import preferences_from
 from shopmon.listening.setup import Setup
 
 TEXT_LIMIT = 200
@@ -40,6 +41,7 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
         nominal_rpm=context.get("nominal_rpm"),
         flutes=context.get("flutes"),
         job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
+        preferences=preferences_from(context.get("preferences")),
     )
 
 
