@@ -13,8 +13,8 @@ from shopmon.errors import RecordingError, SettingError
 @click.argument("recording", type=click.Path(path_type=Path))
 @click.option("--rpm", type=float, metavar="N", help="Spindle speed that was programmed, in rpm.")
 @click.option("--flutes", type=int, metavar="N", help="Number of flutes of the cutting tool.")
-@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed to search when none is given.")
-@click.option("--max-rpm", type=float, metavar="N", help="Highest speed to search when none is given.")
+@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
+@click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
 @click.option(
     "--sensor",
     type=click.Choice(["microphone", "accelerometer"]),
@@ -24,10 +24,31 @@ from shopmon.errors import RecordingError, SettingError
 )
 @click.option("--full-scale", type=float, metavar="X", help="What full scale means, with --unit.")
 @click.option("--unit", metavar="UNIT", help="Unit of --full-scale, such as g.")
+@click.option("--milling", type=click.Choice(["climb", "conventional", "slot"]), help="How it was milled.")
+@click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
+@click.option("--ae", type=float, metavar="MM", help="Radial depth of the cut.")
+@click.option("--ap", type=float, metavar="MM", help="Axial depth of the cut.")
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
-def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, cold, json_file):
-    """Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter.
+def command(
+    recording,
+    rpm,
+    flutes,
+    min_rpm,
+    max_rpm,
+    sensor,
+    full_scale,
+    unit,
+    milling,
+    diameter,
+    ae,
+    ap,
+    cold,
+    json_file,
+):
+    """Analyse a WAV, FLAC or OGG recording: spindle speed, cuts, chatter, and what to do about it.
+
+    Milling, diameter, ae and ap make the advice surer. A higher speed is advised only up to --max-rpm.
 
     Example: shopmon inspect pass.flac --rpm 12000 --flutes 3
     """
@@ -46,6 +67,7 @@ def command(recording, rpm, flutes, min_rpm, max_rpm, sensor, full_scale, unit, 
         cold=cold,
         full_scale=full_scale,
         unit=unit or "FS",
+        facts=_facts(milling, diameter, ae, ap, min_rpm, max_rpm),
         progress=_progress() if sys.stderr.isatty() else None,
     )
     if json_file is None:
@@ -67,6 +89,19 @@ def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
         raise SettingError(
             f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm."
         ) from exc
+
+
+def _facts(milling, diameter, ae, ap, min_rpm, max_rpm):
+    from shopmon.cutting.advice import SpeedLimits
+    from shopmon.listening.counsel import CutFacts
+
+    return CutFacts(
+        milling=milling,
+        diameter_mm=diameter,
+        ae_mm=ae,
+        ap_mm=ap,
+        limits=SpeedLimits(min_rpm=min_rpm, max_rpm=max_rpm),
+    )
 
 
 def _check_files(recording: Path, json_file: str | None) -> None:

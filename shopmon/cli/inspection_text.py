@@ -21,6 +21,7 @@ def as_text(result: dict, name: str) -> str:
         *_cuts(result),
         *_chatter(result),
         *_stray(result),
+        *_advice(result),
     ]
     for notice in result["notices"]:
         lines += ["", f"Note: {notice['text']}"] + ([f"      {notice['hint']}"] if notice["hint"] else [])
@@ -93,6 +94,33 @@ def _stray(result: dict) -> list[str]:
         f"{_time(tone['end_s'])}: {tone['why']}"
         for tone in strongest
     ]
+
+
+def _advice(result: dict) -> list[str]:
+    if not result["advice"]:
+        return []
+    lines = ["What to try, best first:"]
+    for entry in result["advice"]:
+        lines += [f"  {_action(entry)}", f"      {entry['reason']}"]
+        lines += [f"      {entry['caution']}"] if entry["caution"] else []
+    return lines
+
+
+def _action(entry: dict) -> str:
+    """Say in one line what to do."""
+    words = {
+        "less-depth": "Less depth.",
+        "less-stickout": "Less stickout.",
+        "other-tool": "Another tool.",
+        "none": "No advice.",
+    }
+    if entry["action"] != "speed":
+        return words[entry["action"]]
+    override = f", override {entry['override_percent']:.0f} %" if entry["override_percent"] else ""
+    return (
+        f"Speed {entry['rpm']:.0f} rpm (program {entry['command_rpm']:.0f}{override}), "
+        f"feed times {entry['feed_factor']:.2f}: quiet with {100 * entry['probability_quiet']:.0f} %."
+    )
 
 
 def _count(number: int, noun: str) -> str:

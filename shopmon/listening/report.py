@@ -22,7 +22,7 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
 ``state``, ``unsure``
     The worst state reached, and whether it was doubted throughout.
 ``advice``
-    Empty so far.
+    What to try about the loudest chatter, best first: the fields of `shopmon.cutting.advice.Advice`.
 ``quality``
     ``clipped_fraction`` and ``gaps``.
 
@@ -34,6 +34,7 @@ import math
 from statistics import median
 
 from shopmon.errors import SettingError
+from shopmon.listening.counsel import CutFacts, counsel
 from shopmon.listening.events import (
     ChatterEnded,
     ChatterSpan,
@@ -71,6 +72,8 @@ class Inspection:
         Sample of the stream that counts as 0 s; what lies before is left out.
     full_scale, unit
         What full scale means in a physical unit, when somebody said.
+    facts
+        What is known of the cut beside the setup, for the advice.
 
     Raises
     ------
@@ -88,12 +91,14 @@ class Inspection:
         first_sample: int = 0,
         full_scale: float | None = None,
         unit: str = "FS",
+        facts: CutFacts | None = None,
     ):
         if full_scale is not None and not (math.isfinite(full_scale) and full_scale > 0):
             raise SettingError(f"A full scale of {full_scale!r} is not a positive number.")
         self._rate = sample_rate_hz
         self._channels = channels
         self._setup = setup
+        self._facts = facts or CutFacts()
         self._start = start
         self._first = first_sample
         self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
@@ -182,6 +187,7 @@ class Inspection:
         """
         cuts = [self._cut(cut) for cut in self._cuts.values()]
         speeds = [rpm for _, rpm, _ in self._track]
+        chatter = [self._chatter_entry(span) for span in self._chatter.values()]
         return {
             "schema": SCHEMA,
             "start": self._start,
@@ -196,7 +202,7 @@ class Inspection:
             },
             "cuts": cuts,
             "cut_time_s": round(sum(cut["cut_time_s"] for cut in cuts), 4),
-            "chatter": [self._chatter_entry(span) for span in self._chatter.values()],
+            "chatter": chatter,
             "stray": self._stray(),
             "notices": [
                 {"code": n.code, "text": n.text, "hint": n.hint, "start_s": max(0.0, self._s(n.sample))}
@@ -205,7 +211,7 @@ class Inspection:
             "level_reference": UNCALIBRATED if self._unit == "FS" else f"dB re 1 {self._unit} amplitude",
             "state": str(self._worst),
             "unsure": not self._sure,
-            "advice": [],
+            "advice": counsel(chatter, self._track, self._setup, self._facts),
             "quality": {
                 "clipped_fraction": round(quality["clipped_fraction"], 6), "gaps": int(quality["gaps"])
             },

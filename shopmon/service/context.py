@@ -5,9 +5,11 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
+from shopmon.cutting.advice import SpeedLimits
 from shopmon.errors import SettingError
-from shopmon.listening.preferences import preferences_from
+from shopmon.listening.counsel import CutFacts
 from shopmon.listening.setup import Setup
+from shopmon.service.settings import Machine
 
 TEXT_LIMIT = 200
 NUMBERS = {
@@ -41,8 +43,15 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
         nominal_rpm=context.get("nominal_rpm"),
         flutes=context.get("flutes"),
         job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
-        preferences=preferences_from(context.get("preferences")),
     )
+
+
+def facts_of(context: Mapping[str, Any], machine: Machine) -> CutFacts:
+    """Return what advice may use of a context; a machine left as it comes has no limit that anybody named."""
+    said = machine.max_rpm != Machine.max_rpm
+    limits = SpeedLimits(min_rpm=machine.min_rpm, max_rpm=machine.max_rpm if said else None)
+    depths = {name: context.get(name) or None for name in ("ae_mm", "ap_mm")}
+    return CutFacts(milling=context.get("milling"), limits=limits, **depths)
 
 
 def checked_context(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from shopmon import __version__
 from shopmon.capture.source import SourceFormat
+from shopmon.listening.counsel import CutFacts
 from shopmon.listening.events import CutSpan, CutStarted, Event, Frame
 from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -26,14 +27,21 @@ class CutReports:
         Of the listener; with the engine's version they identify an analysis.
     setup
         Tells what is known of tool and speed now.
+    facts
+        Tells how the cut is taken, and the limits of machine and tool.
     """
 
     engine_version = __version__
 
-    def __init__(self, settings: ListenerSettings, setup: Callable[[], Setup]):
+    def __init__(
+        self,
+        settings: ListenerSettings,
+        setup: Callable[[], Setup],
+        facts: Callable[[], CutFacts] = CutFacts,
+    ):
         self.settings = asdict(settings)
         self.settings_hash = hashlib.sha256(json.dumps(self.settings, sort_keys=True).encode()).hexdigest()
-        self._setup = setup
+        self._setup, self._facts = setup, facts
         self._form: SourceFormat | None = None
         self._recent: deque[Event] = deque(maxlen=REMEMBERED)
         self._report: Inspection | None = None
@@ -67,6 +75,7 @@ class CutReports:
             setup=self._setup(),
             start="sidecar",
             first_sample=cut.start_sample,
+            facts=self._facts(),
         )
         for event in self._recent:
             if isinstance(event, Frame) and event.sample > cut.start_sample:

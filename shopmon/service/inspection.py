@@ -8,6 +8,7 @@ from pathlib import Path
 
 from shopmon.capture.recording import RecordingSource
 from shopmon.errors import RecordingError
+from shopmon.listening.counsel import CutFacts
 from shopmon.listening.health import notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.report import Inspection
@@ -61,6 +62,7 @@ def inspect_recording(
     cold: bool = False,
     full_scale: float | None = None,
     unit: str = "FS",
+    facts: CutFacts | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> dict:
     """Analyse a recording.
@@ -77,6 +79,8 @@ def inspect_recording(
         Go without the sidecar.
     full_scale, unit
         What full scale means; levels are then relative to one unit.
+    facts
+        How the cut was taken and the limits of machine and tool, for the advice.
     progress
         Called with the share done, 0 to 1, now and then; only where the length is known.
 
@@ -95,7 +99,7 @@ def inspect_recording(
     sidecar = None if cold else read_sidecar(path)
     source = RecordingSource(path, real_time=False, sensor=settings.sensor)
     try:
-        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit)
+        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
         for item in source.blocks(threading.Event()):
             hearing.take(item)
             if progress and source.declared_frames:
@@ -109,7 +113,7 @@ class _Hearing:
     """One recording on its way through a listener."""
 
     def __init__(
-        self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit
+        self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit, facts
     ):
         form = source.format
         state = sidecar["state"] if sidecar else None
@@ -124,6 +128,7 @@ class _Hearing:
             first_sample=self.first,
             full_scale=full_scale,
             unit=unit,
+            facts=facts,
         )
         self._apply(setup, sidecar)
 
@@ -167,5 +172,4 @@ def _filled(setup: Setup, other: Setup) -> Setup:
         nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
         flutes=setup.flutes if setup.flutes is not None else other.flutes,
         job=other.job,
-        preferences=other.preferences,
     )

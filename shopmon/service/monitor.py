@@ -9,19 +9,17 @@ from typing import Any
 
 from shopmon.capture.source import Source
 from shopmon.errors import SettingError
-from shopmon.listening.background import background_entries
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
 from shopmon.records.archive import Archive, RecordingStatus
 from shopmon.service.clock import trusted_clock
-from shopmon.service.context import ORIGINS, checked_context, setup_of
+from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
 from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.settings import Settings
-from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
 STUCK_S = 60.0
@@ -56,8 +54,6 @@ class Monitor:
         if self._clock_origin:
             archive.set_clock(time.time(), self._clock_origin)
         self._context: dict[str, Any] = {k: v for k, v in archive.latest_context().items() if v is not None}
-        self._context.pop("preferences", None)
-        self.wishes = Wishes(archive, self._use_wishes)
         self._context_lock = threading.Lock()
         self._status = archive.status()
         listening = ListenerSettings(
@@ -66,13 +62,14 @@ class Monitor:
             cut_gap_s=settings.listening.cut_gap_s,
             sensor=_sensor_of(source),
         )
-        reports = CutReports(listening, self._setup)
-        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self._kept_context)
+        reports = CutReports(
+            listening, self._setup, lambda: facts_of(self.context(), settings.machine)
+        )
+        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self.context)
         if setup and (setup.nominal_rpm or setup.flutes):
             said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
             said = {name: value for name, value in said.items() if value is not None}
-            self._take_context(said)
-            archive.add_context(new_id(), self._kept_context(), dict.fromkeys(said, "touched"))
+            archive.add_context(new_id(), self._take_context(said), dict.fromkeys(said, "touched"))
         self._engine = Engine(
             source, listening, self._journal, self._setup(), _learned_before(archive, source.source_id)
         )
@@ -178,45 +175,26 @@ class Monitor:
         if origin not in ORIGINS:
             raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
         checked = checked_context(values)
-        self._take_context(checked)
-        self._tell_listener(dict.fromkeys(checked, origin))
-        return self.context()
-
-    def _use_wishes(self) -> None:
-        self._tell_listener({})
-
-    def _tell_listener(self, origins: dict[str, str]) -> None:
-        """Let the listener follow, and keep from which sample on it does."""
-        whole = self._kept_context()
+        whole = self._take_context(checked)
 
         def keep(stream_id: str | None, sample: int | None) -> None:
-            self.archive.add_context(new_id(), whole, origins, stream_id, sample)
+            self.archive.add_context(new_id(), whole, dict.fromkeys(checked, origin), stream_id, sample)
 
-        self._engine.change_setup(setup_of(whole), keep)
+        self._engine.change_setup(self._setup(), keep)
         self.feed.publish("state", self.state())
+        return self.context()
 
     def recent_setups(self, n: int = 6) -> list[dict]:
         """Return the pairs of speed and flutes used last, newest first."""
         return self.archive.recent_setups(n)
 
-    def _take_context(self, values: dict[str, Any]) -> None:
+    def _take_context(self, values: dict[str, Any]) -> dict[str, Any]:
         with self._context_lock:
             self._context = {k: v for k, v in {**self._context, **values}.items() if v is not None}
-
-    def _kept_context(self) -> dict[str, Any]:
-        """The context as it is kept: what is cut, and what the person wants of the listener."""
-        wishes = self.wishes.as_data()
-        return {**self.context(), "preferences": wishes} if wishes else self.context()
+            return dict(self._context)
 
     def _setup(self) -> Setup:
-        return setup_of(self._kept_context())
-
-    # the background
-
-    def background(self) -> list[dict[str, Any]]:
-        """Return the tones that are no chatter, with their origin; without sound only the rejected."""
-        heard = self._engine.ask(lambda listener: listener.background())
-        return background_entries([], self.wishes.now, 1.0) if heard is None else heard
+        return setup_of(self.context())
 
     # cuts
 

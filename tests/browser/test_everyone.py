@@ -17,8 +17,7 @@ SCREENS = {
     "desk-1440": (desk, 1440, 900),
     "desk-1920": (desk, 1920, 1080),
 }
-PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere",
-         "help": "help", "listening": "listening"}  # fmt: skip
+PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere"}
 
 
 NOTICE = {"code": "x", "text": "A notice.", "hint": "A hint."}

@@ -1,0 +1,113 @@
+"""How probably a cut that rings would be quiet at other speeds, when only its line was heard."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shopmon.cutting.geometry import entry_exit
+from shopmon.cutting.many_cuts import spectral_radius
+from shopmon.cutting.plausible import Plausible, plausible_systems
+
+# axes of the modes and how many systems of each are drawn; our own judgement, no source
+FAMILIES = (("x", 14), ("y", 14), ("xy", 14), ("yx", 14), ("yxx", 7), ("xyy", 7))
+PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 36
+MOST_LOBES = 6.0
+NARROW_LOBES = 5.0
+EASY_WAVES = 3.0  # between teeth; fewer systems are drawn beyond, each takes longer
+BLUR = (0.2, 0.6, 0.2)  # no spindle holds its speed to the point
+MARGIN = 0.02  # of the growth per tooth within which quiet and chatter blend
+# what is cut when nobody says: milling, ae over diameter, share; our own judgement, no source
+USUAL_CUTS = (
+    ("climb", 0.08, 0.25),
+    ("climb", 0.4, 0.35),
+    ("conventional", 0.25, 0.15),
+    ("slot", 1.0, 0.25),
+)
+USUAL_WIDTHS = ((0.06, 0.3), (0.2, 0.3), (0.5, 0.4))
+
+
+@dataclass(frozen=True, eq=False)
+class QuietSpeeds:
+    """Speeds with the probability that the cut is quiet there.
+
+    Attributes
+    ----------
+    rpm
+        Ascending, ``(speeds,)``.
+    probability
+        ``(speeds,)``.
+    fits
+        Share of the drawn systems that could ring as was heard; little trust below some hundredths.
+    """
+
+    rpm: np.ndarray
+    probability: np.ndarray
+    fits: float
+
+
+def usual_arcs(
+    milling: str | None, ae_mm: float | None, diameter_mm: float | None
+) -> tuple[tuple[tuple[float, float], float], ...]:
+    """Arcs the cut may have with what each counts, fewer the more is known."""
+    width = None if ae_mm is None or diameter_mm is None else ae_mm / diameter_mm
+    if milling == "slot" or (width is not None and width > 0.999):
+        return ((entry_exit("slot", 1.0, 1.0), 1.0),)
+    if milling is not None:
+        widths = USUAL_WIDTHS if width is None else ((width, 1.0),)
+        return tuple((entry_exit(milling, share, 1.0), count) for share, count in widths)
+    if width is not None:
+        kinds = (("climb", 0.75), ("conventional", 0.25))
+        return tuple((entry_exit(kind, width, 1.0), count) for kind, count in kinds)
+    return tuple((entry_exit(kind, share, 1.0), count) for kind, share, count in USUAL_CUTS)
+
+
+def candidate_speeds(frequency_hz: float, flutes: int, low_rpm: float, high_rpm: float) -> np.ndarray:
+    """Speeds worth a look, evenly spaced in waves per tooth, so that each lobe gets its share."""
+    first, last = 60 * frequency_hz / flutes / np.array([high_rpm, low_rpm])
+    last = min(last, max(MOST_LOBES, first))
+    count = int(np.clip((last - first) * PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS))
+    return (60 * frequency_hz / flutes / np.linspace(last, first, count))
+
+
+def quiet_speeds(
+    frequency_hz: float,
+    rpm: float,
+    flutes: int,
+    arcs: tuple[tuple[tuple[float, float], float], ...],
+    speeds_rpm: np.ndarray,
+) -> QuietSpeeds:
+    """Weigh every plausible system's verdict at each speed, at the depth and width that rang.
+
+    Parameters
+    ----------
+    frequency_hz, rpm, flutes
+        What was heard.
+    arcs
+        From `usual_arcs`.
+    speeds_rpm
+        Ascending.
+    """
+    total, weights, drawn = np.zeros(len(speeds_rpm)), 0.0, 0.0
+    effort = min(1.0, EASY_WAVES * rpm * flutes / (60 * frequency_hz))
+    for arc, share in arcs:
+        for axes, count in FAMILIES:
+            number = max(3, round(count * share * effort))
+            found = plausible_systems(frequency_hz, rpm, flutes, arc, axes, number)
+            quiet, weight = _quiet(found, flutes, speeds_rpm)
+            total += quiet
+            weights += weight
+            drawn += number
+    probability = total / max(weights, 1e-9)
+    if len(probability) > 2:
+        probability = np.convolve(np.pad(probability, 1, mode="edge"), BLUR, mode="valid")
+    return QuietSpeeds(speeds_rpm, probability, weights / drawn)
+
+
+def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.ndarray, float]:
+    """Weighted share of quiet systems at each speed, and their weight."""
+    count = len(found.weight)
+    many = found.systems.pick(np.repeat(np.arange(count), len(speeds_rpm)))
+    force = np.repeat(found.force_n_per_m, len(speeds_rpm))
+    radius = spectral_radius(many, found.arc_rad, flutes, np.tile(speeds_rpm, count), force).radius
+    growth = np.log(np.maximum(radius, 1e-9)).reshape(count, len(speeds_rpm)) / MARGIN
+    return found.weight @ (0.5 - 0.5 * np.tanh(growth / 2)), float(found.weight.sum())

@@ -1,0 +1,126 @@
+"""The contract of the advice, whatever is heard, and that it knows more than the plain rule."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from shopmon.cutting.advice import ChatterTone, SpeedLimits, advise
+from shopmon.cutting.geometry import entry_exit
+from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.errors import SettingError
+
+TONE = {"frequency_hz": 1432.6, "rpm": 11900.0, "nominal_rpm": 12000.0, "flutes": 3}
+
+
+@given(
+    frequency=st.floats(200, 6000),
+    rpm=st.floats(2000, 40000),
+    slip=st.floats(0.97, 1.03),
+    flutes=st.integers(1, 7),
+    milling=st.sampled_from(["climb", "conventional", "slot", None]),
+    share=st.floats(0.03, 1.0),
+    top=st.one_of(st.none(), st.floats(1.0, 2.0)),
+    rated=st.one_of(st.none(), st.floats(1.0, 2.0)),
+)
+@settings(max_examples=12, deadline=None)
+def test_keeps_the_contract(frequency, rpm, slip, flutes, milling, share, top, rated):
+    limits = SpeedLimits(
+        min_rpm=0.5 * rpm,
+        max_rpm=top and top * rpm,
+        rated_rpm=rated and rated * rpm,
+        override_step_percent=10.0,
+    )
+    tone = ChatterTone(
+        frequency_hz=frequency,
+        rpm=rpm,
+        nominal_rpm=rpm / slip,
+        flutes=flutes,
+        milling=milling,
+        diameter_mm=10.0,
+        ae_mm=10.0 * share,
+    )
+    found = advise(tone, limits)
+    assert found
+    speeds = [entry for entry in found if entry.action == "speed"]
+    highest = min([1.0001 * rpm * factor for factor in (top, rated) if factor] or [rpm])
+    chances = [entry.probability_quiet for entry in speeds]
+    assert chances == sorted(chances, reverse=True)
+    for entry in speeds:
+        assert 0.4999 * rpm <= entry.rpm <= highest
+        assert entry.command_rpm == pytest.approx(entry.rpm / slip, rel=1e-4)
+        assert entry.feed_factor == pytest.approx(entry.rpm / rpm, abs=1e-3)
+        assert entry.lobe >= 1
+        assert ("Speed first" in entry.reason) == (entry.rpm > rpm)
+        assert ("Feed first" in entry.reason) == (entry.rpm < rpm)
+        if entry.override_percent:
+            assert entry.override_percent % 10 == 0 and 50 <= entry.override_percent <= 120
+            assert entry.override_percent / 100 * rpm <= highest
+    if not top and not rated:
+        assert any("No speed above" in entry.reason for entry in found)
+    assert advise(tone, limits) == found
+
+
+def test_no_speed_for_unequal_pitch():
+    (only,) = advise(ChatterTone(**TONE, pitch_equal=False), SpeedLimits(max_rpm=20000))
+    assert only.action == "less-depth" and "pitch" in only.reason
+
+
+@pytest.mark.parametrize("unknown", ["rpm", "flutes"])
+def test_says_what_is_missing(unknown):
+    (only,) = advise(ChatterTone(**{**TONE, unknown: None}), SpeedLimits(max_rpm=20000))
+    assert only.action == "none" and "Without" in only.reason
+
+
+def test_is_silent_about_speed_where_the_lobes_are_too_narrow():
+    tone = ChatterTone(frequency_hz=2500.0, rpm=2000.0, flutes=4)
+    actions = [entry.action for entry in advise(tone, SpeedLimits(max_rpm=3000))]
+    assert actions == ["less-depth", "less-stickout", "other-tool"]
+
+
+@pytest.mark.parametrize(
+    ("milling", "share", "flutes", "rpm", "depth"),
+    [("climb", 0.3, 3, 14500.0, 1.5), ("conventional", 0.2, 2, 19000.0, 1.5), ("slot", 1.0, 3, 14500.0, 1.4)],
+)
+def test_the_advised_speed_is_quiet_for_a_single_mode(milling, share, flutes, rpm, depth):
+    mode = Systems("y", np.array([[1000.0]]), np.array([[0.03]]), np.array([[5e6]]), np.array([0.3]))
+    arc = entry_exit(milling, share, 1.0)
+    forces = np.geomspace(1e4, 1e8, 400)
+    many = mode.pick(np.zeros(400, dtype=int))
+    limit = forces[int(np.argmax(spectral_radius(many, arc, flutes, rpm, forces).radius > 1))]
+    heard = spectral_radius(mode, arc, flutes, rpm, depth * limit, lines=True)
+    tone = ChatterTone(
+        frequency_hz=float(heard.line_hz[0]),
+        rpm=rpm,
+        flutes=flutes,
+        milling=milling,
+        diameter_mm=10.0,
+        ae_mm=10.0 * share,
+    )
+    first = advise(tone, SpeedLimits(max_rpm=1.9 * rpm))[0]
+    assert first.action == "speed"
+    assert spectral_radius(mode, arc, flutes, first.rpm, depth * limit).radius[0] < 1
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"frequency_hz": float("nan")},
+        {"frequency_hz": 0.0},
+        {"flutes": 0},
+        {"flutes": 2.5},
+        {"rpm": -1.0},
+        {"rpm": 1e6},
+        {"milling": "sideways"},
+        {"ae_mm": 12.0, "diameter_mm": 10.0},
+        {"ap_mm": float("inf")},
+    ],
+)
+def test_refuses_what_cannot_be(wrong):
+    with pytest.raises(SettingError):
+        ChatterTone(**{**TONE, **wrong})
+
+
+def test_refuses_an_empty_range():
+    with pytest.raises(SettingError):
+        SpeedLimits(min_rpm=9000, max_rpm=8000)
