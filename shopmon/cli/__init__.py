@@ -12,6 +12,7 @@ COMMANDS = {
     "listen": "shopmon.cli.listen",
     "inspect": "shopmon.cli.inspect",
     "simulate": "shopmon.cli.simulate",
+    "speeds": "shopmon.cli.speeds",
     "devices": "shopmon.cli.devices",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",

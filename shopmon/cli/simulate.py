@@ -8,25 +8,15 @@ from pathlib import Path
 import click
 import soundfile
 
+from shopmon.cli.modes import parse_mode
 from shopmon.cutting.materials import MATERIALS, material
-from shopmon.cutting.nouns import EndMillType, Mode, require_positive
+from shopmon.cutting.nouns import EndMillType, require_positive
 from shopmon.cutting.plan import SENSORS, Engagement, Neighbour, PassPlan, Spindle
 from shopmon.cutting.scenarios import SCENARIOS, scenario
 from shopmon.errors import SettingError, StoreError
 
 FORMATS = {".flac": "FLAC", ".wav": "WAV"}
 SUBTYPES = {"16": "PCM_16", "24": "PCM_24"}
-MODE_FORM = "AXIS:HZ:DAMPING:STIFFNESS, for example x:922:0.011:1.34e6"
-
-
-def parse_mode(text: str) -> Mode:
-    """Read a mode as ``AXIS:FREQUENCY_HZ:DAMPING_RATIO:STIFFNESS_N_PER_M``."""
-    try:
-        axis, *numbers = text.split(":")
-        frequency, damping, stiffness = (float(number) for number in numbers)
-    except ValueError as exc:
-        raise SettingError(f"--mode {text!r} is not a mode.", f"Write {MODE_FORM}.") from exc
-    return Mode(axis=axis, frequency_hz=frequency, damping_ratio=damping, stiffness_n_per_m=stiffness)
 
 
 def parse_neighbour(text: str) -> Neighbour:

@@ -6,7 +6,7 @@ from shopmon.cutting.nouns import require_positive
 from shopmon.cutting.semidiscretization import StabilityCase
 from shopmon.cutting.stability_map import stability_map
 
-GRID, CORRECTIONS, NEAR = 48, 16, 1e-4
+GRID, CORRECTIONS, NEAR = 64, 16, 1e-4
 
 
 def depth_limits(case: StabilityCase, rpm, ap_max_mm: float) -> np.ndarray:
@@ -19,7 +19,7 @@ def depth_limits(case: StabilityCase, rpm, ap_max_mm: float) -> np.ndarray:
     rpm
         Spindle speeds, shape ``(speeds,)``.
     ap_max_mm
-        How deep to look. The search steps through 48 depths, closer together near 0; a pocket of chatter
+        How deep to look. The search steps through 64 depths, closer together near 0; a pocket of chatter
         thinner than a step is passed over.
 
     Returns

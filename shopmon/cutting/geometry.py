@@ -69,14 +69,14 @@ def directional_integral(angle: np.ndarray, kr: float) -> np.ndarray:
     numpy.ndarray
         Shape ``angle.shape + (2, 2)``; rows are force axes, columns displacement axes.
     """
-    sine_sine = angle / 2 - np.sin(2 * angle) / 4
-    cosine_cosine = angle / 2 + np.sin(2 * angle) / 4
-    sine_cosine = np.sin(angle) ** 2 / 2
-    rows = [
-        [-sine_cosine - kr * sine_sine, -cosine_cosine - kr * sine_cosine],
-        [sine_sine - kr * sine_cosine, sine_cosine - kr * cosine_cosine],
-    ]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    half, quarter = angle / 2, np.sin(2 * angle) / 4
+    sine_sine, cosine_cosine, sine_cosine = half - quarter, half + quarter, np.sin(angle) ** 2 / 2
+    matrix = np.empty((*np.shape(angle), 2, 2))
+    matrix[..., 0, 0] = -sine_cosine - kr * sine_sine
+    matrix[..., 0, 1] = -cosine_cosine - kr * sine_cosine
+    matrix[..., 1, 0] = sine_sine - kr * sine_cosine
+    matrix[..., 1, 1] = sine_cosine - kr * cosine_cosine
+    return matrix
 
 
 def directional_matrix(angle: np.ndarray, kr: float) -> np.ndarray:
@@ -111,11 +111,11 @@ def directional_average(
     numpy.ndarray
         Shape ``(steps, 2, 2)``, per unit Kt·b.
     """
-    whole = directional_integral(np.array(exit_), kr) - directional_integral(np.array(entry), kr)
-
-    def until(angle):
-        turns = np.floor(angle / (2 * pi))
-        inside = np.clip(angle - 2 * pi * turns, entry, exit_)
-        return turns[..., None, None] * whole + directional_integral(inside, kr)
-
-    return (until(stop) - until(start)) / (stop - start)[..., None, None]
+    bounds = np.stack([start, stop])
+    turns = np.floor(bounds / (2 * pi))
+    inside = np.clip(bounds - 2 * pi * turns, entry, exit_)
+    total = np.diff(directional_integral(inside, kr), axis=0)[0]
+    if np.any(turns[1] != turns[0]):
+        whole = np.diff(directional_integral(np.array([entry, exit_]), kr), axis=0)[0]
+        total += (turns[1] - turns[0])[..., None, None] * whole
+    return total / (stop - start)[..., None, None]

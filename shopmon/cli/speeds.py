@@ -1,0 +1,218 @@
+"""``shopmon speeds``: which speeds and depths are quiet, from the modes of the tool tip."""
+
+from dataclasses import asdict
+from math import isfinite
+
+import click
+
+from shopmon.cli.json_output import write_json
+from shopmon.cli.modes import MODE_FORM, parse_mode
+from shopmon.errors import SettingError
+
+SCHEMA = "shopmon.speeds/1"
+MOST_SPEEDS = 2000
+DIAMETERS_DEEP = 3.0
+KINDS = ("quasi-periodic", "period-doubling")
+
+
+def parse_point(text: str) -> tuple[float, float]:
+    """Read a cut as ``RPM,AP_MM``."""
+    try:
+        rpm, ap_mm = (float(part) for part in text.split(","))
+        if not (isfinite(rpm) and isfinite(ap_mm) and rpm > 0 and ap_mm > 0):
+            raise ValueError
+    except ValueError as exc:
+        raise SettingError(f"--at {text!r} is not a cut.", "Write RPM,AP_MM, for example 12000,4.0.") from exc
+    return rpm, ap_mm
+
+
+def parse_pitch(text: str | None) -> tuple[float, ...] | None:
+    """Read the angles between the flutes, degrees, separated by commas."""
+    if text is None:
+        return None
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError as exc:
+        raise SettingError(f"--pitch {text!r} is not a list of angles.", "Write 110,120,130.") from exc
+
+
+def stability_case(options: dict):
+    """Build the cut from the options."""
+    from shopmon.cutting.materials import material
+    from shopmon.cutting.nouns import EndMillType
+    from shopmon.cutting.semidiscretization import StabilityCase
+
+    if not options["mode"]:
+        raise SettingError("No mode of the tool tip is given.", f"Give --mode {MODE_FORM}.")
+    if options["flutes"] is None:
+        raise SettingError("The number of flutes is missing.", "Give --flutes N.")
+    kt, kr = options["kt"], options["kr"]
+    if options["material"] is not None:
+        known = material(options["material"])
+        kr = known.krc_n_per_mm2 / known.ktc_n_per_mm2 if kr is None else kr
+        kt = known.ktc_n_per_mm2 if kt is None else kt
+    if kt is None or kr is None:
+        raise SettingError("The cutting force is unknown.", "Give --material, or --kt and --kr.")
+    pitch = parse_pitch(options["pitch"])
+    if pitch is not None:
+        EndMillType(NOF=options["flutes"], pitch_deg=pitch)  # checks that the angles fit the flutes
+    milling = options["milling"]
+    _check_arc(milling, options)
+    return StabilityCase(
+        modes=tuple(parse_mode(text) for text in options["mode"]),
+        flutes=options["flutes"],
+        diameter_mm=options["diameter"] or 10.0,
+        kt_n_per_mm2=kt,
+        kr=kr,
+        milling=milling,
+        ae_mm=options["ae"] or 0.0,
+        helix_deg=options["helix"],
+        pitch_deg=pitch,
+    )
+
+
+def _check_arc(milling: str, options: dict) -> None:
+    """Ask for the dimensions that the arc of the cut needs; a straight-fluted slot needs none."""
+    needed = [] if milling == "slot" else ["ae"]
+    needed += ["diameter"] if milling != "slot" or options["helix"] else []
+    for name in needed:
+        if options[name] is None:
+            raise SettingError(f"--{name} is missing.", f"Give --{name} in mm, or --milling slot.")
+    for name in ("diameter", "ae"):
+        value = options[name]
+        if value is not None and not (isfinite(value) and value > 0):
+            raise SettingError(f"--{name} must be a number above 0, not {value!r}.")
+
+
+def speed_list(options: dict):
+    """Speeds for which limits are asked, None where they are not."""
+    import numpy as np
+
+    first, last, step = (options[name] for name in ("first_rpm", "last_rpm", "step"))
+    if first is None and last is None and step is None:
+        return None
+    if first is None or last is None:
+        raise SettingError("--from and --to belong together.", "Give both, such as --from 4000 --to 20000.")
+    if not (isfinite(first) and isfinite(last) and 0 < first <= last):
+        raise SettingError(f"There are no speeds from {first:g} to {last:g} rpm.", "Give --from below --to.")
+    step = step if step is not None else max((last - first) / 80, 1.0)
+    if not (isfinite(step) and step > 0):
+        raise SettingError(f"--step must be a number above 0, not {step:g}.")
+    count = int((last - first) / step * (1 + 1e-12)) + 1
+    if count > MOST_SPEEDS:
+        raise SettingError(f"{count} speeds are too many.", f"Choose --step so that {MOST_SPEEDS} will do.")
+    return first + step * np.arange(count)
+
+
+def points_of(case, cuts: list[tuple[float, float]]) -> list[dict]:
+    """Verdict on each cut."""
+    from shopmon.cutting.semidiscretization import stability
+
+    rows = []
+    for rpm, ap_mm in cuts:
+        found = stability(case, rpm, ap_mm)
+        rows.append(
+            {
+                "rpm": rpm,
+                "ap_mm": ap_mm,
+                "spectral_radius": round(found.spectral_radius, 5),
+                "verdict": "chatter" if found.chatters else "quiet",
+                "kind": found.kind if found.kind in KINDS else None,
+                "chatter_hz": None if found.chatter_hz is None else round(found.chatter_hz, 2),
+            }
+        )
+    return rows
+
+
+def limits_of(case, rpm, deepest_mm: float) -> list[dict]:
+    """Limit of depth at each speed; null where it stays quiet as deep as was looked."""
+    from shopmon.cutting.depth_limits import depth_limits
+
+    found = depth_limits(case, rpm, deepest_mm)
+    return [
+        {"rpm": round(float(n), 3), "ap_limit_mm": round(float(limit), 4) if isfinite(limit) else None}
+        for n, limit in zip(rpm, found, strict=True)
+    ]
+
+
+def advice_of(case, options: dict, cuts: list[tuple[float, float]], limits: list[dict]) -> list[dict]:
+    """Advice on the cut as it is: the one told, or the first of those to judge, or the best of the lobes."""
+    from shopmon.cutting.lobe_advice import SpeedRange, lobe_advice
+
+    asked = [rpm for rpm, _ in cuts] + [row["rpm"] for row in limits]
+    speeds = SpeedRange(
+        present_rpm=options["rpm"] or (cuts[0][0] if cuts else None),
+        min_rpm=options["min_rpm"],
+        max_rpm=options["max_rpm"],
+        tool_rpm=options["tool_rpm"],
+        asked_rpm=max(asked, default=None),
+    )
+    ap_mm = options["ap"] or (cuts[0][1] if cuts else _rich_depth_mm(limits))
+    if ap_mm is None:
+        return []
+    return [asdict(entry) for entry in lobe_advice(case, ap_mm, speeds)]
+
+
+def _rich_depth_mm(limits: list[dict]) -> float | None:
+    """A depth somewhat below the limit where speed times depth is largest."""
+    known = [row for row in limits if row["ap_limit_mm"]]
+    best = max(known, key=lambda row: row["rpm"] * row["ap_limit_mm"], default=None)
+    return round(0.6 * best["ap_limit_mm"], 2) if best else None
+
+
+@click.command("speeds")
+@click.option("--mode", multiple=True, metavar="AXIS:HZ:DAMPING:STIFFNESS", help="Mode (N/m); repeatable.")
+@click.option("--flutes", type=int, metavar="N", help="Number of flutes.")
+@click.option("--kt", type=float, metavar="N/MM2", help="Tangential force coefficient.")
+@click.option("--kr", type=float, metavar="X", help="Radial over tangential coefficient.")
+@click.option("--material", metavar="NAME", help="Instead of --kt and --kr: 7075, 316 … or an ISO 513 group.")
+@click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
+@click.option("--ae", type=float, metavar="MM", help="Radial depth.")
+@click.option(
+    "--milling", type=click.Choice(["climb", "conventional", "slot"]), default="climb", show_default=True,
+    help="Kind of cut.",
+)  # fmt: skip
+@click.option("--helix", type=float, default=0.0, metavar="DEGREES", help="Helix angle of the flutes.")
+@click.option("--pitch", metavar="A,B,…", help="Angles from flute to flute where they differ, degrees.")
+@click.option("--at", multiple=True, metavar="RPM,AP_MM", help="Cut to judge, the present one first.")
+@click.option("--from", "first_rpm", type=float, metavar="RPM", help="Limits of depth from this speed")
+@click.option("--to", "last_rpm", type=float, metavar="RPM", help="up to this one")
+@click.option("--step", type=float, metavar="RPM", help="in these steps.")
+@click.option("--deepest", type=float, metavar="MM", help="How deep to look; three diameters if not given.")
+@click.option("--rpm", type=float, metavar="N", help="Present speed, if not that of the first --at.")
+@click.option("--ap", type=float, metavar="MM", help="Wanted axial depth, if not that of the first --at.")
+@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
+@click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
+@click.option("--tool-rpm", type=float, metavar="N", help="Highest speed marked on the tool or its holder.")
+@click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
+def command(json_file, **options):
+    """Tell which speeds and depths are quiet, from the modes of the tool tip.
+
+    Semi-discretization decides. No speed is advised that the machine or the tool may not reach.
+
+    Example: shopmon speeds --mode x:922:0.011:1.34e6 --flutes 2 --kt 600 --kr 0.33 --diameter 10 --ae 0.5
+    --at 12000,4.0 --max-rpm 18000
+    """
+    for name in ("rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "deepest"):
+        if options[name] is not None and not (isfinite(options[name]) and options[name] > 0):
+            raise SettingError(f"--{name.replace('_', '-')} must be above 0, not {options[name]:g}.")
+    case = stability_case(options)
+    cuts, rpm = [parse_point(text) for text in options["at"]], speed_list(options)
+    if not cuts and rpm is None:
+        if options["rpm"] is None or options["ap"] is None:
+            raise SettingError(
+                "There is nothing to judge.", "Give --at RPM,AP_MM, or --from and --to, or --rpm and --ap."
+            )
+        cuts = [(options["rpm"], options["ap"])]
+    deepest = options["deepest"] or DIAMETERS_DEEP * case.diameter_mm
+    limits = [] if rpm is None else limits_of(case, rpm, deepest)
+    result = {"schema": SCHEMA, "points": points_of(case, cuts)}
+    if rpm is not None:
+        result["limits"] = limits
+    result["advice"] = advice_of(case, options, cuts, limits)
+    if json_file is not None:
+        write_json(result, json_file)
+        return
+    from shopmon.cli.speeds_text import as_text
+
+    click.echo(as_text(result, case, deepest))

@@ -1,0 +1,74 @@
+"""Advice from modes: within the limits, quiet by the plain method, and silent where nothing is known."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from shopmon.cutting.lobe_advice import GOING_DOWN, GOING_UP, SpeedRange, lobe_advice
+from shopmon.cutting.semidiscretization import stability
+from shopmon.errors import SettingError
+from tests.cutting.test_semidiscretization import case
+
+LOW = case(ae_mm=0.8, milling="climb", flutes=2)
+
+
+@settings(max_examples=5, deadline=None)
+@given(
+    present=st.floats(6000, 20000),
+    max_rpm=st.none() | st.floats(6000, 24000),
+    tool_rpm=st.none() | st.floats(6000, 24000),
+    ap_mm=st.floats(0.5, 9.0),
+)
+def test_no_speed_beyond_any_limit(present, max_rpm, tool_rpm, ap_mm):
+    speeds = SpeedRange(present_rpm=present, max_rpm=max_rpm, tool_rpm=tool_rpm)
+    highest = min([limit for limit in (max_rpm, tool_rpm) if limit] or [present])
+    for entry in lobe_advice(LOW, ap_mm, speeds):
+        if entry.action == "speed":
+            assert entry.rpm <= highest * (1 + 1e-9)
+            assert stability(LOW, entry.rpm, ap_mm).spectral_radius < 1.03
+            if entry.rpm != present:
+                assert (GOING_UP if entry.rpm > present else GOING_DOWN) in entry.caution
+            assert entry.feed_factor == pytest.approx(entry.rpm / present, abs=1e-3)
+        if max_rpm is None and tool_rpm is None and entry.action == "speed":
+            assert "nothing faster" in entry.reason
+
+
+def test_an_override_step_is_its_speed():
+    found = [
+        entry
+        for present in (7000, 9500, 12000)
+        for entry in lobe_advice(LOW, 4.0, SpeedRange(present_rpm=present, max_rpm=20000))
+        if entry.action == "speed" and entry.override_percent
+        and abs(entry.rpm / (present * entry.override_percent / 100) - 1) > 0.02
+    ]  # fmt: skip
+    assert not found
+
+
+def test_less_depth_is_quiet_at_the_speed_it_names():
+    hard = case(milling="slot")
+    (*_, last) = lobe_advice(hard, 6.0, SpeedRange(present_rpm=12000))
+    assert last.action == "less-depth"
+    depth = float(last.reason.split("more than ")[1].split(" mm")[0])
+    assert 0 < depth < 6.0
+    assert not stability(hard, last.rpm, depth).chatters
+
+
+def test_a_quiet_cut_at_the_limit_is_left_alone():
+    (only,) = lobe_advice(LOW, 0.05, SpeedRange(present_rpm=12000, max_rpm=12000))
+    assert only.action == "none"
+    assert only.probability_quiet > 0.9
+
+
+def test_nothing_known_of_any_speed_gives_no_advice():
+    assert lobe_advice(LOW, 1.0, SpeedRange()) == ()
+
+
+@pytest.mark.parametrize("speeds", [{"min_rpm": 9000, "max_rpm": 4000}, {"present_rpm": -1}, {"tool_rpm": 0}])
+def test_impossible_limits_are_refused(speeds):
+    with pytest.raises(SettingError):
+        SpeedRange(**speeds)
+
+
+def test_the_same_question_gets_the_same_answer():
+    speeds = SpeedRange(present_rpm=12000, max_rpm=18000)
+    assert lobe_advice(LOW, 4.0, speeds) == lobe_advice(LOW, 4.0, speeds)
