@@ -4,6 +4,7 @@ import numpy as np
 
 from shopmon.listening.comb_view import VISIBLE_DB, CombView
 from shopmon.listening.front import BANDS, View, Window
+from shopmon.listening.preferences import Preferences
 from shopmon.listening.state import Memory
 
 BATCH_HOPS = 6
@@ -178,3 +179,32 @@ class Background(Memory):
             }
             for place, height_db in zip(places, levels, strict=True)
         ]
+
+
+def background_entries(learned: list[dict], preferences: Preferences, sample_rate_hz: float) -> list[dict]:
+    """Return the whole list: what was learned and what a person said, each with an id to name it by.
+
+    Parameters
+    ----------
+    learned
+        From `Background.entries`.
+    preferences
+        Rejected tones join the list, tones that are to be heeded are marked ``heeded``.
+    sample_rate_hz
+        Of the stream; ``known_since_s`` counts from its beginning.
+    """
+    said = [
+        {"id": tone_id(tone.frequency_hz, tone.order), "kind": "tone", "frequency_hz": tone.frequency_hz,
+         "order": tone.order, "level_db": None, "origin": "rejected by the person"}
+        for tone in preferences.rejected
+    ]  # fmt: skip
+    for entry in learned:
+        entry["id"] = tone_id(entry["frequency_hz"], None)
+        entry["heeded"] = bool(preferences.is_heeded(np.array(entry["frequency_hz"])))
+        entry["known_since_s"] = round(entry["since_sample"] / sample_rate_hz, 1)
+    return [*said, *learned]
+
+
+def tone_id(frequency_hz: float | None, order: float | None) -> str:
+    """Name an entry of the background."""
+    return f"{frequency_hz:.1f}-hz" if order is None else f"{order:.3f}-order"

@@ -4,12 +4,12 @@ It is a function of configuration, starting state, samples and context changes t
 Everything is computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
 """
 
-from dataclasses import asdict
+from dataclasses import replace
 
 import numpy as np
 
 from shopmon.errors import SettingError
-from shopmon.listening.background import Background
+from shopmon.listening.background import Background, background_entries
 from shopmon.listening.chatter import ChatterJudge
 from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
@@ -21,7 +21,7 @@ from shopmon.listening.health import Health, notice
 from shopmon.listening.hops import HopCutter, Rates
 from shopmon.listening.reach import Reach
 from shopmon.listening.scene import Scene
-from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setup_from
 from shopmon.listening.speed import Speed
 from shopmon.listening.state import LEARNED, SCHEMA
 from shopmon.listening.strays import Strays
@@ -127,7 +127,9 @@ class Listener:
 
     def background(self) -> list[dict]:
         """Return what is known of the background: a list of tones, each with its origin."""
-        return self._background.entries(self.front.window)
+        return background_entries(
+            self._background.entries(self.front.window), self.setup.preferences, self.rates.sample_rate_hz
+        )
 
     def alternatives_rpm(self) -> list[float]:
         """Return other speeds, in a simple ratio to the one followed, that fit almost as well."""
@@ -145,8 +147,8 @@ class Listener:
             "channels": self.channels,
             "sample": self.cutter.next_sample,
             "gaps": self.gaps,
-            "setup": asdict(self.setup),
-            "changes": [[at, asdict(setup)] for at, setup in self._changes],
+            "setup": setup_as_data(self.setup),
+            "changes": [[at, setup_as_data(setup)] for at, setup in self._changes],
             **{name: self._stage(name).snapshot() for name in STAGES},
         }
 
@@ -165,7 +167,7 @@ class Listener:
             return
         for name in LEARNED if partial else STAGES:
             self._stage(name).restore(start[name])
-        self.setup = Setup(**start["setup"])
+        self.setup = setup_from(start["setup"])
         if partial:
             self.front.channels.clear()
             self.shape.end()
@@ -173,7 +175,7 @@ class Listener:
             self._background.drop()
             return
         self.gaps = start["gaps"]
-        self._changes = [(at, Setup(**setup)) for at, setup in start["changes"]]
+        self._changes = [(at, setup_from(setup)) for at, setup in start["changes"]]
 
     def _check(self, block: Block) -> None:
         if block.sample_rate_hz != self.rates.sample_rate_hz or block.codes.shape[1] != self.channels:
@@ -207,7 +209,10 @@ class Listener:
             _, setup = self._changes.pop(0)
             if setup == self.setup:
                 continue
-            events += self._new_context(start, setup)
+            if setup == replace(self.setup, preferences=setup.preferences):
+                self.setup = setup
+            else:
+                events += self._new_context(start, setup)
         return events
 
     def _new_context(self, start: int, setup: Setup) -> list[Event]:
@@ -303,6 +308,7 @@ class Listener:
             background=self._background,
             slope=self.speed.tracker.slope,
             flutes=self.setup.flutes,
+            preferences=self.setup.preferences,
         )
         suspicion, kind = suspect(scene, self.strays, self._onset())
         self.engagement.relatives = suspicion.family if suspicion else 0.0

@@ -7,6 +7,7 @@ import numpy as np
 from shopmon.listening.background import Background
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.front import View, Window
+from shopmon.listening.preferences import Preferences
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -27,6 +28,8 @@ class Scene:
         Share by which the speed changes per hop.
     flutes
         None where not known.
+    preferences
+        What the person said of single tones.
     """
 
     view: View
@@ -36,6 +39,7 @@ class Scene:
     background: Background
     slope: float
     flutes: int | None
+    preferences: Preferences
 
     @property
     def compared(self) -> bool:

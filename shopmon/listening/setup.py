@@ -1,7 +1,10 @@
 """What the listener has been told: the settings it starts with and the context it cuts in."""
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+from shopmon.listening.preferences import Preferences, preferences_as_data, preferences_from
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -10,18 +13,29 @@ class Setup:
 
     A change takes effect at a sample index, so that the same change replayed gives the same events. ``job``
     stands for everything else that makes it another cut (tool, material, part, operation); only whether it
-    differs counts.
+    differs counts. ``preferences`` are the person's and begin no new cut.
     """
 
     nominal_rpm: float | None = None
     flutes: int | None = None
     job: str = ""
+    preferences: Preferences = field(default_factory=Preferences)
 
     def __post_init__(self):
         if self.nominal_rpm is not None and not 0 < self.nominal_rpm <= 200_000:
             raise ValueError(f"spindle speed {self.nominal_rpm!r} rpm is not between 0 and 200,000")
         if self.flutes is not None and not 1 <= self.flutes <= 50:
             raise ValueError(f"{self.flutes!r} flutes is not between 1 and 50")
+
+
+def setup_as_data(setup: Setup) -> dict[str, Any]:
+    """Return a setup as JSON knows it."""
+    return {**asdict(setup), "preferences": preferences_as_data(setup.preferences)}
+
+
+def setup_from(data: Mapping[str, Any]) -> Setup:
+    """Undo `setup_as_data`."""
+    return Setup(**{**data, "preferences": preferences_from(data.get("preferences"))})
 
 
 @dataclass(frozen=True, kw_only=True)

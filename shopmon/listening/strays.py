@@ -7,6 +7,7 @@ import numpy as np
 from shopmon.listening.comb_view import SPEED_DOUBT, CombView
 from shopmon.listening.events import StrayTone
 from shopmon.listening.front import View, Window
+from shopmon.listening.preferences import REJECTED_DB
 from shopmon.listening.scene import Scene
 from shopmon.listening.state import Memory
 
@@ -56,8 +57,13 @@ def find_lines(scene: Scene) -> Lines:
     floor = view.above_floor_db[peaks] - FLOOR_DB
     known = scene.background.around_db[peaks] if scene.compared else levels - UNKNOWN_DB
     before = levels - known - BACKGROUND_DB
+    wanted = scene.preferences
+    if wanted.heeded_hz:
+        before[wanted.is_heeded(peaks * window.bin_hz)] = np.inf
     over_comb = levels - _near_comb_db(peaks * window.bin_hz, comb) - COMB_DB
     margin = np.minimum(np.minimum(floor, before), np.minimum(over_comb, skirt))
+    if wanted.rejected:
+        margin[wanted.is_rejected(places * window.bin_hz, comb.rotation_hz)] = REJECTED_DB
     order = np.argsort(-levels, kind="stable")
     return Lines(
         frequency_hz=(places * window.bin_hz)[order],

@@ -8,6 +8,7 @@ from typing import Any
 from shopmon.cutting.advice import SpeedLimits
 from shopmon.errors import SettingError
 from shopmon.listening.counsel import CutFacts
+from shopmon.listening.preferences import preferences_from
 from shopmon.listening.setup import Setup
 from shopmon.service.settings import Machine
 
@@ -43,6 +44,7 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
         nominal_rpm=context.get("nominal_rpm"),
         flutes=context.get("flutes"),
         job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
+        preferences=preferences_from(context.get("preferences")),
     )
 
 

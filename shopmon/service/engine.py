@@ -9,7 +9,8 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Protocol
+from concurrent.futures import Future
+from typing import Any, Protocol
 
 from shopmon.capture.source import Source, SourceFormat, SourceNotice
 from shopmon.errors import ShopmonError
@@ -20,6 +21,7 @@ from shopmon.listening.state import learned
 from shopmon.signals.block import Block
 
 SNAPSHOT_EVERY_S = 5.0
+ANSWER_WITHIN_S = 2.0
 log = logging.getLogger(__name__)
 
 
@@ -77,6 +79,7 @@ class Engine:
         self._sink = sink
         self._setup = setup
         self._changes: deque[tuple[Setup, Callable[[str | None, int | None], None]]] = deque()
+        self._questions: deque[tuple[Callable[[Listener], Any], Future]] = deque()
         self._learned = learned_before
         self._listener: Listener | None = None
         self._stream_id: str | None = None
@@ -108,6 +111,20 @@ class Engine:
             tell(None, None)
         else:
             self._changes.append((setup, tell))
+
+    def ask(self, question: Callable[[Listener], Any], timeout_s: float = ANSWER_WITHIN_S) -> Any:
+        """Put a question to the listener, from any thread; None where no sound comes in to ask about.
+
+        The engine's own thread answers between two blocks, so that the listener is never read while it works.
+        """
+        if self._listener is None:
+            return None
+        answer: Future = Future()
+        self._questions.append((question, answer))
+        try:
+            return answer.result(timeout_s)
+        except TimeoutError:
+            return None
 
     def _run(self) -> None:
         try:
@@ -145,6 +162,19 @@ class Engine:
         self._sink.block(block)
         self._tell(self._listener.feed(block))
         self._sample = block.end_sample
+        self._answer()
+
+    def _answer(self) -> None:
+        while self._questions:
+            question, answer = self._questions.popleft()
+            # who asked may have given up waiting
+            if not answer.set_running_or_notify_cancel():
+                continue
+            try:
+                answer.set_result(question(self._listener))
+            except Exception as exc:
+                # a question must not end the listening; who asked hears of it
+                answer.set_exception(exc)
 
     def _start_stream(self, block: Block) -> None:
         self._stream_id = block.stream_id

@@ -172,4 +172,5 @@ def _filled(setup: Setup, other: Setup) -> Setup:
         nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
         flutes=setup.flutes if setup.flutes is not None else other.flutes,
         job=other.job,
+        preferences=other.preferences,
     )

@@ -9,6 +9,7 @@ from typing import Any
 
 from shopmon.capture.source import Source
 from shopmon.errors import SettingError
+from shopmon.listening.background import background_entries
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
 from shopmon.records.archive import Archive, RecordingStatus
@@ -20,6 +21,7 @@ from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.settings import Settings
+from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
 STUCK_S = 60.0
@@ -54,6 +56,8 @@ class Monitor:
         if self._clock_origin:
             archive.set_clock(time.time(), self._clock_origin)
         self._context: dict[str, Any] = {k: v for k, v in archive.latest_context().items() if v is not None}
+        self._context.pop("preferences", None)
+        self.wishes = Wishes(archive, self._use_wishes)
         self._context_lock = threading.Lock()
         self._status = archive.status()
         listening = ListenerSettings(
@@ -65,11 +69,12 @@ class Monitor:
         reports = CutReports(
             listening, self._setup, lambda: facts_of(self.context(), settings.machine)
         )
-        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self.context)
+        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self._kept_context)
         if setup and (setup.nominal_rpm or setup.flutes):
             said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
             said = {name: value for name, value in said.items() if value is not None}
-            archive.add_context(new_id(), self._take_context(said), dict.fromkeys(said, "touched"))
+            self._take_context(said)
+            archive.add_context(new_id(), self._kept_context(), dict.fromkeys(said, "touched"))
         self._engine = Engine(
             source, listening, self._journal, self._setup(), _learned_before(archive, source.source_id)
         )
@@ -175,26 +180,45 @@ class Monitor:
         if origin not in ORIGINS:
             raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
         checked = checked_context(values)
-        whole = self._take_context(checked)
+        self._take_context(checked)
+        self._tell_listener(dict.fromkeys(checked, origin))
+        return self.context()
+
+    def _use_wishes(self) -> None:
+        self._tell_listener({})
+
+    def _tell_listener(self, origins: dict[str, str]) -> None:
+        """Let the listener follow, and keep from which sample on it does."""
+        whole = self._kept_context()
 
         def keep(stream_id: str | None, sample: int | None) -> None:
-            self.archive.add_context(new_id(), whole, dict.fromkeys(checked, origin), stream_id, sample)
+            self.archive.add_context(new_id(), whole, origins, stream_id, sample)
 
-        self._engine.change_setup(self._setup(), keep)
+        self._engine.change_setup(setup_of(whole), keep)
         self.feed.publish("state", self.state())
-        return self.context()
 
     def recent_setups(self, n: int = 6) -> list[dict]:
         """Return the pairs of speed and flutes used last, newest first."""
         return self.archive.recent_setups(n)
 
-    def _take_context(self, values: dict[str, Any]) -> dict[str, Any]:
+    def _take_context(self, values: dict[str, Any]) -> None:
         with self._context_lock:
             self._context = {k: v for k, v in {**self._context, **values}.items() if v is not None}
-            return dict(self._context)
+
+    def _kept_context(self) -> dict[str, Any]:
+        """The context as it is kept: what is cut, and what the person wants of the listener."""
+        wishes = self.wishes.as_data()
+        return {**self.context(), "preferences": wishes} if wishes else self.context()
 
     def _setup(self) -> Setup:
-        return setup_of(self.context())
+        return setup_of(self._kept_context())
+
+    # the background
+
+    def background(self) -> list[dict[str, Any]]:
+        """Return the tones that are no chatter, with their origin; without sound only the rejected."""
+        heard = self._engine.ask(lambda listener: listener.background())
+        return background_entries([], self.wishes.now, 1.0) if heard is None else heard
 
     # cuts
 

@@ -17,7 +17,8 @@ SCREENS = {
     "desk-1440": (desk, 1440, 900),
     "desk-1920": (desk, 1920, 1080),
 }
-PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere"}
+PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere",
+         "help": "help", "listening": "listening"}  # fmt: skip
 
 
 NOTICE = {"code": "x", "text": "A notice.", "hint": "A hint."}

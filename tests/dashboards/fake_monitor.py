@@ -17,8 +17,10 @@ import numpy as np
 import soundfile
 
 from shopmon.errors import SettingError
+from shopmon.listening.background import background_entries
 from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
+from shopmon.service.wishes import Wishes
 
 RATE_HZ = 48_000
 STEP_HZ = 24_000 / 1024
@@ -55,6 +57,19 @@ class FakeDevices:
         self.clock = (wall_s, origin)
 
 
+class FakeValues:
+    """Keeps what was changed on a page, in memory."""
+
+    def __init__(self):
+        self.values: dict = {}
+
+    def value(self, key):
+        return self.values.get(key)
+
+    def set_value(self, key, value, origin):
+        self.values[key] = value
+
+
 class FakeMonitor:
     """The monitor's methods over invented data.
 
@@ -71,6 +86,7 @@ class FakeMonitor:
     def __init__(self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5):
         self.feed = LiveFeed()
         self.archive = FakeDevices()
+        self.wishes = Wishes(FakeValues(), lambda: None)
         self.settings = None
         self.clock_set = True
         self.units = "metric"
@@ -142,6 +158,13 @@ class FakeMonitor:
                 "clock_set": self.clock_set,
                 "seq": self._seq,
             }
+
+    def background(self) -> list[dict]:
+        learned = [
+            {"frequency_hz": 49.9, "level_db": -61.2, "origin": "idle", "since_sample": 9600},
+            {"frequency_hz": 243.7, "level_db": -55.0, "origin": "air-cut", "since_sample": 0},
+        ]
+        return background_entries(learned, self.wishes.now, RATE_HZ)
 
     def context(self) -> dict:
         return dict(self._context)

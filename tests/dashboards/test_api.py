@@ -4,6 +4,10 @@ import io
 
 import pytest
 import soundfile
+from markupsafe import escape
+from shopmon.dashboards.look.words import STATES
+
+from shopmon.listening.health import NOTICES
 
 CUT = "00000000-0000-0000-0000-000000000002"
 STATE_KEYS = {
@@ -218,3 +222,43 @@ def test_the_time_is_taken_once_and_only_after_a_yes(client, monitor):
     assert monitor.archive.clock == (1_800_000_000.25, "phone")
     again = client.post("/api/clock", json=offer | {"confirm": True})
     assert (again.status_code, set(again.get_json())) == (409, {"error", "hint"})
+
+
+def test_the_background_is_listed_and_edited(client, monitor):
+    origins = [entry["origin"] for entry in client.get("/api/background").get_json()["entries"]]
+    assert origins == ["idle", "air-cut"]
+    made = client.post("/api/background", json={"frequency_hz": 1432.6})
+    assert (made.status_code, made.get_json()["entry"]["id"]) == (201, "1432.6-hz")
+    client.post("/api/background", json={"order": 0.62})
+    entries = client.get("/api/background").get_json()["entries"]
+    assert [entry["id"] for entry in entries] == ["1432.6-hz", "0.620-order", "49.9-hz", "243.7-hz"]
+    assert client.delete("/api/background/1432.6-hz").status_code == 200
+    assert client.delete("/api/background/49.9-hz").status_code == 200
+    entries = client.get("/api/background").get_json()["entries"]
+    assert [entry["id"] for entry in entries if entry.get("heeded")] == ["49.9-hz"]
+    assert client.post("/api/background/49.9-hz/believe", json={}).status_code == 200
+    assert not any(entry.get("heeded") for entry in client.get("/api/background").get_json()["entries"])
+
+
+@pytest.mark.parametrize(
+    "body", [{}, {"frequency_hz": "loud"}, {"frequency_hz": 100, "order": 2}, {"pitch": 3}, {"order": -1}]
+)
+def test_a_tone_that_cannot_be_is_refused(client, body):
+    answer = client.post("/api/background", json=body)
+    assert answer.status_code == 400 and answer.get_json()["hint"]
+
+
+def test_stray_tones_can_be_rejected_from_the_page(client, monitor):
+    monitor.show("chatter")
+    page = client.get("/listening").get_data(as_text=True)
+    assert 'data-hz="1432.6"' in page and "data-order=" in page
+    assert "Take off the list" in page
+
+
+def test_the_help_explains_every_state_and_notice(client):
+    page = client.get("/help").get_data(as_text=True)
+    for words in [state["word"] for name, state in STATES.items() if name != "connecting"]:
+        assert words in page
+    for _, hint in NOTICES.values():
+        assert escape(hint.split("{")[0]) in page
+    assert "{" not in page.split("<main")[1]

@@ -57,13 +57,14 @@ def played(tmp_path_factory):
     return path, Setup(**setup)
 
 
-def _run(tmp_path, played, changes=()):
+def _run(tmp_path, played, changes=(), wishes=()):
     path, setup = played
     archive = Archive.open(tmp_path / "data", budget_bytes=10**10, buffer_s=0)
     due = []
     source = PacedByTheArchive(path, archive, due)
     monitor = Monitor(source, archive, Settings(), setup)
     due += [(sample, partial(monitor.set_context, values, "touched")) for sample, values in changes]
+    due += [(sample, partial(wish, monitor.wishes)) for sample, wish in wishes]
     monitor.start()
     assert monitor.engine_finished.wait(120)
     archive.flush()
@@ -107,4 +108,22 @@ def test_another_tool_begins_another_cut_and_the_recording_knows_it(tmp_path, pl
     assert sum(cut["cut_time_s"] for cut in cuts) == pytest.approx(
         sum(cut["cut_time_s"] for cut in plain), abs=0.1
     )
+    _assert_same(cuts, files)
+
+
+def test_a_rejected_tone_holds_from_the_moment_on_live_and_in_the_recording(tmp_path, played):
+    plain, _ = _run(tmp_path / "plain", played)
+    span = next(cut for cut in plain if cut["chatter"])["chatter"][0]
+    ringing_hz = span["frequency_hz"]
+    before = span["alarm_sample"] - int(0.6 * RATE_HZ)
+
+    def reject(wishes):
+        for step in range(-12, 13):
+            wishes.reject(frequency_hz=ringing_hz + 8.0 * step)
+
+    cuts, files = _run(tmp_path / "rejected", played, wishes=[(before, reject)])
+    assert len(cuts) == len(plain)
+    assert [cut["engaged"] for cut in cuts] == [cut["engaged"] for cut in plain]
+    near = [c for cut in cuts for c in cut["chatter"] if abs(c["frequency_hz"] - ringing_hz) < 90]
+    assert not near
     _assert_same(cuts, files)

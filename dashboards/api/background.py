@@ -1,0 +1,31 @@
+"""The background as a list: what is no chatter, and why; a person adds to it and takes from it."""
+
+from flask import Response, jsonify
+from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
+
+
+@blueprint.get("/background")
+def background():
+    """Every tone that is taken for background, each with its origin."""
+    return jsonify(entries=monitor().background())
+
+
+@blueprint.post("/background")
+def reject():
+    """Reject a tone: ``{"frequency_hz": 1432.6}``, or ``{"order": 0.62}`` where it follows the spindle."""
+    body = json_body(known=("frequency_hz", "order"))
+    return jsonify(entry=monitor().wishes.reject(**body)), 201
+
+
+@blueprint.delete("/background/<entry_id>")
+def remove(entry_id: str) -> Response:
+    """Take a tone off the list, so that it counts again."""
+    monitor().wishes.remove(entry_id)
+    return jsonify(removed=entry_id)
+
+
+@blueprint.post("/background/<entry_id>/believe")
+def believe(entry_id: str) -> Response:
+    """Take a tone back into the background that had been taken off."""
+    monitor().wishes.believe(entry_id)
+    return jsonify(believed=entry_id)

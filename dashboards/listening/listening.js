@@ -1,0 +1,35 @@
+// Says to the monitor what a person knows of single tones, and keeps the two lists fresh.
+
+import { refresh, request, say } from "../look/shared.js";
+
+const EVERY_MS = 3000;
+const answer = document.getElementById("answer");
+
+const remove = async (id) => {
+  const response = await fetch(`/api/background/${encodeURIComponent(id)}`, { method: "DELETE" });
+  if (!response.ok) throw new Error("The monitor did not take it off. Touch again.");
+};
+
+const wish = async ({ hz, order, remove: gone, believe }) => {
+  if (hz) return request("/api/background", { frequency_hz: Number(hz) });
+  if (order) return request("/api/background", { order: Number(order) });
+  if (gone) return remove(gone);
+  return request(`/api/background/${encodeURIComponent(believe)}/believe`, {});
+};
+
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest(".tones button");
+  if (!button) return;
+  try {
+    await wish(button.dataset);
+    say(answer, "Done. It holds from this moment on.");
+    button.blur();
+    await refresh();
+  } catch (error) {
+    say(answer, error.message);
+  }
+});
+
+setInterval(() => {
+  if (!document.hidden) refresh().catch(() => undefined);
+}, EVERY_MS);

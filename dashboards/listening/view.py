@@ -1,0 +1,47 @@
+"""The page *Listening*: what is taken for background, and what a person says of single tones."""
+
+from flask import Blueprint, current_app, render_template
+
+ORIGINS = {
+    "idle": "heard while nothing was cut",
+    "air-cut": "heard while cutting air",
+    "other rotation": "turns with another machine",
+    "rejected by the person": "you said: no chatter",
+}
+
+blueprint = Blueprint("listening", __name__, url_prefix="/listening")
+
+
+@blueprint.get("")
+def page() -> str:
+    """The page *Listening*."""
+    monitor = current_app.extensions["monitor"]
+    state = monitor.state()
+    return render_template(
+        "listening/listening.html",
+        tones=suspects(state),
+        entries=monitor.background(),
+        origins=ORIGINS,
+    )
+
+
+def suspects(state: dict) -> list[dict]:
+    """Return the tones that may be rejected now, each with its multiple of the rotation where that is known.
+
+    Parameters
+    ----------
+    state
+        Body of ``GET /api/state``.
+    """
+    chatter = [state["chatter"]] if state["chatter"] else []
+    found = {round(tone["frequency_hz"], 1): tone for tone in [*state["stray"], *chatter]}
+    turn_hz = state["rpm"] / 60 if state["rpm"] else None
+    return [
+        {
+            "frequency_hz": hz,
+            "level_db": tone["level_db"],
+            "order": round(hz / turn_hz, 3) if turn_hz else None,
+            "why": tone.get("why", "this is what the alarm is about"),
+        }
+        for hz, tone in sorted(found.items())
+    ]

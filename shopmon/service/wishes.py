@@ -1,0 +1,120 @@
+"""What the person wants of the listener, kept in the database with date and history and used at once."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from shopmon.errors import SettingError
+from shopmon.listening.background import tone_id
+from shopmon.listening.preferences import (
+    Preferences,
+    RejectedTone,
+    preferences_as_data,
+    preferences_from,
+)
+from shopmon.records.archive import Archive
+
+KEY = "preferences"
+
+
+class Wishes:
+    """The preferences in force, and how they are changed.
+
+    Parameters
+    ----------
+    archive
+        Where every change is kept; the newest counts.
+    use
+        Called with what changed, so that the listener follows from the next block on.
+    """
+
+    def __init__(self, archive: Archive, use: Callable[[], None]):
+        self._archive = archive
+        self._use = use
+        self.now: Preferences = preferences_from(archive.value(KEY))
+
+    def as_data(self) -> dict[str, Any]:
+        """Return them as they are kept beside a recording; empty where nothing was ever wished."""
+        return preferences_as_data(self.now)
+
+    def accept_false_alarms(self, per_hour: Any) -> None:
+        """Set how many false alarms an hour of cutting may have.
+
+        Raises
+        ------
+        SettingError
+            Not a number, or beyond what can be.
+        """
+        self._change(false_alarms_per_hour=_number(per_hour, "The number of false alarms per hour"))
+
+    def reject(self, *, frequency_hz: Any = None, order: Any = None) -> dict[str, Any]:
+        """Take a tone for no chatter from now on; return the entry of the list.
+
+        Raises
+        ------
+        SettingError
+            Neither or both are given, or one cannot be.
+        """
+        if (frequency_hz is None) == (order is None):
+            raise SettingError("A tone has either a frequency or an order.", "Give frequency_hz or order.")
+        name = "frequency_hz" if order is None else "order"
+        value = round(_number(frequency_hz if order is None else order, name), 4)
+        tone = self._checked(lambda: RejectedTone(**{name: value}))
+        others = tuple(known for known in self.now.rejected if _id(known) != _id(tone))
+        heeded = tuple(hz for hz in self.now.heeded_hz if hz != tone.frequency_hz)
+        self._change(rejected=(*others, tone), heeded_hz=heeded)
+        return {"id": _id(tone), name: value}
+
+    def remove(self, entry_id: str) -> None:
+        """Take a tone off the list: one that was rejected counts again, one that was learned is heeded.
+
+        Raises
+        ------
+        SettingError
+            The id names no entry.
+        """
+        kept = tuple(tone for tone in self.now.rejected if _id(tone) != entry_id)
+        if len(kept) < len(self.now.rejected):
+            self._change(rejected=kept)
+            return
+        frequency_hz = _frequency_of(entry_id)
+        heeded = tuple(hz for hz in self.now.heeded_hz if hz != frequency_hz)
+        self._change(heeded_hz=(*heeded, frequency_hz))
+
+    def believe(self, entry_id: str) -> None:
+        """Let a tone that was heeded be background again."""
+        frequency_hz = _frequency_of(entry_id)
+        self._change(heeded_hz=tuple(hz for hz in self.now.heeded_hz if abs(hz - frequency_hz) > 4.0))
+
+    def _change(self, **values: Any) -> None:
+        self.now = self._checked(lambda: replace(self.now, **values))
+        self._archive.set_value(KEY, self.as_data(), "touched")
+        self._use()
+
+    def _checked(self, make: Callable[[], Any]) -> Any:
+        try:
+            return make()
+        except ValueError as exc:
+            raise SettingError(f"That cannot be: {exc}.", "Check the number.") from exc
+
+
+def _id(tone: RejectedTone) -> str:
+    return tone_id(tone.frequency_hz, tone.order)
+
+
+def _frequency_of(entry_id: str) -> float:
+    number, dash, kind = str(entry_id).rpartition("-")
+    if kind != "hz" or not dash:
+        raise SettingError(f"No entry of the background is called {entry_id!r}.", "Open the list again.")
+    return _number(number, "The frequency")
+
+
+def _number(value: Any, what: str) -> float:
+    try:
+        number = math.nan if isinstance(value, bool) else float(value)
+    except (TypeError, ValueError):
+        number = math.nan
+    if not math.isfinite(number):
+        raise SettingError(f"{what} cannot be {value!r}.", "Enter a number.")
+    return number

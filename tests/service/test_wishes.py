@@ -1,0 +1,66 @@
+"""What the person wishes of the listener is kept with its history and counts at once."""
+
+import pytest
+
+from shopmon.errors import SettingError
+from shopmon.records.archive import Archive
+from shopmon.service.wishes import KEY, Wishes
+
+
+@pytest.fixture
+def archive(tmp_path):
+    archive = Archive.open(tmp_path / "data", budget_bytes=10**9, buffer_s=0)
+    yield archive
+    archive.close()
+
+
+def test_every_change_is_kept_and_the_newest_counts(archive):
+    used = []
+    wishes = Wishes(archive, lambda: used.append(1))
+    wishes.accept_false_alarms(0.5)
+    entry = wishes.reject(frequency_hz=1432.6)
+    wishes.reject(order=0.62)
+    wishes.remove(entry["id"])
+    archive.flush(filing=False)
+    assert len(archive.value_history(KEY)) == len(used) == 4
+    again = Wishes(archive, lambda: None)
+    assert again.now == wishes.now
+    assert again.now.false_alarms_per_hour == 0.5
+    assert [tone.order for tone in again.now.rejected] == [0.62]
+
+
+def test_a_learned_tone_that_is_removed_is_heeded_until_believed_again(archive):
+    wishes = Wishes(archive, lambda: None)
+    wishes.remove("50.0-hz")
+    wishes.remove("50.0-hz")
+    assert wishes.now.heeded_hz == (50.0,)
+    wishes.believe("50.0-hz")
+    assert wishes.now.heeded_hz == ()
+
+
+def test_rejecting_the_same_tone_twice_is_once(archive):
+    wishes = Wishes(archive, lambda: None)
+    assert wishes.reject(frequency_hz=1432.61)["id"] == wishes.reject(frequency_hz=1432.58)["id"]
+    assert len(wishes.now.rejected) == 1
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda w: w.reject(),
+        lambda w: w.reject(frequency_hz=100, order=1),
+        lambda w: w.reject(frequency_hz="loud"),
+        lambda w: w.reject(frequency_hz=True),
+        lambda w: w.reject(frequency_hz=1e9),
+        lambda w: w.reject(order=float("inf")),
+        lambda w: w.remove("nothing"),
+        lambda w: w.remove("x-hz"),
+        lambda w: w.accept_false_alarms(0),
+        lambda w: w.accept_false_alarms("often"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_something_to_do(archive, call):
+    wishes = Wishes(archive, lambda: None)
+    with pytest.raises(SettingError) as caught:
+        call(wishes)
+    assert caught.value.hint and archive.value(KEY) is None
