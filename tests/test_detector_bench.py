@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from tests.bench.detector import corpus, hearing, plain, running, scoring, surroundings
+from tests.bench.detector import corpus, hearing, plain, running, scoring, shop_day, shop_floor, surroundings
 from tests.bench.detector.drawing import drawn
 from tests.bench.detector.making import TURNS_STEP_S, split_power
 
@@ -142,3 +142,40 @@ def test_automatic_gain_evens_out_the_level():
     out = surroundings.automatic_gain(sound, RATE, attack_s=0.01, release_s=0.2)
     levels = [np.sqrt(np.mean(out[(time > a) & (time < a + 0.5)] ** 2)) for a in (1.0, 3.0)]
     assert levels[1] / levels[0] == pytest.approx(1, abs=0.1)
+
+
+def test_a_pass_taken_apart_repeats_but_for_fresh_chance():
+    wave = np.sin(2 * np.pi * np.arange(400) / 400)
+    apart = shop_floor.TakenApart(None, wave, np.full(100, 0.1), np.full(shop_floor.WINDOW // 2 + 1, 1.0))
+    turns = np.arange(50_000) / 960
+    still = shop_floor.around_turn(wave, turns)
+    first, second = (apart.played(turns, np.random.default_rng(seed)) - still for seed in (1, 2))
+    assert still == pytest.approx(np.sin(2 * np.pi * turns), abs=1e-3)
+    assert abs(np.corrcoef(first, second)[0, 1]) < 0.05
+    assert first.std() == pytest.approx(second.std(), rel=0.05)
+
+
+def test_chance_keeps_the_colour_it_is_given():
+    noise = np.random.default_rng(3).standard_normal(64 * shop_floor.WINDOW)
+    noise = np.convolve(noise, np.ones(8) / 8, "same")
+    window = np.hanning(shop_floor.WINDOW)
+
+    def power(values):
+        rows = values[: values.size // window.size * window.size].reshape(-1, window.size)
+        return np.mean(np.abs(np.fft.rfft(rows * window)) ** 2, axis=0) / np.mean(window**2)
+
+    made = shop_floor.coloured(np.sqrt(power(noise)), noise.size, np.random.default_rng(4))
+    low = slice(10, 1000)
+    assert power(made)[low].mean() == pytest.approx(power(noise)[low].mean(), rel=0.05)
+    assert made.std() == pytest.approx(noise.std(), rel=0.05)
+
+
+def test_most_of_an_hour_in_the_shop_is_cutting():
+    rng = np.random.default_rng(6)
+    lengths = rng.uniform(*shop_floor.STRETCH_S, 40)
+    cut = sum(bite.end_s - bite.start_s for length in lengths for bite in shop_floor.cuts_within(length, rng))
+    assert 0.5 < cut / lengths.sum() < 0.9
+
+
+def test_without_the_setting_the_shop_day_is_heard_at_the_default():
+    assert shop_day.settings_of(()) == {"default": {}}

@@ -21,10 +21,10 @@ def tone_table(harmonics: int, fall: float, rng: np.random.Generator) -> np.ndar
 
 def played(table: np.ndarray, turns: np.ndarray) -> np.ndarray:
     """Read a period at the given number of turns, interpolating."""
-    place = (turns % 1.0) * TABLE
-    index = place.astype(int) % TABLE
-    following = table[(index + 1) % TABLE]
-    return table[index] + (place - np.floor(place)) * (following - table[index])
+    place = (turns - np.floor(turns)) * TABLE
+    index = place.astype(np.int32)
+    here = table[index]
+    return here + (place - index) * (np.append(table[1:], table[0])[index] - here)
 
 
 def audible_harmonics(rate_hz: float, fundamental_hz: float, most: int) -> int:

@@ -24,9 +24,7 @@ def axial_pitch_mm(diameter_mm: float, flutes: int, helix_deg: float) -> float:
     return pi * diameter_mm / (flutes * tan(radians(abs(helix_deg))))
 
 
-def smooth_depths_mm(
-    diameter_mm: float, flutes: int, helix_deg: float, most_mm: float
-) -> tuple[float, ...]:
+def smooth_depths_mm(diameter_mm: float, flutes: int, helix_deg: float, most_mm: float) -> tuple[float, ...]:
     """Whole multiples of the axial pitch up to `most_mm`: there the force of equal teeth stays constant.
 
     Equal pitch only; with one edge the pitch is that of a turn.

@@ -1,15 +1,17 @@
-"""Run as ``python -m tests.bench.detector draw|score|look …``.
+"""Run as ``python -m tests.bench.detector draw|score|look|trade|shop-day …``.
 
 Typical: draw three families to tune on and two to report on, then score them.
 
     python -m tests.bench.detector draw corpus/train --family A --first 0 --count 120
     python -m tests.bench.detector score corpus/train --told unknown
     python -m tests.bench.detector look corpus/train 17
+    python -m tests.bench.detector shop-day --hours 3
 """
 
 import argparse
+from pathlib import Path
 
-from tests.bench.detector import corpus, running
+from tests.bench.detector import corpus, running, shop_day, trade
 from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.hearing import TOLD
 
@@ -33,17 +35,39 @@ def commands():
     score.add_argument("--told", choices=TOLD, default="as-drawn")
     score.add_argument("--only", help="a kind, sensor or tag")
     score.add_argument("--jobs", type=int, default=1)
+    score.add_argument("--channel", type=int, help="of cases with two sensors, hear only this one")
     look = names.add_parser("look", help="print what was heard of one case, frame by frame")
     look.add_argument("folder")
     look.add_argument("number", type=int)
     look.add_argument("--told", choices=TOLD, default="as-drawn")
+    curve = names.add_parser("trade", help="accuracy against delay over the setting")
+    curve.add_argument("folder")
+    curve.add_argument("--rates", type=rates, default=trade.RATES, help="false alarms an hour, with commas")
+    curve.add_argument("--told", choices=TOLD, default="as-drawn")
+    curve.add_argument("--jobs", type=int, default=1)
+    day = names.add_parser("shop-day", help="false alarms per hour of cutting over hours in the shop")
+    day.add_argument("--hours", type=float, default=30.0)
+    day.add_argument("--rates", type=rates, default=(), help="false alarms an hour, with commas")
+    day.add_argument("--first", type=int, default=0, help="number of the first hour")
+    day.add_argument("--keep", type=Path, help="a folder that remembers hours already heard")
     return parser
+
+
+def rates(text):
+    """Read numbers with commas between them."""
+    return tuple(float(part) for part in text.split(","))
 
 
 def main():
     """Read the command line and do what it says."""
     given = vars(commands().parse_args())
-    does = {"draw": corpus.draw, "score": running.score, "look": running.look}
+    does = {
+        "draw": corpus.draw,
+        "score": running.score,
+        "look": running.look,
+        "trade": trade.trade,
+        "shop-day": shop_day.shop_day,
+    }
     does[given.pop("command")](**given)
 
 

@@ -59,9 +59,10 @@ def true_rpm_at(truth, time_s):
     return np.interp(time_s, np.arange(turns.size) * TURNS_STEP_S, rpm)
 
 
-def answer(stem, told, settings=None):
-    """Listen to one case; returns plain data."""
+def answer(stem, told, settings=None, channel=None):
+    """Listen to one case, or to one channel of it; returns plain data."""
     truth, samples = truth_of_stem(stem), samples_of(stem)
+    samples = samples if channel is None else samples[:, channel]
     rate = truth["recording"]["sample_rate_hz"]
     rpm, flutes = told_setup(truth, told)
     sensor = truth["case"]["sensor"] if samples.ndim == 1 else "microphone"
@@ -114,25 +115,26 @@ def share(flags):
     return round(float(np.mean(flags)), 4) if np.size(flags) else None
 
 
-def answers(stems, told, *, jobs=1, settings=None, progress=True):
+def answers(stems, told, *, jobs=1, settings=None, channel=None, progress=True):
     """Answers for all cases, from the file beside the corpus where this engine heard them before."""
     name = engine_fingerprint() + "-" + told + "".join(f"-{k}={v:g}" for k, v in (settings or {}).items())
+    name += "" if channel is None else f"-channel{channel}"
     kept = Kept(stems[0].parent / "heard" / f"{name}.jsonl")
     missing = [stem for stem in stems if int(stem.name) not in kept.rows]
-    for done, row in enumerate(each(missing, told, settings, jobs)):
+    for done, row in enumerate(each(missing, told, settings, channel, jobs)):
         kept.add(row)
         if progress and done % 25 == 24:
             print(f"  heard {done + 1} of {len(missing)}", flush=True)
     return [kept.rows[int(stem.name)] for stem in stems]
 
 
-def each(stems, told, settings, jobs):
+def each(stems, told, settings, channel, jobs):
     """Listen to cases one after the other, or several at once."""
     if jobs == 1:
-        yield from (answer(stem, told, settings) for stem in stems)
+        yield from (answer(stem, told, settings, channel) for stem in stems)
         return
     with ProcessPoolExecutor(jobs) as pool:
-        yield from pool.map(answer, stems, [told] * len(stems), [settings] * len(stems))
+        yield from pool.map(answer, stems, *([same] * len(stems) for same in (told, settings, channel)))
 
 
 class Kept:

@@ -147,7 +147,7 @@ def marginal(case, truth, done):
     if not done.cuts:
         return False
     chatter = truth["chatter"]
-    if chatter and sum(event["end_s"] - event["start_s"] for event in chatter) < LEAST_CHATTER_S:
+    if chatter and max(event["end_s"] - event["start_s"] for event in chatter) < LEAST_CHATTER_S:
         return True
     rings = bool(chatter)
     share = 0.9 if rings else 1.1

@@ -9,12 +9,12 @@ from tests.bench.detector.hearing import answers, told_setup, true_rpm_at
 from tests.listening.hearing import listen
 
 
-def score(folder, told="as-drawn", only=None, jobs=1, settings=None):
+def score(folder, told="as-drawn", only=None, jobs=1, channel=None):
     """Listen to every case of a folder (or those of one kind, sensor or tag) and print the tables."""
     wanted, truths = chosen(folder, only)
     ours = [
         scoring.judged(truth, scoring.first_alarm_s(said), said)
-        for truth, said in zip(truths, answers(wanted, told, jobs=jobs, settings=settings), strict=True)
+        for truth, said in zip(truths, answers(wanted, told, jobs=jobs, channel=channel), strict=True)
     ]
     beside, thresholds = plain_judged(wanted, truths)
     print(f"\n{folder}, speed told: {told}")

@@ -7,6 +7,7 @@ from tests.bench.detector.plain import METHODS
 
 SNR_BANDS = ((-5, 0), (0, 5), (5, 10), (10, 20), (20, 31))
 WORST = 20
+LEAST_IN_A_ROW = 5
 AUDIBLE_DB = 10.0
 OTHER_ROTATION = {
     "neighbour",
@@ -65,7 +66,7 @@ def show(ours, plain, thresholds):
         chosen = [case for case in visible if wanted(case)]
         same = {id(case.truth) for case in chosen}
         beside = {name: [case for case in plain[name] if id(case.truth) in same] for name in METHODS}
-        if chosen:
+        if len(chosen) >= LEAST_IN_A_ROW:
             row(label, chosen, beside)
     delays(main)
     cut_times(visible)
