@@ -1,6 +1,8 @@
 """Collects the routes of the interface on its blueprint."""
 
-from shopmon.dashboards.api import background, clock, context, cuts, health, marks, state, stream
+from shopmon.dashboards.api import background, clock, context, cuts, explain, health, marks, state, stream
 from shopmon.dashboards.api.blueprint import blueprint
 
-__all__ = ["background", "blueprint", "clock", "context", "cuts", "health", "marks", "state", "stream"]
+__all__ = [
+    "background", "blueprint", "clock", "context", "cuts", "explain", "health", "marks", "state", "stream",
+]  # fmt: skip

@@ -28,6 +28,7 @@ from shopmon.errors import RecordingError, SettingError
 @click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
 @click.option("--ae", type=float, metavar="MM", help="Radial depth of the cut.")
 @click.option("--ap", type=float, metavar="MM", help="Axial depth of the cut.")
+@click.option("--at", "at_s", type=float, metavar="SECONDS", help="Explain this moment, line by line.")
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
 def command(
@@ -43,6 +44,7 @@ def command(
     diameter,
     ae,
     ap,
+    at_s,
     cold,
     json_file,
 ):
@@ -68,12 +70,17 @@ def command(
         full_scale=full_scale,
         unit=unit or "FS",
         facts=_facts(milling, diameter, ae, ap, min_rpm, max_rpm),
+        at_s=at_s,
         progress=_progress() if sys.stderr.isatty() else None,
     )
     if json_file is None:
         from shopmon.cli.inspection_text import as_text
 
         click.echo(as_text(result, recording.name))
+        if "moment" in result:
+            from shopmon.cli.moment_text import moment_as_text
+
+            click.echo("\n" + moment_as_text(result["moment"]))
     else:
         write_json(result, json_file)
 

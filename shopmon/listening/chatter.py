@@ -1,7 +1,7 @@
 """From stray lines to the verdict: evidence summed over time, an alarm with hysteresis."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from shopmon.listening.events import ChatterEnded, ChatterSpan, ChatterStarted, Event
 from shopmon.listening.state import Memory
@@ -54,6 +54,15 @@ def evidence_of(suspicion: Suspicion | None, background_known: bool) -> float:
         alone = min(alone, 0.0)
     value = related * kin + (1 - related) * alone - PRICE
     return value if background_known else value + UNKNOWN_BACKGROUND
+
+
+def terms_of(suspicion: Suspicion | None, background_known: bool) -> dict[str, float]:
+    """Return what `evidence_of` is made of, by name."""
+    if suspicion is None:
+        return {}
+    whole = evidence_of(suspicion, background_known)
+    alone = evidence_of(replace(suspicion, family=0.0), background_known)
+    return {"over_floor_db": alone, "family_teeth": whole - alone}
 
 
 def _within(value: float, low: float, high: float) -> float:

@@ -10,12 +10,13 @@ import numpy as np
 
 from shopmon.errors import SettingError
 from shopmon.listening.background import Background, background_entries
-from shopmon.listening.chatter import ChatterJudge
+from shopmon.listening.chatter import ALARM, ChatterJudge, Suspicion, terms_of
 from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.cut_book import CutBook
 from shopmon.listening.engagement import Contact, Engagement
 from shopmon.listening.events import Event, Frame, State
+from shopmon.listening.explanation import Explanation, explain_lines, in_words
 from shopmon.listening.front import Front, View
 from shopmon.listening.health import Health, notice
 from shopmon.listening.hops import HopCutter, Rates
@@ -83,6 +84,8 @@ class Listener:
         self.shape = CombShape()
         self.reach = Reach(rates)
         self.gaps = 0
+        self._newest: Frame | None = None
+        self._seen: tuple[Scene | None, Suspicion | None] = (None, None)
         if start:
             self._restore(start)
 
@@ -129,6 +132,30 @@ class Listener:
         """Return what is known of the background: a list of tones, each with its origin."""
         return background_entries(
             self._background.entries(self.front.window), self.setup.preferences, self.rates.sample_rate_hz
+        )
+
+    def explain(self) -> Explanation | None:
+        """Explain the newest moment: what is seen, what it is taken for, and what speaks for chatter.
+
+        Nothing is changed by it. None before the first frame (after taking up a state, too).
+        """
+        if self._newest is None:
+            return None
+        frame, (scene, suspicion) = self._newest, self._seen
+        lines = explain_lines(scene, self.strays.tracks, self._onset()) if scene else ()
+        parts = in_words(terms_of(suspicion, self._background.has_spectrum))
+        return Explanation(
+            sample=frame.sample,
+            state=str(frame.state),
+            unsure=frame.unsure,
+            rpm=None if frame.rpm is None else round(frame.rpm, 1),
+            background_known=self._background.has_spectrum,
+            lines=lines,
+            suspect_hz=round(suspicion.track.frequency_hz, 2) if suspicion else None,
+            parts=parts,
+            log_odds=round(sum(adds for _, adds in parts), 3) if suspicion else None,
+            evidence=round(self.judge.evidence, 3),
+            alarm_at=round(ALARM, 3),
         )
 
     def alternatives_rpm(self) -> list[float]:
@@ -230,6 +257,7 @@ class Listener:
 
     def _hear(self, start: int, hop: np.ndarray) -> list[Event]:
         self.front.duration_s = self.speed.window_s
+        self._newest, self._seen = None, (None, None)
         view = self.front.look(start, hop, idle=not self.engagement.risen)
         if self.front.channels.moved_db is not None:
             self._background.move(*self.front.channels.moved_db)
@@ -311,6 +339,7 @@ class Listener:
             preferences=self.setup.preferences,
         )
         suspicion, kind = suspect(scene, self.strays, self._onset())
+        self._seen = (scene, suspicion)
         self.engagement.relatives = suspicion.family if suspicion else 0.0
         if not self.book.touching:
             return []
@@ -371,7 +400,7 @@ class Listener:
         whole = view.spectrum_db[: view.spectrum_db.size // group * group]
         shown = np.maximum.reduce([whole[start::group] for start in range(group)])
         stray_power = sum(10 ** (tone.level_db / 10) for tone in stray)
-        return Frame(
+        self._newest = Frame(
             sample=view.sample,
             state=self._state(),
             unsure=bool(self._unsure()),
@@ -388,3 +417,4 @@ class Listener:
             spectrum_db=shown.astype(np.float32),
             spectrum_step_hz=group * self.front.window.bin_hz,
         )
+        return self._newest

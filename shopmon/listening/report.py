@@ -23,6 +23,11 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
     The worst state reached, and whether it was doubted throughout.
 ``advice``
     What to try about the loudest chatter, best first: the fields of `shopmon.cutting.advice.Advice`.
+``moment``
+    Only where one was asked for: ``at_s``, ``state``, ``unsure``, ``rpm``, ``background_known``, ``lines``
+    (each with ``frequency_hz``, ``order``, ``level_db``, ``over_floor_db``, ``over_background_db``, ``what``,
+    ``counts``, ``why``), ``suspect_hz``, ``evidence`` with ``parts`` (``what``, ``adds``), ``log_odds``,
+    ``total`` and ``alarm_at``.
 ``quality``
     ``clipped_fraction`` and ``gaps``.
 

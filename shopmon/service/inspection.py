@@ -1,14 +1,16 @@
 """A recording analysed as the live monitor would hear it."""
 
 import json
+import math
 import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 from shopmon.capture.recording import RecordingSource
-from shopmon.errors import RecordingError
+from shopmon.errors import RecordingError, SettingError
 from shopmon.listening.counsel import CutFacts
+from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.health import notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.report import Inspection
@@ -63,6 +65,7 @@ def inspect_recording(
     full_scale: float | None = None,
     unit: str = "FS",
     facts: CutFacts | None = None,
+    at_s: float | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> dict:
     """Analyse a recording.
@@ -81,6 +84,8 @@ def inspect_recording(
         What full scale means; levels are then relative to one unit.
     facts
         How the cut was taken and the limits of machine and tool, for the advice.
+    at_s
+        A moment to be explained, seconds from the first sample.
     progress
         Called with the share done, 0 to 1, now and then; only where the length is known.
 
@@ -100,6 +105,9 @@ def inspect_recording(
     source = RecordingSource(path, real_time=False, sensor=settings.sensor)
     try:
         hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
+        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit)
+        if at_s is not None:
+            hearing.explain_at(at_s)
         for item in source.blocks(threading.Event()):
             hearing.take(item)
             if progress and source.declared_frames:
@@ -120,6 +128,9 @@ class _Hearing:
         self.listener = Listener(settings, form.sample_rate_hz, len(form.channels), state)
         self.first = (sidecar.get("first_sample", state["sample"]) or 0) if sidecar else 0
         self.frames = 0
+        self._due: int | None = None
+        self._moment: dict | None = None
+        self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
         self.report = Inspection(
             sample_rate_hz=form.sample_rate_hz,
             channels=len(form.channels),
@@ -149,9 +160,39 @@ class _Hearing:
             if item.code == "recording-truncated":
                 self.report.add_notice(self.first + self.frames, item.code, item.text, item.hint)
             return
-        for event in self.listener.feed(replace(item, first_sample=self.first + self.frames)):
+        if self._due is not None and self.frames < self._due <= self.frames + item.frames:
+            head = self._due - self.frames
+            self._hear(item.codes[:head], item)
+            self._explain()
+            self._hear(item.codes[head:], item)
+        else:
+            self._hear(item.codes, item)
+
+    def _hear(self, codes, block: Block) -> None:
+        if not len(codes):
+            return
+        part = replace(block, codes=codes, first_sample=self.first + self.frames)
+        for event in self.listener.feed(part):
             self.report.add(event)
-        self.frames += item.frames
+        self.frames += len(codes)
+
+    def explain_at(self, at_s: float) -> None:
+        """Explain this moment when it comes.
+
+        Raises
+        ------
+        SettingError
+            Not a time from 0 on.
+        """
+        if not (math.isfinite(at_s) and at_s >= 0):
+            raise SettingError(f"A moment at {at_s!r} s cannot be.", "Count seconds from the first sample.")
+        # before the first frame there is nothing to be explained
+        self._due = max(int(at_s * self.listener.rates.sample_rate_hz), self.listener.rates.hop_frames)
+
+    def _explain(self) -> None:
+        told, rate_hz = self.listener.explain(), self.listener.rates.sample_rate_hz
+        if told is not None:
+            self._moment = explanation_as_data(told, self.first, rate_hz, self._offset_db)
 
     def result(self) -> dict:
         """End and tell."""
@@ -159,11 +200,14 @@ class _Hearing:
             self.report.add(event)
         if self.listener.setup.nominal_rpm is not None and not self.report.heard_rotation:
             self.report.add(notice("speed-not-heard", self.first))
-        return self.report.result(
+        if self._due is not None and self._moment is None:
+            raise SettingError("The recording ends before that moment.", "Name an earlier one.")
+        result = self.report.result(
             end_sample=self.first + self.frames,
             quality=self.listener.quality(),
             alternatives_rpm=self.listener.alternatives_rpm(),
         )
+        return result if self._moment is None else {**result, "moment": self._moment}
 
 
 def _filled(setup: Setup, other: Setup) -> Setup:

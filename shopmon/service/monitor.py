@@ -10,6 +10,7 @@ from typing import Any
 from shopmon.capture.source import Source
 from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
+from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
 from shopmon.records.archive import Archive, RecordingStatus
@@ -212,6 +213,20 @@ class Monitor:
 
     def _setup(self) -> Setup:
         return setup_of(self._kept_context())
+
+    def explain(self) -> dict[str, Any]:
+        """Explain this moment: the lines that are seen, what each is taken for, and the evidence.
+
+        Raises
+        ------
+        SettingError
+            There is no sound to explain.
+        """
+        _, _, rate_hz = self._where()
+        told = self._engine.ask(lambda listener: listener.explain())
+        if told is None:
+            raise SettingError("There is nothing to explain yet.", "Wait for the first second of sound.")
+        return explanation_as_data(told, 0, rate_hz)
 
     # the background
 

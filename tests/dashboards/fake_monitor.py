@@ -159,6 +159,17 @@ class FakeMonitor:
                 "seq": self._seq,
             }
 
+    def explain(self) -> dict:
+        stray = {
+            "frequency_hz": CHATTER_HZ, "order": 7.287, "level_db": -23.1, "over_floor_db": 31.0,
+            "over_background_db": 28.0, "what": "stray", "counts": True, "why": "new since the contact",
+        }  # fmt: skip
+        evidence = {"parts": [], "log_odds": 0.4, "total": 2.9, "alarm_at": 2.5}
+        return {
+            "at_s": self._now_s, "state": self._state, "unsure": self.unsure, "rpm": 11_796.4,
+            "background_known": True, "lines": [stray], "suspect_hz": CHATTER_HZ, "evidence": evidence,
+        }  # fmt: skip
+
     def background(self) -> list[dict]:
         learned = [
             {"frequency_hz": 49.9, "level_db": -61.2, "origin": "idle", "since_sample": 9600},

@@ -262,3 +262,8 @@ def test_the_help_explains_every_state_and_notice(client):
     for _, hint in NOTICES.values():
         assert escape(hint.split("{")[0]) in page
     assert "{" not in page.split("<main")[1]
+
+
+def test_the_present_moment_is_explained(client):
+    told = client.get("/api/explain").get_json()
+    assert {"at_s", "lines", "evidence", "suspect_hz", "state"} <= set(told)

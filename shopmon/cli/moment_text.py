@@ -1,0 +1,53 @@
+"""One moment of a recording explained to a person."""
+
+HEADS = ("Hz", "order", "dB", "over noise", "over background", "taken for", "why")
+PARTS_SHOWN = 8
+
+
+def moment_as_text(moment: dict) -> str:
+    """Tell a moment as a short table.
+
+    Parameters
+    ----------
+    moment
+        The key ``moment`` of ``shopmon.inspection/1``.
+    """
+    doubt = ", not sure" if moment["unsure"] else ""
+    speed = "no speed heard" if moment["rpm"] is None else f"{moment['rpm']:.0f} rpm"
+    text = [f"At {moment['at_s']:.2f} s: {moment['state']}{doubt}, {speed}."]
+    if not moment["background_known"]:
+        text.append("The sound before the cut is not known.")
+    text += ["", *_table([_row(line) for line in moment["lines"]])] if moment["lines"] else []
+    return "\n".join([*text, "", *_evidence(moment)])
+
+
+def _row(line: dict) -> tuple[str, ...]:
+    over = line["over_background_db"]
+    return (
+        f"{line['frequency_hz']:.1f}",
+        f"{line['order']:.2f}",
+        f"{line['level_db']:.0f}",
+        f"{line['over_floor_db']:.0f}",
+        "–" if over is None else f"{over:.0f}",
+        ("* " if line["counts"] else "") + line["what"],
+        line["why"],
+    )
+
+
+def _table(rows: list[tuple[str, ...]]) -> list[str]:
+    widths = [max(len(row[i]) for row in (HEADS, *rows)) for i in range(len(HEADS))]
+    said = []
+    for row in (HEADS, *rows):
+        figures = [cell.rjust(width) for cell, width in zip(row[:5], widths[:5], strict=True)]
+        said.append("  ".join([*figures, row[5].ljust(widths[5]), row[6]]).rstrip())
+    return said
+
+
+def _evidence(moment: dict) -> list[str]:
+    evidence = moment["evidence"]
+    total = f"Evidence so far {evidence['total']:.2f}; the alarm is raised at {evidence['alarm_at']:.2f}."
+    if moment["suspect_hz"] is None:
+        return [f"No line speaks for chatter. {total}"]
+    said = [f"Most suspicious: {moment['suspect_hz']:.1f} Hz. Its odds (log) {evidence['log_odds']:+.2f}:"]
+    said += [f"  {part['adds']:+.2f}  {part['what']}" for part in evidence["parts"][:PARTS_SHOWN]]
+    return [*said, total]

@@ -1,0 +1,42 @@
+"""``shopmon inspect --at``: one moment explained."""
+
+import json
+
+import pytest
+import soundfile
+
+from shopmon.cli import main
+from tests.listening.synthetic import RATE_HZ, machine
+
+
+@pytest.fixture
+def ringing(tmp_path):
+    """A pass that rings from 3.5 s to 5 s."""
+    path = tmp_path / "pass.flac"
+    soundfile.write(path, machine(6.0, chatter=((3.5, 5.0),)), int(RATE_HZ), subtype="PCM_24")
+    return str(path)
+
+
+def test_a_person_gets_a_table(ringing, capsys):
+    assert main(["inspect", ringing, "--rpm", "12000", "--flutes", "3", "--at", "4.5"]) == 0
+    said = capsys.readouterr().out
+    assert "At 4.50 s: chatter" in said and "* stray" in said and "tooth passing" in said
+    assert "Most suspicious: 1437" in said and "the alarm is raised at" in said
+
+
+def test_the_moment_is_in_the_json_and_changes_nothing_else(ringing, tmp_path):
+    plain, told = tmp_path / "plain.json", tmp_path / "told.json"
+    setup = ["--rpm", "12000", "--flutes", "3"]
+    assert main(["inspect", ringing, *setup, "--json", str(plain)]) == 0
+    assert main(["inspect", ringing, *setup, "--at", "4.513", "--json", str(told)]) == 0
+    result = json.loads(told.read_text())
+    moment = result.pop("moment")
+    assert result == json.loads(plain.read_text())
+    assert 4.45 < moment["at_s"] <= 4.513
+    assert {"lines", "evidence", "suspect_hz", "state", "unsure", "rpm"} <= set(moment)
+
+
+@pytest.mark.parametrize("at", ["-1", "nan", "60"])
+def test_a_moment_that_is_not_there_is_refused(ringing, capsys, at):
+    assert main(["inspect", ringing, "--at", at]) == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1
