@@ -105,7 +105,6 @@ def inspect_recording(
     source = RecordingSource(path, real_time=False, sensor=settings.sensor)
     try:
         hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
-        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit)
         if at_s is not None:
             hearing.explain_at(at_s)
         for item in source.blocks(threading.Event()):
@@ -130,7 +129,6 @@ class _Hearing:
         self.frames = 0
         self._due: int | None = None
         self._moment: dict | None = None
-        self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
         self.report = Inspection(
             sample_rate_hz=form.sample_rate_hz,
             channels=len(form.channels),
@@ -141,6 +139,7 @@ class _Hearing:
             unit=unit,
             facts=facts,
         )
+        self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
         self._apply(setup, sidecar)
 
     def _apply(self, setup: Setup, sidecar: dict | None) -> None:
