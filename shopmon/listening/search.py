@@ -4,28 +4,34 @@ import numpy as np
 
 from shopmon.listening.front import Window
 from shopmon.listening.state import Memory
-from shopmon.signals.comb import CombGrid, comb_gain, peaks_near, smooth_path_step
+from shopmon.signals.comb import smooth_path_step
+from shopmon.signals.comb_votes import HIGHEST_HZ, CombVotes
+from shopmon.signals.lines import find_lines
 
 WINDOW_S = 0.8
 EVERY_HOPS = 4
-STEP = 1e-3
-# A small price lets every half-speed comb win, and a half-speed comb hides the chatter.
-PRICE_DB = 7.0
-FALLING = 0.5
 DECAY = 0.8
-HARMONICS = 40
-HIGHEST_HZ = 4000.0
+MOVE, MOVE_PRICE = 2, 0.05
 ROUNDS = 3
-LEAST_SCORE = 0.8
+SAME = 0.004
+LEAST_SCORE = 0.35
 RIVAL_SHARE = 0.75
-# at 0.2 held for five looks: no false word on 90 simulated passes told the right speed
-UNBELIEVED_SHARE = 0.2
+UNBELIEVED_SHARE, BELIEVED_SHARE = 0.2, 0.6
 RELATED = 0.012
 RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0, 4.0)
+BETTER = 1.3
+NEAR = 6
+BACKGROUND_FORGET = 0.15
+NEW_DB, LEAST_DB = 4.0, 4.0
+MAINS_HZ, MAINS_TOP_HZ = (50.0, 60.0), 1100.0
+MAINS_OFF_HZ, MAINS_OFF_SHARE = 0.15, 1.5e-3
 
 
 class SpeedSearch(Memory):
     """Scores all speeds between two bounds a few times a second until one stands out.
+
+    In a cut only what has risen over the sound before it counts, so that hum and neighbours buy no comb;
+    while nothing has risen, multiples of the mains count for nothing.
 
     Parameters
     ----------
@@ -35,26 +41,27 @@ class SpeedSearch(Memory):
         Bounds of the rotation frequency.
     """
 
-    kept = ("path", "rounds", "best_hz", "agreed", "flutes")
+    kept = ("path", "best_hz", "agreed", "flutes", "background_db")
 
     def __init__(self, rate_hz: float, lowest_hz: float, highest_hz: float):
-        self.path = np.zeros(0, dtype=np.float32)
-        self.rounds = 0
-        self.best_hz: float | None = None
-        self.agreed = 0
-        self.flutes: int | None = None
         self._rate_hz = rate_hz
         self._bounds = (lowest_hz, min(highest_hz, rate_hz / 6))
-        self._grid: CombGrid | None = None
+        self._votes: CombVotes | None = None
+        self._votes_flutes: int | None = None
         self._window: Window | None = None
-        self._grid_flutes: int | None = None
+        self.background_db = np.zeros(0, dtype=np.float32)
+        self.clear(None)
 
     def clear(self, flutes: int | None) -> None:
-        """Start again."""
+        """Start again; what the sound before a cut is like stays known."""
         self.path = np.zeros(0, dtype=np.float32)
-        self.rounds = self.agreed = 0
-        self.best_hz = None
+        self.agreed = 0
+        self.best_hz: float | None = None
         self.flutes = flutes
+
+    def drop(self) -> None:
+        """Forget the sound before the cut."""
+        self.background_db = np.zeros(0, dtype=np.float32)
 
     @property
     def window(self) -> Window:
@@ -63,39 +70,63 @@ class SpeedSearch(Memory):
             self._window = Window(self._rate_hz, WINDOW_S)
         return self._window
 
-    def _prepared(self) -> CombGrid:
-        if self._grid is None or self._grid_flutes != self.flutes:
-            low, high = self._bounds
-            count = max(2, int(np.log(high / low) / STEP))
-            top = min(HIGHEST_HZ, (self.window.bins - 3) * self.window.bin_hz)
-            candidates = low * np.exp(STEP * np.arange(count))
-            self._grid = CombGrid(candidates, self.window.bin_hz, top, HARMONICS, self.flutes, FALLING)
-            self._grid_flutes = self.flutes
-        return self._grid
+    def _prepared(self) -> CombVotes:
+        if self._votes is None or self._votes_flutes != self.flutes:
+            self._votes, self._votes_flutes = CombVotes(*self._bounds, self.flutes), self.flutes
+        return self._votes
 
-    def look(self, spectrum_db: np.ndarray) -> float | None:
-        """Take a spectrum; return a rotation frequency once one has stood out for a while."""
-        grid = self._prepared()
-        height = spectrum_db - self.window.floor(spectrum_db)
-        scores = grid(comb_gain(peaks_near(height), PRICE_DB))
+    def look(self, spectrum_db: np.ndarray, risen: bool) -> float | None:
+        """Take a spectrum; return a rotation frequency once one has stood out for a while.
+
+        Parameters
+        ----------
+        spectrum_db
+            Of `window`.
+        risen
+            The sound has risen over the background.
+        """
+        votes = self._prepared()
+        scores = votes(*self._lines(spectrum_db, risen))
         if self.path.size != scores.size:
             self.path = scores.copy()
         else:
-            self.path = np.float32(DECAY) * smooth_path_step(self.path, 2, 0.5) + scores * np.float32(
-                1 - DECAY
-            )
-        self.rounds += 1
+            moved = smooth_path_step(self.path, MOVE, MOVE_PRICE)
+            self.path = np.float32(DECAY) * moved + scores * np.float32(1 - DECAY)
         best = int(np.argmax(self.path))
-        found = float(grid.candidates_hz[best])
-        same = self.best_hz is not None and abs(found / self.best_hz - 1) < 0.004
+        found = float(votes.candidates_hz[best])
+        same = self.best_hz is not None and abs(found / self.best_hz - 1) < SAME
         good = float(self.path[best]) > LEAST_SCORE
         self.agreed = self.agreed + 1 if same and good else 0
         self.best_hz = found
         return found if self.agreed >= ROUNDS else None
 
+    def _lines(self, spectrum_db: np.ndarray, risen: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Lines that may belong to the spindle: frequency, height, and whether something else makes them."""
+        window = self.window
+        top = min(int(HIGHEST_HZ / window.bin_hz), window.bins - 2)
+        floor_db = window.floor(spectrum_db)
+        peaks, place, level = find_lines(spectrum_db, floor_db, window.read_lines, LEAST_DB, top)
+        frequency_hz, height_db = place * window.bin_hz, level - floor_db[peaks]
+        if risen and self.background_db.size:
+            before = self.background_db
+            before = np.maximum(np.maximum(before[peaks - 1], before[peaks + 1]), before[peaks])
+            height_db = np.minimum(height_db, level - before)
+            known = height_db < NEW_DB
+        else:
+            known = _mains(frequency_hz)
+        if not risen:
+            self._learn(spectrum_db[: top + 2])
+        use = frequency_hz > self._bounds[0]
+        return frequency_hz[use], height_db[use], known[use]
+
+    def _learn(self, spectrum_db: np.ndarray) -> None:
+        if self.background_db.size != spectrum_db.size:
+            self.background_db = spectrum_db.astype(np.float32)
+        self.background_db += np.float32(BACKGROUND_FORGET) * (spectrum_db - self.background_db)
+
     def rivals_hz(self, chosen_hz: float) -> list[float]:
         """Other frequencies in a simple ratio to the chosen one that explain the sound almost as well."""
-        if self._grid is None or not self.path.size or self.path.max() <= 0:
+        if not self.path.size or self.path.max() <= 0:
             return []
         low, high = self._bounds
         limit = RIVAL_SHARE * self._score_near(chosen_hz)
@@ -116,7 +147,21 @@ class SpeedSearch(Memory):
         related = min(abs(ratio / simple - 1) for simple in (1.0, *RATIOS)) < RELATED
         return not related and self._score_near(told_hz) < UNBELIEVED_SHARE * self._score_near(found_hz)
 
+    def believable(self, told_hz: float) -> bool:
+        """Whether a speed that was told and not heard is heard after all, though another may be louder."""
+        return self._score_near(told_hz) > max(LEAST_SCORE, BELIEVED_SHARE * float(self.path.max()))
+
+    def better(self, followed_hz: float, found_hz: float) -> bool:
+        """Whether a speed found is clearly better than the one that was found before and is followed."""
+        return self._score_near(found_hz) > BETTER * self._score_near(followed_hz)
+
     def _score_near(self, frequency_hz: float) -> float:
-        index = round(np.log(frequency_hz / self._bounds[0]) / STEP)
-        near = self.path[max(0, index - 6) : index + 7]
+        index = self._prepared().index(frequency_hz)
+        near = self.path[max(0, index - NEAR) : max(0, index + NEAR + 1)]
         return float(near.max()) if near.size else -99.0
+
+
+def _mains(frequency_hz: np.ndarray) -> np.ndarray:
+    """Whether lines are multiples of the mains frequency."""
+    off = np.min([np.abs(frequency_hz - hz * np.rint(frequency_hz / hz)) for hz in MAINS_HZ], axis=0)
+    return (off < MAINS_OFF_HZ + MAINS_OFF_SHARE * frequency_hz) & (frequency_hz < MAINS_TOP_HZ)

@@ -19,7 +19,7 @@ FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
 LOST_HOPS = 30
-WITNESS_HOPS, AGAINST_LOOKS = 12, 5
+WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 5, 10
 DIFFERENT = 0.02
 
 
@@ -114,6 +114,7 @@ class Speed(Memory):
         """Forget the sound at hand."""
         self.tracker.clear()
         self.search.clear(self.search.flutes)
+        self.search.drop()
         self.contrast_db, self.trusted = 0.0, False
         self.against = 0
         self.lost = 0
@@ -132,8 +133,8 @@ class Speed(Memory):
         """
         self.hops += 1
         searching = self.tracker.centre_hz is None or self.found
-        if searching and self.hops % EVERY_HOPS == 0 and not (risen and self.trusted):
-            self._search(front)
+        if searching and self.hops % (WITNESS_HOPS if risen and self.trusted else EVERY_HOPS) == 0:
+            self._search(front, risen)
         elif not searching and self.hops % (WITNESS_HOPS if self.trusted else EVERY_HOPS) == 0:
             self._hear_witness(front, risen)
         if not view.full:
@@ -166,27 +167,31 @@ class Speed(Memory):
 
     def _hear_witness(self, front: Front, risen: bool) -> None:
         """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
-        found = self._look(front)
+        found = self._look(front, risen)
         told = self.tracker.rotation_hz
         doubted = found is not None and told is not None and self.search.contradicts(told, found)
         self.against = self.against + 1 if doubted else 0
-        if self.against >= AGAINST_LOOKS and risen and not self.trusted:
+        if self.against >= (AGAINST_LOOKS if risen else AGAINST_IDLE_LOOKS):
             self.told_wrong = True
             self._aim_at(found)
 
-    def _look(self, front: Front) -> float | None:
+    def _look(self, front: Front, risen: bool) -> float | None:
         window = self.search.window
         if front.filled < window.length:
             return None
         power = sine_power_spectrum(front.recent(window.length), window.taper, window.size)
-        return self.search.look(front.channels.even(power))
+        return self.search.look(front.channels.even(power), risen)
 
-    def _search(self, front: Front) -> None:
-        found = self._look(front)
+    def _search(self, front: Front, risen: bool) -> None:
+        found = self._look(front, risen)
+        if self.told_wrong and self.search.believable(self.told_hz):
+            self._drop()
+            return
         if found is None:
             return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz
-        if centre is None or abs(found / centre - 1) > DIFFERENT:
+        differs = centre is None or abs(found / centre - 1) > DIFFERENT
+        if differs and not (self.trusted and not self.search.better(centre, found)):
             self._aim_at(found)
         self.rivals_hz = self.search.rivals_hz(found)
 

@@ -26,6 +26,33 @@ class LineMap:
     height_db: np.ndarray
 
 
+def find_lines(
+    spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader, least_db: float, bins: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Find the lines among the first `bins` bins.
+
+    Parameters
+    ----------
+    spectrum_db, floor_db
+        Shape ``(bins,)``.
+    read
+        Reader of that window's lines.
+    least_db
+        How high above the floor a line must stand.
+    bins
+        How many bins to look at, fewer than there are.
+
+    Returns
+    -------
+    tuple
+        Bin of each peak, its place in bins and parts of a bin, its level in dB; ascending.
+    """
+    height = spectrum_db[:bins] - floor_db[:bins]
+    inner = height[1:-1]
+    peaks = np.flatnonzero((inner > least_db) & (inner >= height[:-2]) & (inner > height[2:])) + 1
+    return (peaks, *read(spectrum_db, peaks))
+
+
 def map_lines(spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader) -> LineMap:
     """Find the lines of a spectrum.
 
@@ -39,13 +66,11 @@ def map_lines(spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader) -
     read
         Reader of that window's lines.
     """
-    height = spectrum_db - floor_db
-    inner = height[1:-1]
-    peaks = np.flatnonzero((inner > LEAST_DB) & (inner >= height[:-2]) & (inner > height[2:])) + 1
-    peaks = peaks[np.argsort(height[peaks], kind="stable")]
-    where, level = read(spectrum_db, peaks)
+    peaks, where, level = find_lines(spectrum_db, floor_db, read, LEAST_DB, spectrum_db.size)
     above = level - floor_db[peaks]
-    position = np.full(height.size + 2 * REACH_BINS, -100.0, dtype=np.float32)
+    order = np.argsort(above, kind="stable")
+    peaks, where, above = peaks[order], where[order], above[order]
+    position = np.full(spectrum_db.size + 2 * REACH_BINS, -100.0, dtype=np.float32)
     heights = np.zeros(position.size, dtype=np.float32)
     # the nearest line wins, between two as near the stronger: later writing stays
     for away in range(REACH_BINS, -1, -1):
