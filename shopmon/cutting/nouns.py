@@ -16,6 +16,8 @@ Axis = Literal["x", "y"]
 MillingKind = Literal["climb", "conventional", "slot"]
 MATERIAL_GROUPS = ("P", "M", "K", "N", "S", "H")
 MOST_FLUTES = 60
+MOST_MODE_HZ = 1e5
+MOST_RPM, MOST_AP_MM = 1e6, 1e3  # beyond what any spindle or end mill does
 
 
 def require(condition: bool, text: str, hint: str = "") -> None:
@@ -214,6 +216,11 @@ class Mode:
     def __post_init__(self):
         require(self.axis in ("x", "y"), f"axis must be x or y, not {self.axis!r}.")
         require_positive("frequency_hz", self.frequency_hz)
+        require(
+            self.frequency_hz <= MOST_MODE_HZ,
+            f"frequency_hz must be up to {MOST_MODE_HZ:g}, not {self.frequency_hz:g}.",
+            "No tool tip that matters to chatter vibrates that fast.",
+        )
         require_positive("stiffness_n_per_m", self.stiffness_n_per_m)
         require_positive("damping_ratio", self.damping_ratio)
         require(self.damping_ratio < 1, f"damping_ratio must be below 1, not {self.damping_ratio!r}.")

@@ -5,7 +5,15 @@ from math import isfinite
 from typing import Literal
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.nouns import Material, MillingKind, Mode, ToolAssembly, require, require_positive
+from shopmon.cutting.nouns import (
+    MOST_AP_MM,
+    Material,
+    MillingKind,
+    Mode,
+    ToolAssembly,
+    require,
+    require_positive,
+)
 
 SENSORS = ("microphone", "accelerometer")
 
@@ -78,6 +86,7 @@ class Engagement:
         require(good, f"An engagement from {self.start_s!r} s cannot end at {self.end_s!r} s.")
         require_positive("ap_start_mm", self.ap_start_mm)
         require_positive("ap_end_mm", self.ap_end_mm, optional=True)
+        require_range("ap", self.ap_max_mm, 0, MOST_AP_MM)
         require_range("entry_s", self.entry_s, 0, 60)
         start, end = self.ramp
         require(

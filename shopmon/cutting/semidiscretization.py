@@ -14,7 +14,7 @@ import numpy as np
 from scipy.linalg import expm
 
 from shopmon.cutting.geometry import directional_average, entry_exit, lag_per_mm, tooth_angles
-from shopmon.cutting.nouns import MillingKind, Mode, require, require_positive
+from shopmon.cutting.nouns import MOST_AP_MM, MOST_RPM, MillingKind, Mode, require, require_positive
 
 STEP_RAD = 0.07  # fastest natural frequency times step: radius within about 0.05 %
 LEAST_STEPS = 40
@@ -22,7 +22,8 @@ MOST_STATES = 2400
 DENSE_STATES = 160
 SLICE_LAG_RAD, LEAST_SLICES = 0.05, 12
 MOST_STEP_RAD = 5.0
-MOST_RPM, MOST_AP_MM = 1e6, 1e3  # beyond what any spindle or end mill does
+TOO_WILD = "A cut that deep on modes that soft grows beyond all numbers."
+TOO_WILD_HINT = "Check the depth, and that the stiffness is in N/m."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,8 +169,11 @@ def stability(case: StabilityCase, rpm: float, ap_mm: float, *, step_rad: float 
         f"A mode of {fastest:g} Hz swings too often in one period at {rpm:g} rpm to be followed.",
         "Lobes are of no use there; leave the mode out.",
     )
-    steps = _Steps(case, grid, ap_mm)
-    multiplier, vector = _dominant(steps.transition())
+    with np.errstate(over="ignore", invalid="ignore"):  # asked about right after
+        steps = _Steps(case, grid, ap_mm)
+        transition = steps.transition()
+    require(bool(np.all(np.isfinite(transition))), TOO_WILD, TOO_WILD_HINT)
+    multiplier, vector = _dominant(transition)
     base, line = _lines(steps, multiplier, vector)
     radius = float(abs(multiplier))
     return Stability(
@@ -348,7 +352,8 @@ def _lines(steps: _Steps, multiplier: complex, vector: np.ndarray) -> tuple[floa
     """Base frequency and the strongest line of the growing motion, Hz."""
     count, period = steps.grid.steps, steps.grid.period_s
     base = float(np.angle(multiplier)) / (2 * pi * period)
-    shape = steps.motion(vector) * np.exp(-np.log(multiplier) * np.arange(count) / count)[:, None]
+    growth = np.log(complex(multiplier) or 1e-300)
+    shape = steps.motion(vector) * np.exp(-growth * np.arange(count) / count)[:, None]
     power = (np.abs(np.fft.fft(shape, axis=0)) ** 2).sum(axis=1)
     order = np.fft.fftfreq(count, 1 / count)
     return abs(base), float(abs(base + order[int(np.argmax(power))] / period))

@@ -16,8 +16,8 @@ import numpy as np
 from shopmon.cutting.collocation import answer
 from shopmon.cutting.cut_elements import CutPeriod, cut_period
 from shopmon.cutting.modal_steps import eigenvalues
-from shopmon.cutting.nouns import require
-from shopmon.cutting.semidiscretization import MOST_AP_MM, MOST_RPM, StabilityCase
+from shopmon.cutting.nouns import MOST_AP_MM, MOST_RPM, require
+from shopmon.cutting.semidiscretization import TOO_WILD, TOO_WILD_HINT, StabilityCase
 
 SPEED_GROUP = 1.15  # speeds within this ratio share their points
 BATCH_NUMBERS = 400_000  # of one stack of matrices: what a processor's cache holds
@@ -162,7 +162,9 @@ def _fill(case, period: CutPeriod, result: StabilityMap, speeds, wanted: np.ndar
     for start in range(0, at.size, per_batch):
         here, there = at[start : start + per_batch], column[start : start + per_batch]
         ap_mm = result.ap_mm[speeds[here], there]
-        multiplier, vector = _dominant(motion.transition(here, ap_mm))
+        transition = motion.transition(here, ap_mm)
+        require(bool(np.all(np.isfinite(transition))), TOO_WILD, TOO_WILD_HINT)
+        multiplier, vector = _dominant(transition)
         result.multiplier[speeds[here], there] = multiplier
         grows = np.abs(multiplier) > 1
         if lines and grows.any():

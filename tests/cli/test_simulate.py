@@ -98,6 +98,8 @@ def test_scenarios_are_listed(capsys):
         (["x.flac", "--rate", "nan"], 2),
         (["x.flac", "--rate", "inf"], 2),
         (["x.flac", "--milling", "sideways"], 2),
+        (["x.flac", "--ap", "1e9"], 2),
+        (["x.flac", "--mode", "x:1e9:0.01:1e6"], 2),
         (["no/such/folder/x.flac"], 1),
     ],
 )

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from shopmon.cutting.nouns import Mode
 from shopmon.cutting.semidiscretization import StabilityCase, stability
+from shopmon.cutting.stability_map import stability_map
 from shopmon.errors import SettingError
 from tests.published.test_milling_motion import growth_per_tooth
 
@@ -89,9 +90,18 @@ def test_absurd_points_are_refused(rpm, ap_mm):
 
 
 def test_a_mode_that_cannot_be_followed_is_refused():
-    fast = Mode(axis="x", frequency_hz=1e9, damping_ratio=0.01, stiffness_n_per_m=1e6)
+    fast = Mode(axis="x", frequency_hz=9e4, damping_ratio=0.01, stiffness_n_per_m=1e6)
     with pytest.raises(SettingError, match="too often"):
-        stability(case(modes=(fast,)), 9000, 1.0)
+        stability(case(modes=(fast,)), 100, 1.0)
+
+
+@pytest.mark.parametrize("judged", [stability, lambda some, rpm, ap: stability_map(some, [rpm], [ap])])
+def test_what_grows_beyond_all_numbers_is_refused_or_finite(judged):
+    soft = Mode(axis="x", frequency_hz=900.0, damping_ratio=0.01, stiffness_n_per_m=1e-3)
+    try:
+        assert np.all(np.isfinite(judged(case(modes=(soft,)), 9000, 900.0).spectral_radius))
+    except SettingError as exc:
+        assert exc.hint
 
 
 def test_a_case_without_modes_is_refused():
