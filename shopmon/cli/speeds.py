@@ -1,4 +1,4 @@
-"""``shopmon speeds``: which speeds and depths are quiet, from the modes of the tool tip."""
+"""``shopmon speeds``: which speeds and depths are quiet, from the modes of the tool tip or from one tone."""
 
 from dataclasses import asdict
 from math import isfinite
@@ -56,7 +56,7 @@ def stability_case(options: dict):
     pitch = parse_pitch(options["pitch"])
     if pitch is not None:
         EndMillType(NOF=options["flutes"], pitch_deg=pitch)  # checks that the angles fit the flutes
-    milling = options["milling"]
+    milling = options["milling"] or "climb"
     _check_arc(milling, options)
     return StabilityCase(
         modes=tuple(parse_mode(text) for text in options["mode"]),
@@ -142,15 +142,68 @@ def advice_of(case, options: dict, cuts: list[tuple[float, float]], limits: list
     asked = [rpm for rpm, _ in cuts] + [row["rpm"] for row in limits]
     speeds = SpeedRange(
         present_rpm=options["rpm"] or (cuts[0][0] if cuts else None),
-        min_rpm=options["min_rpm"],
-        max_rpm=options["max_rpm"],
-        tool_rpm=options["tool_rpm"],
+        limits=limits_given(options),
         asked_rpm=max(asked, default=None),
+        diameter_mm=options["diameter"],
     )
     ap_mm = options["ap"] or (cuts[0][1] if cuts else _rich_depth_mm(limits))
     if ap_mm is None:
         return []
     return [asdict(entry) for entry in lobe_advice(case, ap_mm, speeds)]
+
+
+def limits_given(options: dict):
+    """Limits of machine and tool."""
+    from shopmon.cutting.advice import SpeedLimits
+
+    return SpeedLimits(
+        min_rpm=options["min_rpm"],
+        max_rpm=options["max_rpm"],
+        rated_rpm=options["tool_rpm"],
+        max_cutting_speed_m_per_min=options["max_vc"],
+    )
+
+
+def tone_advice(options: dict) -> list[dict]:
+    """Advice from one chatter frequency."""
+    from shopmon.cutting.advice import ChatterTone, advise
+
+    if options["mode"] or options["at"] or options["first_rpm"] or options["last_rpm"]:
+        raise SettingError(
+            "--chatter-hz goes without --mode, --at, --from and --to.",
+            "Ask either from a tone or from modes.",
+        )
+    pitch = parse_pitch(options["pitch"])
+    tone = ChatterTone(
+        frequency_hz=options["chatter_hz"],
+        rpm=options["rpm"],
+        flutes=options["flutes"],
+        pitch_equal=pitch is None or max(pitch) - min(pitch) < 0.1,
+        milling=options["milling"],
+        diameter_mm=options["diameter"],
+        ae_mm=options["ae"],
+        ap_mm=options["ap"],
+    )
+    return [asdict(entry) for entry in advise(tone, limits_given(options))]
+
+
+def modal_result(options: dict):
+    """Verdicts, limits and advice from modes; also the cut, and how deep was looked."""
+    case = stability_case(options)
+    cuts, rpm = [parse_point(text) for text in options["at"]], speed_list(options)
+    if not cuts and rpm is None:
+        if options["rpm"] is None or options["ap"] is None:
+            raise SettingError(
+                "There is nothing to judge.", "Give --at RPM,AP_MM, or --from and --to, or --rpm and --ap."
+            )
+        cuts = [(options["rpm"], options["ap"])]
+    deepest = options["deepest"] or DIAMETERS_DEEP * case.diameter_mm
+    limits = [] if rpm is None else limits_of(case, rpm, deepest)
+    result = {"schema": SCHEMA, "points": points_of(case, cuts)}
+    if rpm is not None:
+        result["limits"] = limits
+    result["advice"] = advice_of(case, options, cuts, limits)
+    return result, case, deepest
 
 
 def _rich_depth_mm(limits: list[dict]) -> float | None:
@@ -169,9 +222,8 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 @click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
 @click.option("--ae", type=float, metavar="MM", help="Radial depth.")
 @click.option(
-    "--milling", type=click.Choice(["climb", "conventional", "slot"]), default="climb", show_default=True,
-    help="Kind of cut.",
-)  # fmt: skip
+    "--milling", type=click.Choice(["climb", "conventional", "slot"]), help="Kind of cut; climb with --mode."
+)
 @click.option("--helix", type=float, default=0.0, metavar="DEGREES", help="Helix angle of the flutes.")
 @click.option("--pitch", metavar="A,B,…", help="Angles from flute to flute where they differ, degrees.")
 @click.option("--at", multiple=True, metavar="RPM,AP_MM", help="Cut to judge, the present one first.")
@@ -181,38 +233,33 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 @click.option("--deepest", type=float, metavar="MM", help="How deep to look; three diameters if not given.")
 @click.option("--rpm", type=float, metavar="N", help="Present speed, if not that of the first --at.")
 @click.option("--ap", type=float, metavar="MM", help="Wanted axial depth, if not that of the first --at.")
+@click.option("--chatter-hz", type=float, metavar="HZ", help="Advise from this tone; give --rpm, --flutes.")
 @click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
 @click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
 @click.option("--tool-rpm", type=float, metavar="N", help="Highest speed marked on the tool or its holder.")
+@click.option("--max-vc", type=float, metavar="M/MIN", help="Highest cutting speed of tool and material.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
 def command(json_file, **options):
-    """Tell which speeds and depths are quiet, from the modes of the tool tip.
+    """Tell which speeds and depths are quiet, from the modes of the tool tip or from one chatter tone.
 
-    Semi-discretization decides. No speed is advised that the machine or the tool may not reach.
+    With modes, semi-discretization decides. No speed is advised that the machine or the tool may not reach.
 
     Example: shopmon speeds --mode x:922:0.011:1.34e6 --flutes 2 --kt 600 --kr 0.33 --diameter 10 --ae 0.5
     --at 12000,4.0 --max-rpm 18000
+
+    Example: shopmon speeds --chatter-hz 1432.6 --rpm 12000 --flutes 3 --max-rpm 18000
     """
-    for name in ("rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "deepest"):
+    for name in ("rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "max_vc", "deepest"):
         if options[name] is not None and not (isfinite(options[name]) and options[name] > 0):
             raise SettingError(f"--{name.replace('_', '-')} must be above 0, not {options[name]:g}.")
-    case = stability_case(options)
-    cuts, rpm = [parse_point(text) for text in options["at"]], speed_list(options)
-    if not cuts and rpm is None:
-        if options["rpm"] is None or options["ap"] is None:
-            raise SettingError(
-                "There is nothing to judge.", "Give --at RPM,AP_MM, or --from and --to, or --rpm and --ap."
-            )
-        cuts = [(options["rpm"], options["ap"])]
-    deepest = options["deepest"] or DIAMETERS_DEEP * case.diameter_mm
-    limits = [] if rpm is None else limits_of(case, rpm, deepest)
-    result = {"schema": SCHEMA, "points": points_of(case, cuts)}
-    if rpm is not None:
-        result["limits"] = limits
-    result["advice"] = advice_of(case, options, cuts, limits)
-    if json_file is not None:
-        write_json(result, json_file)
-        return
     from shopmon.cli.speeds_text import as_text
 
-    click.echo(as_text(result, case, deepest))
+    case = deepest = None
+    if options["chatter_hz"] is not None:
+        result = {"schema": SCHEMA, "points": [], "advice": tone_advice(options)}
+    else:
+        result, case, deepest = modal_result(options)
+    if json_file is None:
+        click.echo(as_text(result, case, deepest))
+    else:
+        write_json(result, json_file)

@@ -1,5 +1,7 @@
 """Speeds and depths told to a person."""
 
+from textwrap import wrap
+
 LINES, WIDTH = 24, 40
 
 
@@ -11,7 +13,7 @@ def as_text(result: dict, case, deepest_mm: float) -> str:
     result
         ``shopmon.speeds/1``.
     case
-        The `StabilityCase` that was judged.
+        The `StabilityCase` that was judged; None where a tone was all there was.
     deepest_mm
         How deep was looked for the limits.
     """
@@ -52,7 +54,7 @@ def _limits(rows: list[dict], deepest_mm: float) -> list[str]:
 
 def _smooth(case, deepest_mm: float) -> list[str]:
     """Depths at which the length of edge in the cut stays the same."""
-    if not case.helix_deg or case.pitch_deg:
+    if case is None or not case.helix_deg or case.pitch_deg:
         return []
     from shopmon.cutting.smooth_depths import smooth_depths_mm
 
@@ -65,11 +67,10 @@ def advice_lines(entries: list[dict]) -> list[str]:
     """Advice, the best first; each caution only once."""
     lines, said = [], set()
     for entry in entries:
-        lines += ["", f"{_action(entry)}: {entry['reason']}"]
-        caution = entry["caution"]
-        if caution and caution not in said:
-            lines.append(f"  {caution}")
-        said.add(caution)
+        told = [entry["reason"], entry["caution"] if entry["caution"] not in said else ""]
+        lines += ["", _action(entry)]
+        lines += [f"  {line}" for text in told for line in wrap(text, 96)]
+        said.add(entry["caution"])
     return lines
 
 
@@ -77,7 +78,7 @@ def _action(entry: dict) -> str:
     chance = entry["probability_quiet"]
     sure = f", quiet with {100 * chance:.0f} %" if chance is not None else ""
     if entry["action"] == "speed":
-        override = f" (override {entry['override_percent']} %)" if entry["override_percent"] else ""
+        override = f" (override {entry['override_percent']:.0f} %)" if entry["override_percent"] else ""
         feed = f", feed × {entry['feed_factor']:.2f}" if entry["feed_factor"] else ""
         return f"Program {entry['command_rpm']:.0f} rpm{override}{feed}{sure}"
     words = {

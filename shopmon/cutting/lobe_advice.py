@@ -5,10 +5,11 @@ scattered about the given ones by what tap tests and tables usually leave open, 
 the probability told.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from shopmon.cutting.advice import CAUTION_DOWN, CAUTION_UP, ORDER_DOWN, ORDER_UP, Advice, SpeedLimits
 from shopmon.cutting.nouns import require, require_positive
 from shopmon.cutting.semidiscretization import StabilityCase
 from shopmon.cutting.stability_map import stability_map
@@ -18,45 +19,10 @@ SETS, SPEEDS, DEPTHS = 24, 121, 30
 SPREAD_FREQUENCY, SPREAD_DAMPING, SPREAD_STIFFNESS, SPREAD_FORCE = 0.015, 0.2, 0.1, 0.2
 SURE, LEAST_SURE, BETTER = 0.9, 0.6, 0.05
 LEAST_SHARE_OF_SPEED = 0.5  # speeds below half the present one are another operation
-OVERRIDE_STEP, OVERRIDE_NEAR = 10, 1.5  # percent
+OVERRIDE_NEAR = 0.015
 NEAR_SHARE, APART_SHARE = 0.015, 0.03
 HIGH_LOBE = 10
-GOING_UP = "Going up, change the speed first, then the feed."
-GOING_DOWN = "Going down, change the feed first, then the speed."
 UNPROVED = "Modes and forces are never known exactly: listen, and stop at the first sign of chatter."
-
-
-@dataclass(frozen=True, kw_only=True)
-class Advice:
-    """One thing to do, as the inspection's list has it.
-
-    Attributes
-    ----------
-    action
-        ``"speed"``, ``"less-depth"``, ``"less-stickout"``, ``"other-tool"`` or ``"none"``.
-    rpm, command_rpm
-        True speed, and what to program.
-    override_percent
-        Setting of the spindle override, where one of its steps gives the speed.
-    feed_factor
-        What to multiply the table feed with.
-    lobe
-        How many waves of the mode pass between two teeth.
-    probability_quiet
-        Of the cut after the change.
-    reason, caution
-        Sentences for a person.
-    """
-
-    action: str
-    rpm: float | None = None
-    command_rpm: float | None = None
-    override_percent: int | None = None
-    feed_factor: float | None = None
-    lobe: int | None = None
-    probability_quiet: float | None = None
-    reason: str = ""
-    caution: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,22 +33,21 @@ class SpeedRange:
     ----------
     present_rpm
         Of the cut as it is; None where nothing is running.
-    min_rpm, max_rpm
-        Of the machine.
-    tool_rpm
-        Highest speed marked on tool or holder.
+    limits
+        Of machine and tool.
     asked_rpm
         Highest speed the person asked about: the bound where nothing else is known.
+    diameter_mm
+        For the limit of cutting speed.
     """
 
     present_rpm: float | None = None
-    min_rpm: float | None = None
-    max_rpm: float | None = None
-    tool_rpm: float | None = None
+    limits: SpeedLimits = field(default_factory=SpeedLimits)
     asked_rpm: float | None = None
+    diameter_mm: float | None = None
 
     def __post_init__(self):
-        for name in ("present_rpm", "min_rpm", "max_rpm", "tool_rpm", "asked_rpm"):
+        for name in ("present_rpm", "asked_rpm", "diameter_mm"):
             require_positive(name, getattr(self, name), optional=True)
         low, high = self.bounds_rpm if self.highest_rpm else (0.0, 1.0)
         require(low <= high, f"The lowest speed, {low:g} rpm, is above the highest, {high:g} rpm.")
@@ -90,8 +55,7 @@ class SpeedRange:
     @property
     def limit_rpm(self) -> float | None:
         """The lowest limit known of machine and tool."""
-        known = [limit for limit in (self.max_rpm, self.tool_rpm) if limit is not None]
-        return min(known) if known else None
+        return self.limits.highest_rpm(self.diameter_mm)
 
     @property
     def highest_rpm(self) -> float | None:
@@ -103,7 +67,26 @@ class SpeedRange:
         """Lowest and highest speed to look at."""
         high = self.highest_rpm
         near = LEAST_SHARE_OF_SPEED * min(self.present_rpm or high, high)
-        return max(self.min_rpm or 0.0, near), high
+        return max(self.limits.min_rpm or 0.0, near), high
+
+    def steps_rpm(self) -> np.ndarray:
+        """Speeds that the override's steps give, within bounds; none where nothing is running."""
+        if self.present_rpm is None:
+            return np.empty(0)
+        known = self.limits
+        first, last = known.override_min_percent, known.override_max_percent
+        rpm = self.present_rpm * np.arange(first, last + 1e-9, known.override_step_percent) / 100
+        low, high = self.bounds_rpm
+        return rpm[(rpm >= low) & (rpm <= high)]
+
+    def override_percent(self, rpm: float) -> float | None:
+        """The step of the override that gives a speed, None where none does."""
+        steps = self.steps_rpm()
+        if not steps.size:
+            return None
+        nearest = steps[int(np.argmin(np.abs(steps - rpm)))]
+        near = abs(nearest / rpm - 1) <= OVERRIDE_NEAR
+        return round(100 * float(nearest) / self.present_rpm, 3) if near else None
 
 
 def lobe_advice(case: StabilityCase, ap_mm: float, speeds: SpeedRange) -> tuple[Advice, ...]:
@@ -173,10 +156,7 @@ def _share_quiet(cases: list[StabilityCase], rpm, ap_mm: float) -> np.ndarray:
 def _speeds(speeds: SpeedRange) -> np.ndarray:
     """Speeds to try, ascending; the steps of the override and the present speed among them."""
     low, high = speeds.bounds_rpm
-    rpm = np.linspace(low, high, SPEEDS)
-    if speeds.present_rpm:
-        steps = speeds.present_rpm * np.arange(OVERRIDE_STEP, 301, OVERRIDE_STEP) / 100
-        rpm = np.concatenate([rpm, steps[(steps >= low) & (steps <= high)]])
+    rpm = np.concatenate([np.linspace(low, high, SPEEDS), speeds.steps_rpm()])
     return np.unique(np.round(rpm, 3))
 
 
@@ -199,32 +179,30 @@ def _chosen(quiet: np.ndarray, rpm: np.ndarray, present: float, speeds: SpeedRan
 
 def _stepped(rpm: np.ndarray, good: np.ndarray, index: int, speeds: SpeedRange) -> int:
     """A step of the override near a speed and as good, where there is one."""
-    if not speeds.present_rpm:
-        return index
-    step = 100 * rpm / speeds.present_rpm / OVERRIDE_STEP
-    fits = [i for i in good if abs(step[i] - round(step[i])) < 1e-6 and abs(rpm[i] / rpm[index] - 1) <= 0.04]
+    steps = np.round(speeds.steps_rpm(), 3)
+    fits = [i for i in good if rpm[i] in steps and abs(rpm[i] / rpm[index] - 1) <= 0.04]
     return min(fits, key=lambda i: abs(rpm[i] - rpm[index])) if fits else index
 
 
 def _speed(case, rpm: float, quiet: float, ap_mm: float, speeds: SpeedRange, why: str) -> Advice:
     """Word a change of speed."""
-    present = speeds.present_rpm
+    present, rpm = speeds.present_rpm, min(round(rpm, 1), speeds.highest_rpm)
     lobe = _lobe(case, rpm)
     reason = f"{why.format(ap=ap_mm).capitalize()}."
     cautions = []
     if speeds.limit_rpm is None:
         reason += " No limit of machine or tool is known, so nothing faster is advised."
     if present and rpm != present:
-        cautions.append(GOING_UP if rpm > present else GOING_DOWN)
+        cautions.append(f"{ORDER_UP} {CAUTION_UP}" if rpm > present else f"{ORDER_DOWN} {CAUTION_DOWN}")
     if lobe > HIGH_LOBE:
         cautions.append("This far down the lobes are narrow: less depth or less stickout helps more.")
     cautions.append(UNPROVED)
     return Advice(
         action="speed",
-        rpm=round(rpm, 1),
-        command_rpm=round(rpm, 1),
-        override_percent=_override(rpm, present),
-        feed_factor=round(rpm / present, 3) if present else None,
+        rpm=rpm,
+        command_rpm=rpm,
+        override_percent=speeds.override_percent(rpm),
+        feed_factor=round(rpm / present, 3) if present else 1.0,
         lobe=lobe,
         probability_quiet=round(quiet, 2),
         reason=reason,
@@ -238,20 +216,12 @@ def _lobe(case: StabilityCase, rpm: float) -> int:
     return max(1, round(60 * softest.frequency_hz / (case.flutes * rpm)))
 
 
-def _override(rpm: float, present: float | None) -> int | None:
-    """The step of the override that gives the speed, None where none does."""
-    if present is None:
-        return None
-    step = OVERRIDE_STEP * round(100 * rpm / present / OVERRIDE_STEP)
-    return step if abs(100 * rpm / present - step) <= OVERRIDE_NEAR else None
-
-
 def _as_it_is(quiet: float, speeds: SpeedRange) -> Advice:
     return Advice(
         action="none",
         rpm=speeds.present_rpm,
         command_rpm=speeds.present_rpm,
-        override_percent=100,
+        override_percent=100.0,
         feed_factor=1.0,
         probability_quiet=round(float(quiet), 2),
         reason="The cut is quiet as it is.",
@@ -280,8 +250,8 @@ def _less_depth(cases, ap_mm: float, speeds: SpeedRange, best_rpm: float) -> tup
             action="less-depth",
             rpm=round(float(rpm), 1),
             command_rpm=round(float(rpm), 1),
-            override_percent=_override(rpm, speeds.present_rpm),
-            feed_factor=1.0 if rpm == speeds.present_rpm else None,
+            override_percent=speeds.override_percent(rpm),
+            feed_factor=round(rpm / (speeds.present_rpm or rpm), 3),
             probability_quiet=SURE,
             reason=f"At {rpm:.0f} rpm not more than {_rounded_down(depth)} mm deep is very likely quiet.",
             caution="Less stickout or a stiffer tool gains depth without losing metal.",

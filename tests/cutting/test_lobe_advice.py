@@ -4,12 +4,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting.lobe_advice import GOING_DOWN, GOING_UP, SpeedRange, lobe_advice
+from shopmon.cutting.advice import ORDER_DOWN, ORDER_UP, SpeedLimits
+from shopmon.cutting.lobe_advice import SpeedRange, lobe_advice
 from shopmon.cutting.semidiscretization import stability
 from shopmon.errors import SettingError
 from tests.cutting.test_semidiscretization import case
 
 LOW = case(ae_mm=0.8, milling="climb", flutes=2)
+
+
+def within(present_rpm, max_rpm):
+    return SpeedRange(present_rpm=present_rpm, limits=SpeedLimits(max_rpm=max_rpm))
 
 
 @settings(max_examples=5, deadline=None)
@@ -20,14 +25,16 @@ LOW = case(ae_mm=0.8, milling="climb", flutes=2)
     ap_mm=st.floats(0.5, 9.0),
 )
 def test_no_speed_beyond_any_limit(present, max_rpm, tool_rpm, ap_mm):
-    speeds = SpeedRange(present_rpm=present, max_rpm=max_rpm, tool_rpm=tool_rpm)
+    speeds = SpeedRange(
+        present_rpm=present, limits=SpeedLimits(max_rpm=max_rpm, rated_rpm=tool_rpm)
+    )
     highest = min([limit for limit in (max_rpm, tool_rpm) if limit] or [present])
     for entry in lobe_advice(LOW, ap_mm, speeds):
         if entry.action == "speed":
             assert entry.rpm <= highest * (1 + 1e-9)
             assert stability(LOW, entry.rpm, ap_mm).spectral_radius < 1.03
             if entry.rpm != present:
-                assert (GOING_UP if entry.rpm > present else GOING_DOWN) in entry.caution
+                assert (ORDER_UP if entry.rpm > present else ORDER_DOWN) in entry.caution
             assert entry.feed_factor == pytest.approx(entry.rpm / present, abs=1e-3)
         if max_rpm is None and tool_rpm is None and entry.action == "speed":
             assert "nothing faster" in entry.reason
@@ -37,7 +44,7 @@ def test_an_override_step_is_its_speed():
     found = [
         entry
         for present in (7000, 9500, 12000)
-        for entry in lobe_advice(LOW, 4.0, SpeedRange(present_rpm=present, max_rpm=20000))
+        for entry in lobe_advice(LOW, 4.0, within(present, 20000))
         if entry.action == "speed" and entry.override_percent
         and abs(entry.rpm / (present * entry.override_percent / 100) - 1) > 0.02
     ]  # fmt: skip
@@ -54,7 +61,7 @@ def test_less_depth_is_quiet_at_the_speed_it_names():
 
 
 def test_a_quiet_cut_at_the_limit_is_left_alone():
-    (only,) = lobe_advice(LOW, 0.05, SpeedRange(present_rpm=12000, max_rpm=12000))
+    (only,) = lobe_advice(LOW, 0.05, within(12000, 12000))
     assert only.action == "none"
     assert only.probability_quiet > 0.9
 
@@ -63,12 +70,14 @@ def test_nothing_known_of_any_speed_gives_no_advice():
     assert lobe_advice(LOW, 1.0, SpeedRange()) == ()
 
 
-@pytest.mark.parametrize("speeds", [{"min_rpm": 9000, "max_rpm": 4000}, {"present_rpm": -1}, {"tool_rpm": 0}])
+@pytest.mark.parametrize(
+    "speeds", [{"present_rpm": -1}, {"present_rpm": 3000, "limits": SpeedLimits(min_rpm=4000)}]
+)
 def test_impossible_limits_are_refused(speeds):
     with pytest.raises(SettingError):
         SpeedRange(**speeds)
 
 
 def test_the_same_question_gets_the_same_answer():
-    speeds = SpeedRange(present_rpm=12000, max_rpm=18000)
+    speeds = within(12000, 18000)
     assert lobe_advice(LOW, 4.0, speeds) == lobe_advice(LOW, 4.0, speeds)
