@@ -297,6 +297,8 @@ class Listener:
         rise = (
             self._background.comb_rise_db(comb, self.front.window) if was_risen and comb is not None else None
         )
+        if self.speed.doubted:
+            self.engagement.spinning_before = False
         events: list[Event] = []
         for contact in self.engagement.judge(
             view, smoothed, self._background, comb, rise, self.speed.tracker.jitter

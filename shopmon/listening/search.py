@@ -59,6 +59,16 @@ class SpeedSearch(Memory):
         self.best_hz: float | None = None
         self.flutes = flutes
 
+    def begin(self) -> None:
+        """Weigh anew: the sound has risen."""
+        self.path = np.zeros(0, dtype=np.float32)
+        self.agreed = 0
+
+    @property
+    def standing_hz(self) -> float | None:
+        """The best of the looks so far where it is good enough, agreed or not."""
+        return self.best_hz if self.path.size and float(self.path.max()) > LEAST_SCORE else None
+
     def drop(self) -> None:
         """Forget the sound before the cut."""
         self.background_db = np.zeros(0, dtype=np.float32)

@@ -19,7 +19,8 @@ FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
 LOST_HOPS = 30
-WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 5, 10
+WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 4, 8
+SETTLING_HOPS, SETTLING_EVERY_HOPS = 24, 2
 DIFFERENT = 0.02
 
 
@@ -42,7 +43,7 @@ class Speed(Memory):
     """
 
     kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against",
-            "told_hz", "told_wrong")  # fmt: skip
+            "told_hz", "told_wrong", "risen_hops", "next_window_s")  # fmt: skip
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -52,11 +53,12 @@ class Speed(Memory):
         self.found = False
         self.hops = 0
         self.lost = 0
-        self.window_s = 0.4
+        self.window_s = self.next_window_s = 0.4
         self.rivals_hz: list[float] = []
         self.against = 0
         self.told_hz: float | None = None
         self.told_wrong = False
+        self.risen_hops = 0
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -101,7 +103,7 @@ class Speed(Memory):
         if not keep:
             self.tracker.aim(given, setup.flutes)
             self.contrast_db, self.trusted, self.found = 0.0, False, False
-            self.window_s = window_for(given)
+            self.window_s = self.next_window_s = window_for(given)
         else:
             self.tracker.flutes = setup.flutes
         self.lost = 0
@@ -132,11 +134,14 @@ class Speed(Memory):
             The sound has risen over the background.
         """
         self.hops += 1
-        searching = self.tracker.centre_hz is None or self.found
-        if searching and self.hops % (WITNESS_HOPS if risen and self.trusted else EVERY_HOPS) == 0:
-            self._search(front, risen)
-        elif not searching and self.hops % (WITNESS_HOPS if self.trusted else EVERY_HOPS) == 0:
-            self._hear_witness(front, risen)
+        if risen and not self.risen_hops:
+            self.search.begin()
+        self.risen_hops = self.risen_hops + 1 if risen else 0
+        if not risen:
+            self.window_s = self.next_window_s
+        if self.hops % self._every_hops() == 0:
+            searching = self.tracker.centre_hz is None or self.found
+            (self._search if searching else self._hear_witness)(front, risen)
         if not view.full:
             return None
         rotation = self._track(view, front.window)
@@ -152,6 +157,19 @@ class Speed(Memory):
             return None
         return comb
 
+    def _every_hops(self) -> int:
+        """How often to look: more often just after a rise, when what turns is heard best."""
+        if 0 < self.risen_hops <= SETTLING_HOPS:
+            return SETTLING_EVERY_HOPS
+        calm = self.trusted and not self.against and (self.risen_hops or not self.found)
+        return WITNESS_HOPS if calm else EVERY_HOPS
+
+    @property
+    def doubted(self) -> bool:
+        """Whether the latest looks speak for another speed than the one followed."""
+        followed, best = self.tracker.rotation_hz, self.search.standing_hz
+        return followed is not None and best is not None and abs(best / followed - 1) > DIFFERENT
+
     def _track(self, view: View, window: Window) -> float | None:
         if self.tracker.centre_hz is None:
             return None
@@ -159,7 +177,7 @@ class Speed(Memory):
 
     def _drop(self) -> None:
         self.tracker.aim(self.told_hz, self.tracker.flutes)
-        self.window_s = window_for(self.told_hz)
+        self.window_s = self.next_window_s = window_for(self.told_hz)
         self.told_wrong = False
         self.search.clear(self.search.flutes)
         self.contrast_db, self.trusted, self.found, self.lost = 0.0, False, False, 0
@@ -198,4 +216,6 @@ class Speed(Memory):
     def _aim_at(self, found_hz: float) -> None:
         self.tracker.aim(found_hz, self.search.flutes)
         self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
-        self.window_s = window_for(found_hz)
+        # in a cut a shorter window can wait: the background is known on the grid of the longer one
+        self.next_window_s = window_for(found_hz)
+        self.window_s = max(self.window_s, self.next_window_s)

@@ -49,3 +49,10 @@ def test_the_told_speed_wins_over_a_louder_machine():
     late = _speeds(events, 4.0, 6.4)
     assert late == pytest.approx([143.0] * len(late), rel=1e-3)
     assert "speed-contradicted" not in codes(events)
+
+
+@pytest.mark.parametrize("flutes", [3, None])
+def test_in_the_cut_the_speed_leaves_a_louder_neighbour_for_the_comb_that_rose(flutes):
+    sound = machine(SECONDS, 143.0, engaged=((2.5, 6.5),)) + comb(31.3, SECONDS, flutes=4, level=0.01, seed=5)
+    late = _speeds(listen(sound, flutes=flutes), 5.0, 6.4)
+    assert late == pytest.approx([143.0] * len(late), rel=1e-3)
