@@ -10,7 +10,7 @@ from shopmon.listening.state import Memory
 from shopmon.signals.levels import SILENCE_DB
 
 NEEDED_HZ = 4000.0
-EVERY_HOPS, FIRST_LOOK = 20, 3
+EVERY_HOPS, FIRST_LOOK, LOOK_EVERY = 20, 3, 3
 SHARE = 0.3
 EDGE_DB, EDGE_BLOCKS = 18.0, 4
 FEW_STEPS, STEPS_BELOW, STEPS_LOOKS = 16, 0.15, 3
@@ -47,8 +47,10 @@ class Reach(Memory):
             self.floors_db, self.looks = floors, 0
         self.looks += 1
         self.floors_db = self.floors_db + max(SHARE, 1 / self.looks) * (floors - self.floors_db)
+        if self.looks < FIRST_LOOK or self.looks % LOOK_EVERY or "sensor-deaf-above" in self.said:
+            return said
         reach_hz = self._reach_hz(block * window.bin_hz)
-        if self.looks >= FIRST_LOOK and reach_hz < NEEDED_HZ:
+        if reach_hz < NEEDED_HZ:
             said += self._say("sensor-deaf-above", view.sample, reach_hz=round(reach_hz, -2))
         return said
 
