@@ -5,12 +5,35 @@ import json
 import numpy as np
 import pytest
 
-from tests.bench.detector import corpus, hearing, plain, running, scoring, shop_day, shop_floor, surroundings
+from tests.bench.detector import (
+    corpus,
+    hearing,
+    looking,
+    plain,
+    running,
+    scoring,
+    shop_day,
+    shop_floor,
+    surroundings,
+)
 from tests.bench.detector.drawing import drawn
 from tests.bench.detector.making import TURNS_STEP_S, split_power
 
 RATE = 8000.0
 ROTATION_HZ = 50.0
+
+
+SAID = {
+    "kind": "stable",
+    "sensor": "microphone",
+    "told_rpm": 3000.0,
+    "told_flutes": 2,
+    "speed_error": "right",
+    "physics": "A tool",
+    "material": "7075",
+    "tags": ["plain"],
+    "seed": 1,
+}
 
 
 def truth(chatter=(), *, engaged=((0.0, 4.0),), flutes=2, **case):
@@ -179,3 +202,17 @@ def test_most_of_an_hour_in_the_shop_is_cutting():
 
 def test_without_the_setting_the_shop_day_is_heard_at_the_default():
     assert shop_day.settings_of(()) == {"default": {}}
+
+
+def test_a_folder_is_scored_and_its_worst_cases_are_shown(tmp_path, capsys):
+    comb = [(ROTATION_HZ * k, 0.1 / k, 0.0) for k in (2, 4, 6, 8)]
+    for number in range(1, 7):
+        made = truth([(2.0, 4.0, 435.0)] if number % 2 else ())
+        made["case"] |= SAID
+        written(tmp_path, number, made, [*comb, (435.0, 0.2, 2.0)] if number % 2 else comb)
+    judged = running.score(tmp_path, lines=2)
+    printed = capsys.readouterr().out
+    assert [case.answer["number"] for case in judged] == list(range(1, 7))
+    assert "everything from 0 dB" in printed and "once/rev" in printed and "worst" in printed
+    looking.look(tmp_path, 1)
+    assert "told {'rpm': 3000.0" in capsys.readouterr().out

@@ -70,11 +70,11 @@ class Stopwatch:
 
     def __enter__(self):
         def timed(*args, **kwargs):
-            start = time.perf_counter()
+            start = time.process_time()
             try:
                 return self.inner(*args, **kwargs)
             finally:
-                self.total += time.perf_counter() - start
+                self.total += time.process_time() - start
 
         setattr(self.owner, self.name, timed)
         return self

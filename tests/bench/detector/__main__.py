@@ -11,7 +11,7 @@ Typical: draw three families to tune on and two to report on, then score them.
 import argparse
 from pathlib import Path
 
-from tests.bench.detector import corpus, running, shop_day, trade
+from tests.bench.detector import corpus, looking, running, shop_day, trade
 from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.hearing import TOLD
 
@@ -36,9 +36,11 @@ def commands():
     score.add_argument("--only", help="a kind, sensor or tag")
     score.add_argument("--jobs", type=int, default=1)
     score.add_argument("--channel", type=int, help="of cases with two sensors, hear only this one")
+    score.add_argument("--lines", type=int, default=0, help="of each of the worst cases, show so many lines")
     look = names.add_parser("look", help="print what was heard of one case, frame by frame")
     look.add_argument("folder")
     look.add_argument("number", type=int)
+    look.add_argument("--at", type=float, help="show every line of this moment, s")
     look.add_argument("--told", choices=TOLD, default="as-drawn")
     curve = names.add_parser("trade", help="accuracy against delay over the setting")
     curve.add_argument("folder")
@@ -64,7 +66,7 @@ def main():
     does = {
         "draw": corpus.draw,
         "score": running.score,
-        "look": running.look,
+        "look": looking.look,
         "trade": trade.trade,
         "shop-day": shop_day.shop_day,
     }

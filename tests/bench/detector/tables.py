@@ -55,6 +55,11 @@ def show(ours, plain, thresholds):
         The same cases as each plain method judged them, by its name.
     thresholds
         The threshold that each plain method was given, dB.
+
+    Returns
+    -------
+    list
+        The worst cases.
     """
     visible = [case for case in ours if not case.case["hidden"]]
     main = [case for case in visible if case.case["snr_db"] >= 0]
@@ -72,7 +77,7 @@ def show(ours, plain, thresholds):
     cut_times(visible)
     speeds(visible)
     doubling([case for case in ours if case.case["hidden"]])
-    worst(main)
+    return worst(main)
 
 
 def groups(cases):
@@ -185,12 +190,13 @@ def doubling(cases):
 
 
 def worst(cases):
-    """List the cases that went wrong though they should have been easy."""
+    """List the cases that went wrong though they should have been easy; also returns them."""
     bad = [case for case in cases if case.outcome not in ("hit", "quiet")]
     bad.sort(key=lambda case: -ease(case))
     print(f"\nworst {min(WORST, len(bad))} of {len(bad)} that went wrong (look N shows what was heard)")
     for case in bad[:WORST]:
         print("  " + described(case))
+    return bad[:WORST]
 
 
 def ease(case):
