@@ -6,11 +6,13 @@ from shopmon.listening.comb_view import VISIBLE_DB, CombView
 from shopmon.listening.front import BANDS, View, Window
 from shopmon.listening.preferences import Preferences
 from shopmon.listening.state import Memory
+from shopmon.signals.levels import power_db
 
 BATCH_HOPS = 6
 SLOWEST = 10
 TONE_DB = 12.0
 MOST_TONES = 24
+MOST_SLIP = 0.03
 
 
 class Background(Memory):
@@ -29,7 +31,7 @@ class Background(Memory):
     """
 
     kept = ("spectrum_db", "bands_db", "spread_db", "batches", "origin", "since_sample",
-            "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting")  # fmt: skip
+            "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting", "rotation_hz")  # fmt: skip
 
     def __init__(self):
         self.forget()
@@ -42,6 +44,7 @@ class Background(Memory):
         self.batches = 0
         self.origin = "idle"
         self.since_sample = 0
+        self.rotation_hz: float | None = None
         self._around = self._around_of = None
         self.drop()
 
@@ -140,6 +143,21 @@ class Background(Memory):
         self.batches = 1
         self.bands_db = bands_db
         self.spread_db = np.sqrt(variance)
+
+    def replace(self, bands_db: np.ndarray, variance: np.ndarray, power: np.ndarray) -> None:
+        """What was learned is over; what is heard now is the background."""
+        self.relearn(bands_db, variance)
+        self.use(power)
+
+    def use(self, power: np.ndarray) -> None:
+        """Take a spectrum of sine power as the background's."""
+        self.spectrum_db = power_db(power).astype(np.float32)
+
+    def slip(self, rotation_hz: float) -> float:
+        """Where the comb's lines were when the background was learned, as a share of where they are now."""
+        if self.rotation_hz is None or abs(self.rotation_hz / rotation_hz - 1) > MOST_SLIP:
+            return 1.0
+        return self.rotation_hz / rotation_hz
 
     def comb_rise_db(self, comb: CombView, window: Window) -> float | None:
         """How much the comb's lines rose over the background, beyond what the floor between them rose.

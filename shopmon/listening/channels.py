@@ -225,6 +225,24 @@ class Channels(Memory):
         of_bands = _sum(weights, bands * (10.0 ** (-usual / 10))[:, None, :])
         return self.floor_db[main] + power_db(total), usual[main] + power_db(of_bands)
 
+    def join(self, spectra: np.ndarray) -> np.ndarray:
+        """Add up the spectra of another stretch of sound on the same grid with the weights of the last hop.
+
+        Parameters
+        ----------
+        spectra
+            Powers of shape ``(channels, bins)``; so is, without the channels, what is returned.
+        """
+        if self.count == 1:
+            return spectra[0]
+        if self.usual_db.shape != spectra.shape or not self._weights.any():
+            return spectra[self.main or 0]
+        if self._weights[self.main] == 1.0:
+            return spectra[self.main]
+        scale, heights, idle = self._scaled()
+        level = idle / _sum(self._weights, heights) * 10.0 ** (self.floor_db[self.main] / 10)
+        return _sum(self._weights, spectra * scale) * level
+
     def hear_comb(self, bins: np.ndarray, between: np.ndarray, trusted: bool) -> None:
         """Judge in which channel the spindle's comb stands out.
 

@@ -18,6 +18,7 @@ LOWEST_BAND_HZ = 100.0
 HIGHEST_SHARE = 0.42
 FLOOR_WIDTH_HZ = 160.0
 LONGEST_WINDOW_S = 1.6
+SHORTEST = 64
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -181,6 +182,31 @@ class Front(Memory):
         """Return the last `count` analysis samples of every channel without their mean."""
         samples = self.ring[:, -count:]
         return samples - samples.mean(axis=1, keepdims=True)
+
+    def stretch(self, first: int, last: int) -> tuple[np.ndarray, float] | None:
+        """Return the spectrum of a stretch of sound on the grid of the window, and its length in s.
+
+        Parameters
+        ----------
+        first, last
+            Frames of the stream relative to the newest one's end, so at most 0; only the end of what is longer
+            than the window is used.
+
+        Returns
+        -------
+        power, duration_s
+            Sine power, channels joined as in the last hop, shape ``(bins,)``; None where the samples are no
+            longer, or not yet, there.
+        """
+        stop = last // self.rates.factor
+        count = min(stop - first // self.rates.factor, self.window.length)
+        if stop > 0 or count < SHORTEST or count - stop > self.filled:
+            return None
+        end = self.ring.shape[1] + stop
+        samples = self.ring[:, end - count : end]
+        taper = sine_scaled(hann_window(count)).astype(np.float32)
+        power = sine_power_spectrum(samples - samples.mean(axis=1, keepdims=True), taper, self.window.size)
+        return self.channels.join(power), count / self.rates.rate_hz
 
     def _bands(self) -> np.ndarray:
         step = self.rates.subframe

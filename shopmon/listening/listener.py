@@ -14,7 +14,7 @@ from shopmon.listening.chatter import ALARM, ChatterJudge, Suspicion, terms_of
 from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.cut_book import CutBook
-from shopmon.listening.engagement import Contact, Engagement
+from shopmon.listening.engagement import Contact, Engagement, Turning
 from shopmon.listening.events import Event, Frame, State
 from shopmon.listening.explanation import Explanation, explain_lines, in_words
 from shopmon.listening.front import Front, View
@@ -300,9 +300,13 @@ class Listener:
         if self.speed.doubted:
             self.engagement.spinning_before = False
         events: list[Event] = []
-        for contact in self.engagement.judge(
-            view, smoothed, self._background, comb, rise, self.speed.tracker.jitter
-        ):
+        turning = Turning(
+            rotation_hz=self.speed.rotation_hz if comb is not None else None,
+            trusted=self.speed.trusted,
+            jitter=self.speed.tracker.jitter,
+            flutes=self.setup.flutes,
+        )
+        for contact in self.engagement.judge(view, self.front, smoothed, self._background, turning, rise):
             events += self._contact(contact, view.sample)
         if self.engagement.risen and not was_risen:
             self._background.settle()
@@ -312,6 +316,8 @@ class Listener:
         if not self.engagement.risen:
             origin = "air-cut" if self.book.engaged else "idle"
             self._background.learn(view, smoothed, origin)
+            if self.speed.trusted:
+                self._background.rotation_hz = self.speed.rotation_hz
         return events
 
     def _contact(self, contact: Contact, now: int) -> list[Event]:
