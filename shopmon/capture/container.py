@@ -103,8 +103,10 @@ def _riff_is_short(head: bytes, size: int) -> bool:
     begin, declared = data
     if declared in (0, -1) and size > begin:
         return True
-    streamed = head[:4] == b"RIFF" and declared >= _STREAMED_FROM and (
-        declared < 2**31 or declared >= 2 * _STREAMED_FROM
+    streamed = (
+        head[:4] == b"RIFF"
+        and declared >= _STREAMED_FROM
+        and (declared < 2**31 or declared >= 2 * _STREAMED_FROM)
     )
     return not streamed and begin + declared > size
 

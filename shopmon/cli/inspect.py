@@ -117,9 +117,7 @@ def _check_files(recording: Path, json_file: str | None) -> None:
         raise RecordingError(f"{recording} is a folder, not a recording.", "Give the recording in it.")
     same = json_file not in (None, "-") and Path(json_file).resolve() == recording.resolve()
     if same:
-        raise SettingError(
-            "--json names the recording itself, which would be lost.", "Name another file."
-        )
+        raise SettingError("--json names the recording itself, which would be lost.", "Name another file.")
 
 
 def _progress():

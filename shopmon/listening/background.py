@@ -31,7 +31,8 @@ class Background(Memory):
     """
 
     kept = ("spectrum_db", "bands_db", "spread_db", "batches", "origin", "since_sample",
-            "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting", "rotation_hz")  # fmt: skip
+            "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting",
+            "rotation_hz")  # fmt: skip
 
     def __init__(self):
         self.forget()

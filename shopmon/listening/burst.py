@@ -1,7 +1,7 @@
 """What a stretch of sound, however short, says for a tooth in metal, compared with the sound before it.
 
-A cut adds power on the multiples of the rotation; coolant, air, voices, bangs and other machines add it anywhere.
-A cut that rings adds it off the comb, but as a family with relatives at tooth-passing distance.
+A cut adds power on the multiples of the rotation; coolant, air, voices, bangs and other machines add it
+anywhere. A cut that rings adds it off the comb, but as a family with relatives at tooth-passing distance.
 """
 
 from dataclasses import dataclass
@@ -58,7 +58,9 @@ def long_enough_s(rotation_hz: float, flutes: int | None, least_s: float) -> flo
 class _Comparison:
     """Two spectra on one grid, of stretches of different length, read line by line."""
 
-    def __init__(self, power: np.ndarray, duration_s: float, before: np.ndarray, before_s: float, bin_hz: float):
+    def __init__(
+        self, power: np.ndarray, duration_s: float, before: np.ndarray, before_s: float, bin_hz: float
+    ):
         self.bin_hz = bin_hz
         self.duration_s = duration_s
         self.power, self.before = power, before

@@ -1,7 +1,7 @@
 """Dating first and last contact to some ten milliseconds, after the fact.
 
-A tool comes into the metal, and goes out of it, over a while, and the force grows about linearly: the amplitude
-of the added sound is drawn back (or on) to zero by a straight line.
+A tool comes into the metal, and goes out of it, over a while, and the force grows about linearly: the
+amplitude of the added sound is drawn back (or on) to zero by a straight line.
 """
 
 import numpy as np
@@ -14,9 +14,12 @@ PLATEAU = 30
 NARROWEST = 5
 MEAN_OVER_MEDIAN = 1.12  # the background is learned in dB, where noise reads lower than its mean power
 LEAST_NOISE = 0.08
+EARLY_SHARE, SUDDEN_SHARE = 0.45, 0.23
 
 
-def added_amplitude(history_db: np.ndarray, background_db: np.ndarray, plateau: slice, width: int) -> np.ndarray:
+def added_amplitude(
+    history_db: np.ndarray, background_db: np.ndarray, plateau: slice, width: int
+) -> np.ndarray:
     """Amplitude of the sound added to the background, in units of the background's, frame by frame.
 
     Parameters
@@ -68,7 +71,11 @@ def date_start(
         return float(first)
     at_low = _crossing(amplitude, first, low * full)
     at_high = _crossing(amplitude, first + int(above[0]) - 1, high * full)
-    return max(at_low - (at_high - at_low) * low / (high - low), 0.0)
+    rise = at_high - at_low
+    # smoothing spreads a sudden rise over its width; a slow one it leaves where it is
+    spread = max(width, NARROWEST)
+    early = EARLY_SHARE * spread * min(max(1.0 + SUDDEN_SHARE - rise / spread, 0.0), 1.0)
+    return max(at_low - rise * low / (high - low) + early, 0.0)
 
 
 def date_end(

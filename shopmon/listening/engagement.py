@@ -37,7 +37,7 @@ LATEST_S, LATEST_NEW_S = 0.6, 1.8
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
 INSIDE = 6
-RINGS_ON_S = 0.015
+RINGS_ON_S = 0.008
 FALL_DB = 2.0
 FALL_S, FALL_GAP_S, BEFORE_S = 0.35, 0.07, 0.4
 LOOK_TURNS = 6.0
@@ -53,11 +53,12 @@ class Contact:
 
 @dataclass(frozen=True, kw_only=True)
 class Turning:
-    """What is known of the spindle at a hop: rotation (None where unknown), trusted, jitter, flutes."""
+    """What is known of the spindle at a hop: rotation and flutes are None where unknown."""
 
     rotation_hz: float | None
     trusted: bool
     jitter: float
+    told: bool
     flutes: int | None
 
 
@@ -175,9 +176,7 @@ class Engagement(Memory):
         back = (HISTORY - 1 - index) * self._rates.subframe + late
         return max(0, sample - int(back * self._rates.factor))
 
-    def _weigh(
-        self, view: View, front: Front, background: Background, turning: Turning
-    ) -> list[Contact]:
+    def _weigh(self, view: View, front: Front, background: Background, turning: Turning) -> list[Contact]:
         self.candidate_hops += 1
         if np.all(self.activity[-END_SUBFRAMES:] < self.on_db):
             return self._weigh_whole(view, front, background, turning)
@@ -203,7 +202,7 @@ class Engagement(Memory):
 
     def _score_so_far(self, view: View, front: Front, background: Background, turning: Turning) -> float:
         rate = self._rates.sample_rate_hz
-        if turning.jitter > (FLEETING if self.spinning_before else UNSTEADY):
+        if not self._steady(turning):
             return NEVER
         if self.spinning_before:
             # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
@@ -216,6 +215,10 @@ class Engagement(Memory):
         # a spindle that starts is not at speed yet when its sound rises; a cut is
         first, last = (self.candidate_sample + int(part * rate) for part in BEGINNING_S)
         return self._score(view, front, background, turning, first, last)
+
+    def _steady(self, turning: Turning) -> bool:
+        """The rotation holds still: a comb that was found in music or hum jumps about."""
+        return turning.jitter < (FLEETING if self.spinning_before and turning.told else UNSTEADY)
 
     def _score(
         self,
@@ -259,7 +262,7 @@ class Engagement(Memory):
         start = self._dated_start(view.sample, background, turning)
         end = self._end_sample(view.sample, background, turning)
         self.candidate_sample = None
-        if not self.spinning_before:
+        if not (self.spinning_before and self._steady(turning)):
             return []
         if self._score(view, front, background, turning, start, end) < CERTAIN:
             return []
@@ -278,7 +281,8 @@ class Engagement(Memory):
         """What was taken for the background falls: it may have been a cut all along."""
         count = ceil(FALL_S * self._rates.rate_hz / self._rates.subframe)
         if not np.any(self.deficit[-SUBFRAMES:] > FALL_DB):
-            self.rotation_hz = turning.rotation_hz if turning.trusted else None
+            steady = turning.jitter < (FLEETING if turning.told else UNSTEADY)
+            self.rotation_hz = turning.rotation_hz if turning.trusted and steady else None
             return []
         if not np.all(self.deficit[-count:] > FALL_DB):
             return []
@@ -291,7 +295,9 @@ class Engagement(Memory):
         risen = float(np.median(self.activity[-count:])) > FAINT_ON_DB
         if self.proven or risen or self.rotation_hz is None:
             return []
-        before = Turning(rotation_hz=self.rotation_hz, trusted=True, jitter=0.0, flutes=turning.flutes)
+        before = Turning(
+            rotation_hz=self.rotation_hz, trusted=True, jitter=0.0, told=True, flutes=turning.flutes
+        )
         first = fall - int(BEFORE_S * rate)
         if self._score(view, front, background, before, max(first, since), fall) < CERTAIN:
             return []

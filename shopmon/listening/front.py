@@ -189,8 +189,8 @@ class Front(Memory):
         Parameters
         ----------
         first, last
-            Frames of the stream relative to the newest one's end, so at most 0; only the end of what is longer
-            than the window is used.
+            Frames of the stream relative to the newest one's end, so at most 0; of what is longer than the
+            window only the end is used.
 
         Returns
         -------

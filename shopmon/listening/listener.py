@@ -304,6 +304,7 @@ class Listener:
             rotation_hz=self.speed.rotation_hz if comb is not None else None,
             trusted=self.speed.trusted,
             jitter=self.speed.tracker.jitter,
+            told=self.setup.nominal_rpm is not None,
             flutes=self.setup.flutes,
         )
         for contact in self.engagement.judge(view, self.front, smoothed, self._background, turning, rise):
