@@ -1,6 +1,6 @@
 """The spindle comb as one spectrum shows it: level and floor at every multiple of the rotation."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +13,7 @@ ORDERS = 40
 HIGHEST_HZ = 5000.0
 SPEED_DOUBT = 7e-4
 VISIBLE_DB = 7.0
+LEAST_HEARD = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -62,6 +63,10 @@ class CombView:
         visible = self.lines_db - self.floor_db > VISIBLE_DB
         power = np.sum(10 ** (self.lines_db[visible] / 10)) if visible.any() else 1e-20
         return float(10 * np.log10(power))
+
+    def heard_for(self, duration_s: float) -> "CombView":
+        """The same lines, as broad as they are where they began within the window."""
+        return replace(self, window_s=min(self.window_s, max(duration_s, LEAST_HEARD * self.window_s)))
 
     def skirts_db(self, frequency_hz: np.ndarray, doubt: float) -> np.ndarray:
         """Return the level that the nearest comb line's skirt may reach; infinite within the line itself.

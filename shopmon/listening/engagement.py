@@ -1,46 +1,40 @@
-"""When a tooth is in metal: the sound rises over the idle spindle's, and the spindle comb rises with it."""
+"""When a tooth is in metal: the sound rises over the idle spindle's, and by what this spindle makes."""
 
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 
 from shopmon.listening.background import Background
-from shopmon.listening.burst import Burst, long_enough_s, weigh_burst
-from shopmon.listening.edges import date_end, date_start
-from shopmon.listening.front import BANDS, Front, View
+from shopmon.listening.band_history import HISTORY, BandHistory
+from shopmon.listening.front import View
 from shopmon.listening.hops import SUBFRAMES, Rates
+from shopmon.listening.moment import NEVER, REACH_S, REACH_TURNS, Moment, Turning
 from shopmon.listening.state import Memory
 
 ON_DB = 3.5
+FAINT_ON_DB, FAINT_SUBFRAMES = 1.0, 20
 OFF_DB = (1.5, 5.0)
 OFF_SHARE = 0.3
-HISTORY = 240
 TOP_BANDS = 3
-COMB_RISE_DB = 1.8
-COMB_HOLD_DB = 0.8
-RELATIVES = 1.2
-LOST_HOPS = 10
-UNSTEADY, FLEETING = 5e-4, 2.5e-3
-FAINT_ON_DB, FAINT_SUBFRAMES = 1.0, 20
-HOLD_SCORE = 2.0
-JUMP, FOLLOW = 0.02, 0.3
-FALLEN_HOPS, STILL_S = 20, 0.15
 START_SUBFRAMES = 6
 END_SUBFRAMES = 9
+INSIDE = 6
 LATER_SHARE, LATER_S = 0.6, 0.4
 CERTAIN, PLAIN = 3.0, 6.0
 AGREED_HOPS, AGREED_NEW_HOPS = 2, 8
-NEVER = -99.0
-LEAST_S, FIRST_S = 0.08, 0.15
 LATEST_S, LATEST_NEW_S = 0.6, 1.8
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
-INSIDE = 6
-RINGS_ON_S = 0.008
+UNSTEADY, FLEETING = 5e-4, 2.5e-3
+COMB_RISE_DB = 1.8
+COMB_HOLD_DB = 0.8
+RELATIVES = 1.2
+HOLD_SCORE = 2.0
+LOST_HOPS = 10
+JUMP, FOLLOW = 0.02, 0.3
+FALLEN_HOPS, STILL_S = 20, 0.15
 FALL_DB = 2.0
-FALL_S, FALL_GAP_S, BEFORE_S = 0.35, 0.07, 0.4
-LOOK_TURNS = 6.0
+FALL_S, FALL_GAP_S = 0.35, 0.07
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,32 +45,32 @@ class Contact:
     sample: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Turning:
-    """What is known of the spindle at a hop: rotation and flutes are None where unknown."""
-
-    rotation_hz: float | None
-    trusted: bool
-    jitter: float
-    told: bool
-    flutes: int | None
-
-
 class Engagement(Memory):
-    """Follows the level of the sound in bands against the background and judges what a rise means."""
+    """Follows the levels of bands against the background and judges what a rise, or a fall, means.
 
-    kept = ("history", "times", "activity", "deficit", "engaged", "candidate_sample", "candidate_hops",
-            "confirmed", "spinning_before", "usual", "rejected", "relatives", "rise_db", "lost",
-            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
+    Attributes
+    ----------
+    activity, deficit
+        How far the sub-frames lie above and below the background, dB.
+    candidate_sample
+        Where a rise that is not yet understood began, None without one.
+    level_since, proven
+        Since when the background's level has been heard, and whether it was there before a cut as well:
+        what was never quiet may have been a cut all along.
+    """
+
+    kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
+            "spinning_before", "usual", "rejected", "relatives", "rise_db", "lost", "level_since", "proven",
+            "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
+        self.bands = BandHistory(rates)
         self.clear()
 
     def clear(self) -> None:
         """Forget the sound at hand and what was open."""
-        self.history = np.full((HISTORY, BANDS), -200.0)
-        self.times = 0
+        self.bands.clear()
         self.activity = np.zeros(HISTORY)
         self.deficit = np.zeros(HISTORY)
         self.engaged = False
@@ -95,6 +89,15 @@ class Engagement(Memory):
         self.on_db = ON_DB
         self.fallen_hops = 0
 
+    def snapshot(self) -> dict:
+        """Return the memory with that of the levels."""
+        return {**super().snapshot(), "bands": self.bands.snapshot()}
+
+    def restore(self, data: dict) -> None:
+        """Take up a memory."""
+        super().restore(data)
+        self.bands.restore(data["bands"])
+
     @property
     def risen(self) -> bool:
         """The sound has risen, whatever the reason."""
@@ -102,39 +105,30 @@ class Engagement(Memory):
 
     def smooth(self, view: View, rotation_hz: float | None) -> np.ndarray:
         """Take in the sub-frames' levels; return them smoothed over a turn or two, shape ``(5, bands)``."""
-        self.history = np.concatenate((self.history[SUBFRAMES:], view.bands_db))
-        self.times = min(self.times + SUBFRAMES, HISTORY)
-        turn = 1.5 / rotation_hz if rotation_hz else 0.03
-        count = min(max(ceil(turn * self._rates.rate_hz / self._rates.subframe), 5), 30)
-        count = min(count, self.times)
-        power = 10.0 ** (self.history[-(count + SUBFRAMES - 1) :] / 10)
-        sums = np.cumsum(power, axis=0)
-        lead = np.concatenate((np.zeros((1, BANDS)), sums))
-        means = (lead[count:] - lead[:-count])[-SUBFRAMES:] / count
-        if len(means) < SUBFRAMES:
-            means = np.concatenate((np.repeat(means[:1], SUBFRAMES - len(means), axis=0), means))
-        return 10 * np.log10(np.maximum(means, 1e-20))
+        return self.bands.smooth(view.bands_db, rotation_hz)
 
-    def judge(
-        self,
-        view: View,
-        front: Front,
-        smoothed: np.ndarray,
-        background: Background,
-        turning: Turning,
-        rise_db: float | None,
-    ) -> list[Contact]:
-        """Take in one hop and return the contacts that became certain with it, oldest first."""
+    def judge(self, smoothed: np.ndarray, moment: Moment, rise_db: float | None) -> list[Contact]:
+        """Take in one hop and return the contacts that became certain with it, oldest first.
+
+        Parameters
+        ----------
+        smoothed
+            From `smooth`.
+        moment
+            What the hop is judged with.
+        rise_db
+            How far the comb rose over the background; None where it is not known.
+        """
         if self.level_since is None:
-            self.level_since = view.sample - self._rates.hop_frames
-        self._compare(smoothed, background)
+            self.level_since = moment.now - self._rates.hop_frames
+        self._compare(smoothed, moment.background)
         if self.engaged:
-            return self._watch_end(view, front, background, turning, rise_db)
+            return self._watch_end(moment, rise_db)
         if self.candidate_sample is None:
-            self._watch_rise(view, front, background)
+            self._watch_rise(moment)
         if self.candidate_sample is not None:
-            return self._weigh(view, front, background, turning)
-        return self._watch_fall(view, front, background, turning)
+            return self._weigh(moment)
+        return self._watch_fall(moment)
 
     def _compare(self, smoothed: np.ndarray, background: Background) -> None:
         """Take in how far the sub-frames lie above and below the background."""
@@ -146,7 +140,7 @@ class Engagement(Memory):
         self.activity = np.concatenate((self.activity[SUBFRAMES:], above))
         self.deficit = np.concatenate((self.deficit[SUBFRAMES:], below))
 
-    def _watch_rise(self, view: View, front: Front, background: Background) -> None:
+    def _watch_rise(self, moment: Moment) -> None:
         """Look for a plain rise, or for a faint one that lasts."""
         if np.all(self.activity[-START_SUBFRAMES:] > ON_DB):
             self.on_db = ON_DB
@@ -156,199 +150,145 @@ class Engagement(Memory):
             return
         below = np.flatnonzero(self.activity < self.on_db)
         first = int(below[-1]) + 1 if below.size else HISTORY - START_SUBFRAMES
-        self.candidate_sample = self._sample_of(first, view.sample)
+        self.candidate_sample = self.bands.smoothed_at(first, moment.now)
         self.candidate_hops = self.confirmed = 0
         self.relatives = 0.0
-        if background.spectrum_db.size != front.window.bins:
-            self._seed(view, front, background)
+        if moment.background.spectrum_db.size != moment.front.window.bins:
+            self._seed(moment)
 
-    def _seed(self, view: View, front: Front, background: Background) -> None:
+    def _seed(self, moment: Moment) -> None:
         """No spectrum was learned in time: what sounded just before the rise must do."""
-        last = self.candidate_sample - int(SEED_GAP_S * self._rates.sample_rate_hz) - view.sample
-        first = last - int(min(SEED_S, front.window.duration_s) * self._rates.sample_rate_hz)
-        before = front.stretch(first, last)
+        last = self.candidate_sample - moment.frames(SEED_GAP_S) - moment.now
+        first = last - moment.frames(min(SEED_S, moment.front.window.duration_s))
+        before = moment.front.stretch(first, last)
         if before is not None:
-            background.use(before[0])
+            moment.background.use(before[0])
 
-    def _sample_of(self, index: int, sample: int) -> int:
-        """Sample at the end of a sub-frame of the history, less the delay of smoothing and window."""
-        late = 2.5 * self._rates.subframe
-        back = (HISTORY - 1 - index) * self._rates.subframe + late
-        return max(0, sample - int(back * self._rates.factor))
-
-    def _weigh(self, view: View, front: Front, background: Background, turning: Turning) -> list[Contact]:
+    def _weigh(self, moment: Moment) -> list[Contact]:
+        """Find out whether the rise is a cut."""
         self.candidate_hops += 1
         if np.all(self.activity[-END_SUBFRAMES:] < self.on_db):
-            return self._weigh_whole(view, front, background, turning)
-        score = self._score_so_far(view, front, background, turning)
+            return self._weigh_whole(moment)
+        score = self._score_so_far(moment)
         self.confirmed = self.confirmed + 1 if score > CERTAIN else 0
         wanted = AGREED_HOPS if self.spinning_before else AGREED_NEW_HOPS
         if self.confirmed >= wanted or (score > PLAIN and self.spinning_before):
-            self.engaged = True
-            self.lost = 0
-            self.rise_db = COMB_RISE_DB
-            self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
-            self.rotation_hz = turning.rotation_hz
-            start = self._first_contact(view.sample, background, turning)
-            self.candidate_sample = None
-            return [Contact(engaged=True, sample=start)]
-        turns = LOOK_TURNS / turning.rotation_hz if turning.rotation_hz else 0.0
-        latest = max(LATEST_S, turns + 0.2) if self.spinning_before else LATEST_NEW_S
-        if self.candidate_hops * self._rates.hop_s > latest and not self.confirmed:
+            return self._engage(moment)
+        if self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning) and not self.confirmed:
             self.rejected = True
             self.level_since, self.proven = self.candidate_sample, False
             self.candidate_sample = None
         return []
 
-    def _score_so_far(self, view: View, front: Front, background: Background, turning: Turning) -> float:
-        rate = self._rates.sample_rate_hz
-        if not self._steady(turning):
+    def _latest_s(self, turning: Turning) -> float:
+        turns = REACH_TURNS / turning.rotation_hz if turning.rotation_hz else 0.0
+        return max(LATEST_S, turns + 0.2) if self.spinning_before else LATEST_NEW_S
+
+    def _engage(self, moment: Moment) -> list[Contact]:
+        self.engaged = True
+        self.lost = 0
+        self.rise_db = COMB_RISE_DB
+        self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
+        self.rotation_hz = moment.turning.rotation_hz
+        start = self._first_contact(moment)
+        self.candidate_sample = None
+        return [Contact(engaged=True, sample=start)]
+
+    def _score_so_far(self, moment: Moment) -> float:
+        if not self._steady(moment.turning):
             return NEVER
         if self.spinning_before:
             # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
             related = CERTAIN if self.relatives > RELATIVES else 0.0
-            return related + self._score(view, front, background, turning, self.candidate_sample, view.sample)
-        if not turning.trusted:
+            return related + moment.score(self.candidate_sample, moment.now)
+        if not moment.turning.trusted:
             return NEVER
         if self.confirmed:
             return PLAIN
         # a spindle that starts is not at speed yet when its sound rises; a cut is
-        first, last = (self.candidate_sample + int(part * rate) for part in BEGINNING_S)
-        return self._score(view, front, background, turning, first, last)
+        return moment.score(*(self.candidate_sample + moment.frames(part) for part in BEGINNING_S))
 
     def _steady(self, turning: Turning) -> bool:
         """The rotation holds still: a comb that was found in music or hum jumps about."""
         return turning.jitter < (FLEETING if self.spinning_before and turning.told else UNSTEADY)
 
-    def _score(
-        self,
-        view: View,
-        front: Front,
-        background: Background,
-        turning: Turning,
-        first: int,
-        last: int,
-    ) -> float:
-        """Evidence for a cut from `first` to `last`, of which the end is used where it is long."""
-        burst = self._burst(view, front, background, turning, first, last)
-        return burst.score if burst else NEVER
-
-    def _burst(
-        self,
-        view: View,
-        front: Front,
-        background: Background,
-        turning: Turning,
-        first: int,
-        last: int,
-    ) -> Burst | None:
-        rotation, rate = turning.rotation_hz, self._rates.sample_rate_hz
-        if rotation is None or last > view.sample:
-            return None
-        reach = min(front.window.duration_s, max(BEFORE_S, LOOK_TURNS / rotation))
-        first = max(first, last - int(reach * rate))
-        if last - first < long_enough_s(rotation, turning.flutes, LEAST_S) * rate:
-            return None
-        stretch = front.stretch(first - view.sample, last - view.sample)
-        if stretch is None:
-            return None
-        return weigh_burst(*stretch, front.window, background, rotation, turning.flutes)
-
-    def _weigh_whole(
-        self, view: View, front: Front, background: Background, turning: Turning
-    ) -> list[Contact]:
+    def _weigh_whole(self, moment: Moment) -> list[Contact]:
         """The rise is over before it became certain: weigh it as a whole."""
         self.usual = float(self.activity[-60:].max())
-        start = self._dated_start(view.sample, background, turning)
-        end = self._end_sample(view.sample, background, turning)
+        start, end = self._dated_start(moment), self._dated_end(moment)
         self.candidate_sample = None
-        if not (self.spinning_before and self._steady(turning)):
+        if not (self.spinning_before and self._steady(moment.turning)):
             return []
-        if self._score(view, front, background, turning, start, end) < CERTAIN:
+        if moment.score(start, end) < CERTAIN:
             return []
-        self._begin_again(end, view.sample)
+        self._begin_again(end, moment.now)
         return [Contact(engaged=True, sample=start), Contact(engaged=False, sample=end)]
 
     def _begin_again(self, end: int, now: int) -> None:
         """The level is back where it was: what was before the end has been judged."""
         self.level_since, self.proven = end, True
-        past = self._index_of(end, now)
+        past = self.bands.index_of(end, now)
         self.activity[:past] = self.deficit[:past] = 0.0
 
-    def _watch_fall(
-        self, view: View, front: Front, background: Background, turning: Turning
-    ) -> list[Contact]:
+    def _watch_fall(self, moment: Moment) -> list[Contact]:
         """What was taken for the background falls: it may have been a cut all along."""
-        count = ceil(FALL_S * self._rates.rate_hz / self._rates.subframe)
         if not np.any(self.deficit[-SUBFRAMES:] > FALL_DB):
+            turning = moment.turning
             steady = turning.jitter < (FLEETING if turning.told else UNSTEADY)
             self.rotation_hz = turning.rotation_hz if turning.trusted and steady else None
             return []
+        count = self.bands.subframes(FALL_S)
         if not np.all(self.deficit[-count:] > FALL_DB):
             return []
-        rate = self._rates.sample_rate_hz
         shallow = np.flatnonzero(self.deficit <= FALL_DB)
-        fall = self._sample_of(int(shallow[-1]) + 1 if shallow.size else 0, view.sample)
-        after = front.stretch(fall + int(FALL_GAP_S * rate) - view.sample, 0)
-        background.replace(*self.recent_bands(), after[0])
-        since, self.level_since = self.level_since, fall
-        risen = float(np.median(self.activity[-count:])) > FAINT_ON_DB
-        if self.proven or risen or self.rotation_hz is None:
-            return []
-        before = Turning(
-            rotation_hz=self.rotation_hz, trusted=True, jitter=0.0, told=True, flutes=turning.flutes
-        )
-        first = fall - int(BEFORE_S * rate)
-        if self._score(view, front, background, before, max(first, since), fall) < CERTAIN:
-            return []
-        inside = max(self._index_of(fall, view.sample) - INSIDE, 0)
-        fall = self.level_since = self._dated_end(view.sample, inside, background, before)
-        return [Contact(engaged=True, sample=since), Contact(engaged=False, sample=fall)]
+        fall = self.bands.smoothed_at(int(shallow[-1]) + 1 if shallow.size else 0, moment.now)
+        return self._weigh_fall(fall, float(np.median(self.activity[-count:])), moment)
 
-    def _first_contact(self, sample: int, background: Background, turning: Turning) -> int:
+    def _weigh_fall(self, fall: int, risen_db: float, moment: Moment) -> list[Contact]:
+        """Take what sounds now for the background, and weigh what sounded before the fall against it."""
+        after = moment.front.stretch(fall + moment.frames(FALL_GAP_S) - moment.now, 0)
+        if after is None:
+            return []
+        moment.background.replace(*self.bands.recent(), after[0])
+        since, self.level_since = self.level_since, fall
+        if self.proven or risen_db > FAINT_ON_DB or self.rotation_hz is None:
+            return []
+        before = moment.turning_at(self.rotation_hz)
+        if before.score(max(fall - moment.frames(REACH_S), since), fall) < CERTAIN:
+            return []
+        inside = self.bands.index_of(fall, moment.now) - INSIDE
+        end = self.bands.end(inside, moment.now, moment.background, self.rotation_hz)
+        self.level_since = end
+        return [Contact(engaged=True, sample=since), Contact(engaged=False, sample=end)]
+
+    def _first_contact(self, moment: Moment) -> int:
         """The first rise, unless most of it came much later (coolant comes first)."""
         level = float(np.median(self.activity[-START_SUBFRAMES:]))
         below = np.flatnonzero(self.activity < LATER_SHARE * level)
-        later = self._sample_of(int(below[-1]) + 1, sample) if below.size else 0
-        much = LATER_S * self._rates.sample_rate_hz
-        if later - self.candidate_sample > much:
+        later = self.bands.smoothed_at(int(below[-1]) + 1, moment.now) if below.size else 0
+        if later - self.candidate_sample > moment.frames(LATER_S):
             return later
-        return self._dated_start(sample, background, turning)
+        return self._dated_start(moment)
 
-    def _index_of(self, sample: int, now: int) -> int:
-        """Sub-frame of the history that is centred on a sample."""
-        back = (now - sample) / (self._rates.factor * self._rates.subframe)
-        return min(max(round(HISTORY - back), 0), HISTORY - 1)
+    def _dated_start(self, moment: Moment) -> int:
+        inside = self.bands.index_of(self.candidate_sample, moment.now) + INSIDE
+        return self.bands.start(inside, moment.now, moment.background, moment.turning.rotation_hz)
 
-    def _at(self, index: float, now: int) -> int:
-        """Sample on which a sub-frame of the history is centred."""
-        return max(0, now - round((HISTORY - index) * self._rates.subframe * self._rates.factor))
+    def _dated_end(self, moment: Moment) -> int:
+        """The added sound fell to nothing."""
+        above = np.flatnonzero(self.activity > max(0.5 * self.usual, ON_DB))
+        last = int(above[-1]) if above.size else HISTORY - END_SUBFRAMES
+        # smoothing lasts on: the sound itself was surely there a little earlier
+        return self.bands.end(last - INSIDE, moment.now, moment.background, moment.turning.rotation_hz)
 
-    def _turn(self, turning: Turning) -> int:
-        """Sub-frames of a turn, within bounds."""
-        turn = self._rates.rate_hz / self._rates.subframe / turning.rotation_hz if turning.rotation_hz else 3
-        return min(ceil(turn), 12)
-
-    def _dated_start(self, now: int, background: Background, turning: Turning) -> int:
-        inside = min(self._index_of(self.candidate_sample, now) + INSIDE, HISTORY - 2)
-        args = (background.bands_db, background.spread_db, inside, self._turn(turning))
-        return self._at(date_start(self.history, *args), now)
-
-    def _dated_end(self, now: int, inside: int, background: Background, turning: Turning) -> int:
-        args = (background.bands_db, background.spread_db, inside, self._turn(turning))
-        late = int(RINGS_ON_S * self._rates.sample_rate_hz)
-        return self._at(date_end(self.history, *args), now) - late
-
-    def _watch_end(
-        self, view: View, front: Front, background: Background, turning: Turning, rise_db: float | None
-    ) -> list[Contact]:
+    def _watch_end(self, moment: Moment, rise_db: float | None) -> list[Contact]:
         off = min(max(OFF_SHARE * self.usual, min(OFF_DB[0], 0.5 * self.usual)), OFF_DB[1])
         if rise_db is not None:
             self.rise_db += 0.25 * (rise_db - self.rise_db)
-            held = self._held(view, front, background, turning)
-            self.lost = 0 if held or not turning.trusted else self.lost + 1
+            held = self._held(moment)
+            self.lost = 0 if held or not moment.turning.trusted else self.lost + 1
         fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off))
-        if fallen and self.fallen_hops < FALLEN_HOPS and self._still(view, front, background, turning):
+        if fallen and self.fallen_hops < FALLEN_HOPS and self._still(moment):
             self.fallen_hops += 1
             return []
         if not fallen and self.lost < LOST_HOPS:
@@ -358,44 +298,31 @@ class Engagement(Memory):
             return []
         self.engaged = False
         self.fallen_hops = 0
-        if fallen:
-            end = self._end_sample(view.sample, background, turning)
-            self._begin_again(end, view.sample)
-            return [Contact(engaged=False, sample=end)]
-        # something else sounds on, but neither comb nor chatter of this spindle
+        return [Contact(engaged=False, sample=self._end_fallen(moment) if fallen else self._end_lost(moment))]
+
+    def _end_fallen(self, moment: Moment) -> int:
+        end = self._dated_end(moment)
+        self._begin_again(end, moment.now)
+        return end
+
+    def _end_lost(self, moment: Moment) -> int:
+        """Something else sounds on, but neither comb nor chatter of this spindle."""
         self.rejected = True
         back = int((self.lost + 5) * self._rates.hop_frames)
-        self.level_since, self.proven = max(0, view.sample - back), False
-        return [Contact(engaged=False, sample=self.level_since)]
+        self.level_since, self.proven = max(0, moment.now - back), False
+        return self.level_since
 
-    def _still(self, view: View, front: Front, background: Background, turning: Turning) -> bool:
+    def _still(self, moment: Moment) -> bool:
         """The level has fallen but the comb has not: somebody turned the gain down."""
-        recent = view.sample - int(STILL_S * self._rates.sample_rate_hz)
-        return self._score(view, front, background, turning, recent, view.sample) > PLAIN
+        return moment.score(moment.now - moment.frames(STILL_S), moment.now) > PLAIN
 
-    def _held(self, view: View, front: Front, background: Background, turning: Turning) -> bool:
+    def _held(self, moment: Moment) -> bool:
         """The comb, or chatter of this spindle, still stands above the background."""
+        rotation = moment.turning.rotation_hz
         if self.rotation_hz:
-            if abs(turning.rotation_hz / self.rotation_hz - 1) > JUMP:
+            if abs(rotation / self.rotation_hz - 1) > JUMP:
                 return False
-            self.rotation_hz += FOLLOW * (turning.rotation_hz - self.rotation_hz)
+            self.rotation_hz += FOLLOW * (rotation - self.rotation_hz)
         if self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES:
             return True
-        recent = view.sample - int(BEFORE_S * self._rates.sample_rate_hz)
-        return self._score(view, front, background, turning, recent, view.sample) > HOLD_SCORE
-
-    def recent_bands(self) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""
-        power = 10.0 ** (self.history[-36:] / 10)
-        smooth = 10 * np.log10(
-            np.maximum(np.stack([power[i : i + 6].mean(axis=0) for i in range(31)]), 1e-20)
-        )
-        return smooth.mean(axis=0), smooth.var(axis=0)
-
-    def _end_sample(self, now: int, background: Background, turning: Turning) -> int:
-        """The added sound fell to nothing."""
-        above = np.flatnonzero(self.activity > max(0.5 * self.usual, ON_DB))
-        last = int(above[-1]) if above.size else HISTORY - END_SUBFRAMES
-        # smoothing lasts on: the sound itself was surely there a little earlier
-        inside = max(last - INSIDE, 0)
-        return self._dated_end(now, inside, background, turning)
+        return moment.score(moment.now - moment.frames(REACH_S), moment.now) > HOLD_SCORE

@@ -14,12 +14,13 @@ from shopmon.listening.chatter import ALARM, ChatterJudge, Suspicion, terms_of
 from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.cut_book import CutBook
-from shopmon.listening.engagement import Contact, Engagement, Turning
+from shopmon.listening.engagement import Contact, Engagement
 from shopmon.listening.events import Event, Frame, State
 from shopmon.listening.explanation import Explanation, explain_lines, in_words
 from shopmon.listening.front import Front, View
 from shopmon.listening.health import Health, notice
 from shopmon.listening.hops import HopCutter, Rates
+from shopmon.listening.moment import Moment, Turning
 from shopmon.listening.reach import Reach
 from shopmon.listening.scene import Scene
 from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setup_from
@@ -33,6 +34,7 @@ from shopmon.signals.levels import power_db
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
 SPECTRUM_BINS = 1024
+SETTLED = 0.6
 STAGES = (
     "cutter", "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
     "shape", "book",
@@ -300,19 +302,14 @@ class Listener:
         if self.speed.doubted:
             self.engagement.spinning_before = False
         events: list[Event] = []
-        turning = Turning(
-            rotation_hz=self.speed.rotation_hz if comb is not None else None,
-            trusted=self.speed.trusted,
-            jitter=self.speed.tracker.jitter,
-            told=self.setup.nominal_rpm is not None,
-            flutes=self.setup.flutes,
-        )
-        for contact in self.engagement.judge(view, self.front, smoothed, self._background, turning, rise):
+        turning = Turning.of(self.speed, comb is not None, self.setup)
+        moment = Moment(view=view, front=self.front, background=self._background, turning=turning)
+        for contact in self.engagement.judge(smoothed, moment, rise):
             events += self._contact(contact, view.sample)
         if self.engagement.risen and not was_risen:
             self._background.settle()
         elif self.engagement.rejected:
-            self._background.relearn(*self.engagement.recent_bands())
+            self._background.relearn(*self.engagement.bands.recent())
             self.engagement.rejected = False
         if not self.engagement.risen:
             origin = "air-cut" if self.book.engaged else "idle"
@@ -337,11 +334,12 @@ class Listener:
             self.strays.clear()
             return []
         window = self.front.window
+        filled_s = self._since_contact_s(view.sample)
         scene = Scene(
             view=view,
             window=window,
             raised_db=raised,
-            comb=comb,
+            comb=comb.heard_for(filled_s),
             background=self._background,
             slope=self.speed.tracker.slope,
             flutes=self.setup.flutes,
@@ -350,7 +348,7 @@ class Listener:
         suspicion, kind = suspect(scene, self.strays, self._onset())
         self._seen = (scene, suspicion)
         self.engagement.relatives = suspicion.family if suspicion else 0.0
-        if not self.book.touching:
+        if not self.book.touching or filled_s < SETTLED * window.duration_s:
             return []
         return self.judge.weigh(
             suspicion,
@@ -374,6 +372,10 @@ class Listener:
         code = "doubling-possible" if found.family else "comb-line-changed"
         figures = {"order": found.order, "frequency_hz": found.frequency_hz, "over_db": found.over_db}
         return [notice(code, view.sample, **figures)]
+
+    def _since_contact_s(self, sample: int) -> float:
+        onset = self._onset()
+        return np.inf if onset is None else (sample - onset) / self.rates.sample_rate_hz
 
     def _onset(self) -> int | None:
         """Since when a tooth is, or may be, in metal."""
