@@ -22,7 +22,7 @@ INSIDE = 6
 LATER_SHARE, LATER_S = 0.6, 0.4
 CERTAIN, PLAIN = 3.0, 6.0
 AGREED_HOPS, AGREED_NEW_HOPS = 2, 8
-LATEST_S, LATEST_NEW_S = 0.6, 1.8
+LATEST_S, LATEST_NEW_S = 0.6, 1.3
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
 UNSTEADY, FLEETING = 5e-4, 2.5e-3
@@ -43,6 +43,12 @@ class Contact:
 
     engaged: bool
     sample: int
+
+
+def _believable(turning: Turning, sure: bool) -> bool:
+    if sure:
+        return turning.jitter < FLEETING
+    return turning.jitter < UNSTEADY and (turning.told or turning.plain)
 
 
 class Engagement(Memory):
@@ -174,7 +180,8 @@ class Engagement(Memory):
         wanted = AGREED_HOPS if self.spinning_before else AGREED_NEW_HOPS
         if self.confirmed >= wanted or (score > PLAIN and self.spinning_before):
             return self._engage(moment)
-        if self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning) and not self.confirmed:
+        late = self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning)
+        if late and not (self.confirmed and self.spinning_before):
             self.rejected = True
             self.level_since, self.proven = self.candidate_sample, False
             self.candidate_sample = None
@@ -209,8 +216,8 @@ class Engagement(Memory):
         return moment.score(*(self.candidate_sample + moment.frames(part) for part in BEGINNING_S))
 
     def _steady(self, turning: Turning) -> bool:
-        """The rotation holds still: a comb that was found in music or hum jumps about."""
-        return turning.jitter < (FLEETING if self.spinning_before and turning.told else UNSTEADY)
+        """The rotation is to be believed: a comb that was found in music or hum is poor and jumps about."""
+        return _believable(turning, self.spinning_before and turning.told)
 
     def _weigh_whole(self, moment: Moment) -> list[Contact]:
         """The rise is over before it became certain: weigh it as a whole."""
@@ -234,8 +241,8 @@ class Engagement(Memory):
         """What was taken for the background falls: it may have been a cut all along."""
         if not np.any(self.deficit[-SUBFRAMES:] > FALL_DB):
             turning = moment.turning
-            steady = turning.jitter < (FLEETING if turning.told else UNSTEADY)
-            self.rotation_hz = turning.rotation_hz if turning.trusted and steady else None
+            sure = turning.trusted and _believable(turning, turning.told)
+            self.rotation_hz = turning.rotation_hz if sure else None
             return []
         count = self.bands.subframes(FALL_S)
         if not np.all(self.deficit[-count:] > FALL_DB):

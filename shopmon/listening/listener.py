@@ -302,7 +302,7 @@ class Listener:
         if self.speed.doubted:
             self.engagement.spinning_before = False
         events: list[Event] = []
-        turning = Turning.of(self.speed, comb is not None, self.setup)
+        turning = Turning.of(self.speed, comb, self.setup)
         moment = Moment(view=view, front=self.front, background=self._background, turning=turning)
         for contact in self.engagement.judge(smoothed, moment, rise):
             events += self._contact(contact, view.sample)

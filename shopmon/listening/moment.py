@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from shopmon.listening.background import Background
 from shopmon.listening.burst import Burst, long_enough_s, weigh_burst
+from shopmon.listening.comb_view import CombView
 from shopmon.listening.front import Front, View
 from shopmon.listening.setup import Setup
 from shopmon.listening.speed import Speed
@@ -11,28 +12,50 @@ from shopmon.listening.speed import Speed
 LEAST_S = 0.08
 REACH_S, REACH_TURNS = 0.4, 6.0
 NEVER = -99.0
+CONTRAST_DB = 3.0
+LEAST_LINES, LEAST_SHARE = 4, 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
 class Turning:
-    """What is known of the spindle at a hop: rotation and flutes are None where unknown."""
+    """What is known of the spindle at a hop.
+
+    Attributes
+    ----------
+    rotation_hz, flutes
+        None where unknown.
+    trusted, jitter
+        Whether the rotation is sure, and the share by which it moves from hop to hop.
+    told
+        The speed was told and is the one that is followed.
+    plain
+        Many lines of the comb stand out.
+    """
 
     rotation_hz: float | None
     trusted: bool
     jitter: float
     told: bool
+    plain: bool
     flutes: int | None
 
     @classmethod
-    def of(cls, speed: Speed, heard: bool, setup: Setup) -> "Turning":
-        """Gather it; `heard` says that the comb was looked for in this hop."""
+    def of(cls, speed: Speed, comb: CombView | None, setup: Setup) -> "Turning":
+        """Gather it; the comb is None where none was looked for in this hop."""
         return cls(
-            rotation_hz=speed.rotation_hz if heard else None,
+            rotation_hz=None if comb is None else speed.rotation_hz,
             trusted=speed.trusted,
             jitter=speed.tracker.jitter,
-            told=setup.nominal_rpm is not None,
+            told=setup.nominal_rpm is not None and not speed.found,
+            plain=comb is not None and _is_plain(comb),
             flutes=setup.flutes,
         )
+
+
+def _is_plain(comb: CombView) -> bool:
+    """Many lines stand out; a few may be music or hum."""
+    many = max(LEAST_LINES, LEAST_SHARE * comb.lines_db.size)
+    return comb.contrast_db > CONTRAST_DB and comb.visible >= many
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
