@@ -183,8 +183,9 @@ class Engagement(Memory):
         late = self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning)
         if late and not (self.confirmed and self.spinning_before):
             self.rejected = True
-            self.level_since, self.proven = self.candidate_sample, False
-            self.candidate_sample = None
+            # with neither a speed told nor a spindle heard before, it is anybody's comb: leave it at that
+            self.proven = not (self.spinning_before or moment.turning.told)
+            self.level_since, self.candidate_sample = self.candidate_sample, None
         return []
 
     def _latest_s(self, turning: Turning) -> float:
