@@ -25,6 +25,7 @@ AGREED_HOPS, AGREED_NEW_HOPS = 2, 8
 LATEST_S, LATEST_NEW_S = 0.6, 1.3
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
+SLOW_S = 0.4
 UNSTEADY, FLEETING = 5e-4, 2.5e-3
 COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
@@ -213,7 +214,9 @@ class Engagement(Memory):
             return NEVER
         if self.confirmed:
             return PLAIN
-        # a spindle that starts is not at speed yet when its sound rises; a cut is
+        if self.candidate_sample - self._dated_start(moment) > moment.frames(SLOW_S):
+            return NEVER
+        # a spindle that starts is not at speed yet when its sound rises, a cut is; music fades in
         return moment.score(*(self.candidate_sample + moment.frames(part) for part in BEGINNING_S))
 
     def _steady(self, turning: Turning) -> bool:
