@@ -56,3 +56,12 @@ def test_in_the_cut_the_speed_leaves_a_louder_neighbour_for_the_comb_that_rose(f
     sound = machine(SECONDS, 143.0, engaged=((2.5, 6.5),)) + comb(31.3, SECONDS, flutes=4, level=0.01, seed=5)
     late = _speeds(listen(sound, flutes=flutes), 5.0, 6.4)
     assert late == pytest.approx([143.0] * len(late), rel=1e-3)
+
+
+def test_a_found_speed_is_believed_less_than_a_told_one():
+    sound = machine(SECONDS, 143.0, engaged=((2.5, 6.5),))
+    told, found = (
+        [f.rpm_confidence for f in of(Frame, listen(sound, rpm=rpm, flutes=3)) if f.engaged][-20]
+        for rpm in (8580.0, None)
+    )
+    assert 0.9 < found < told < 1
