@@ -18,6 +18,7 @@ LEAST_SCORE = 0.35
 RIVAL_SHARE = 0.75
 UNBELIEVED_SHARE, BELIEVED_SHARE = 0.2, 0.6
 RELATED = 0.012
+DENSER = (0.2, 0.4)
 RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0, 4.0)
 BETTER = 1.3
 NEAR = 6
@@ -144,7 +145,10 @@ class SpeedSearch(Memory):
         return [hz for hz in tried if self._score_near(hz) > max(limit, LEAST_SCORE)]
 
     def contradicts(self, told_hz: float, found_hz: float) -> bool:
-        """Whether the speed found makes the told one hard to believe; simple ratios do not count.
+        """Whether the speed found makes the told one hard to believe.
+
+        Simple ratios do not count, nor one or two fifths: such a comb is dense, shares many lines with the
+        told one, and takes the others from whatever else sounds.
 
         Parameters
         ----------
@@ -154,7 +158,7 @@ class SpeedSearch(Memory):
             What `look` has found.
         """
         ratio = found_hz / told_hz
-        related = min(abs(ratio / simple - 1) for simple in (1.0, *RATIOS)) < RELATED
+        related = min(abs(ratio / simple - 1) for simple in (1.0, *RATIOS, *DENSER)) < RELATED
         return not related and self._score_near(told_hz) < UNBELIEVED_SHARE * self._score_near(found_hz)
 
     def believable(self, told_hz: float) -> bool:
