@@ -57,6 +57,10 @@ NOTICES = {
         "chatter that hides on the lines of runout.",
         "Change the speed by a few percent: runout stays, this kind of chatter goes. Look at the wall, too.",
     ),
+    "cut-went-quiet": (
+        "The cut has gone quiet although it should go on and the spindle still turns.",
+        "Check the tool, and whether the feed has stopped.",
+    ),
     "speed-unknown": (
         "No spindle speed was given and none is clearly heard, so chatter cannot be told from the teeth.",
         "Give the spindle speed and the number of flutes.",

@@ -28,6 +28,7 @@ from shopmon.listening.speed import Speed
 from shopmon.listening.state import LEARNED, SCHEMA
 from shopmon.listening.strays import Strays
 from shopmon.listening.suspect import suspect
+from shopmon.listening.usual_cuts import UsualCuts
 from shopmon.signals.block import Block
 from shopmon.signals.comb import peaks_near
 from shopmon.signals.levels import power_db
@@ -37,7 +38,7 @@ SPECTRUM_BINS = 1024
 SETTLED = 0.6
 STAGES = (
     "cutter", "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
-    "shape", "book",
+    "shape", "book", "usual",
 )  # fmt: skip
 
 
@@ -84,6 +85,7 @@ class Listener:
         self.judge = ChatterJudge()
         self.book = CutBook(int(settings.cut_gap_s * sample_rate_hz))
         self.shape = CombShape()
+        self.usual = UsualCuts(sample_rate_hz)
         self.reach = Reach(rates)
         self.gaps = 0
         self._newest: Frame | None = None
@@ -195,7 +197,8 @@ class Listener:
         if not same_rate or start.get("channels") != self.channels:
             return
         for name in LEARNED if partial else STAGES:
-            self._stage(name).restore(start[name])
+            if name in start or not partial:
+                self._stage(name).restore(start[name])
         self.setup = setup_from(start["setup"])
         if partial:
             self.front.channels.clear()
@@ -238,7 +241,8 @@ class Listener:
             _, setup = self._changes.pop(0)
             if setup == self.setup:
                 continue
-            if setup == replace(self.setup, preferences=setup.preferences):
+            kept = {"preferences": setup.preferences, "expected_cut_s": setup.expected_cut_s}
+            if setup == replace(self.setup, **kept):
                 self.setup = setup
             else:
                 events += self._new_context(start, setup)
@@ -284,7 +288,7 @@ class Listener:
         ambiguous = self.speed.trusted and bool(self.speed.rivals_hz)
         events += self.health.say("speed-ambiguous", ambiguous, view.sample)
         events += self.health.say("speed-contradicted", self.speed.contradicted, view.sample)
-        events += self.book.tick(view.sample)
+        events += self._hear_quiet(view.sample)
         shown = self.strays.tones(comb, self._background.has_spectrum) if self._usable(comb) else ()
         return [*events, self._frame(view, comb, shown)]
 
@@ -376,6 +380,16 @@ class Listener:
     def _since_contact_s(self, sample: int) -> float:
         onset = self._onset()
         return np.inf if onset is None else (sample - onset) / self.rates.sample_rate_hz
+
+    def _hear_quiet(self, now: int) -> list[Event]:
+        """Close a cut whose gap has become too long; say it when one breaks off while the spindle turns."""
+        cut = None if self.book.touching else self.book.span(now)
+        early = self.speed.trusted and self.usual.went_quiet(self.setup, cut, now)
+        events: list[Event] = self.health.say("cut-went-quiet", early, now)
+        ended = self.book.tick(now)
+        if ended and not early:
+            self.usual.learn(self.setup.job, cut)
+        return events + ended
 
     def _onset(self) -> int | None:
         """Since when a tooth is, or may be, in metal."""

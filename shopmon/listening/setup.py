@@ -13,19 +13,23 @@ class Setup:
 
     A change takes effect at a sample index, so that the same change replayed gives the same events. ``job``
     stands for everything else that makes it another cut (tool, material, part, operation); only whether it
-    differs counts. ``preferences`` are the person's and begin no new cut.
+    differs counts. ``preferences`` are the person's and begin no new cut; nor does ``expected_cut_s``, the
+    cut time that the present cut should come to, None where nobody knows.
     """
 
     nominal_rpm: float | None = None
     flutes: int | None = None
     job: str = ""
     preferences: Preferences = field(default_factory=Preferences)
+    expected_cut_s: float | None = None
 
     def __post_init__(self):
         if self.nominal_rpm is not None and not 0 < self.nominal_rpm <= 200_000:
             raise ValueError(f"spindle speed {self.nominal_rpm!r} rpm is not between 0 and 200,000")
         if self.flutes is not None and not 1 <= self.flutes <= 50:
             raise ValueError(f"{self.flutes!r} flutes is not between 1 and 50")
+        if self.expected_cut_s is not None and not 0 < self.expected_cut_s <= 86_400:
+            raise ValueError(f"an expected cut of {self.expected_cut_s!r} s is not between 0 and a day")
 
 
 def setup_as_data(setup: Setup) -> dict[str, Any]:

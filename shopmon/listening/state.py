@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 SCHEMA = "shopmon.listener-state/1"
-LEARNED = ("background", "speed", "mix", "shape")
+LEARNED = ("background", "speed", "mix", "shape", "usual")
 
 
 def encode(value: Any) -> Any:
