@@ -68,7 +68,7 @@ def plausible_systems(
         How many to draw; fewer keep a weight.
     """
     shapes, depth = _shapes(axes, count)
-    force = depth * _least_limit(shapes, flutes, arc_rad)
+    force = depth * least_limit(shapes, flutes, arc_rad)
     looks = len(SCALES)
     spread = shapes.pick(np.repeat(np.arange(count), looks)).scaled(np.tile(SCALES * frequency_hz, count))
     heard = spectral_radius(spread, arc_rad, flutes, rpm, np.repeat(force, looks), lines=True)
@@ -122,7 +122,7 @@ def _checked(systems, arc_rad, flutes, rpm, force, frequency_hz) -> np.ndarray:
     return 1.0 * (likely & near)
 
 
-def _least_limit(systems: Systems, flutes: int, arc_rad: tuple[float, float]) -> np.ndarray:
+def least_limit(systems: Systems, flutes: int, arc_rad: tuple[float, float]) -> np.ndarray:
     """Force of the averaged theory at which the first mode to do so can begin to ring, whatever the speed."""
     low, high = (directional_integral(np.array(arc), 0.3) for arc in arc_rad)
     average = np.abs(np.diag(high - low)) * flutes / (2 * np.pi)

@@ -1,0 +1,153 @@
+"""What past cuts teach: one cut at a time, robust, the same each time, and kept as plain data."""
+
+import json
+
+import numpy as np
+import pytest
+
+from shopmon.cutting.learned_map import Job, advised_point, quiet_map, trial_point
+from shopmon.cutting.learning import PastCut, belief_from, belief_state, first_belief, learn
+from shopmon.cutting.many_cuts import spectral_radius
+from shopmon.cutting.materials import material
+from shopmon.cutting.nouns import EndMillType, Mode, ToolAssembly
+from shopmon.cutting.prior import Prior, prior_of
+from shopmon.errors import SettingError
+
+JOB = Job(
+    flutes=3,
+    diameter_mm=10.0,
+    milling="climb",
+    ae_mm=3.0,
+    min_rpm=8000.0,
+    max_rpm=18000.0,
+    max_ap_mm=10.0,
+)
+CUT = {"flutes": 3, "milling": "climb", "ae_mm": 3.0, "diameter_mm": 10.0}
+SMALL = 80
+
+
+def small_map(belief):
+    return quiet_map(belief, JOB, 12, 40)
+
+
+def border(belief):
+    return float(np.median(small_map(belief).limit_mm))
+
+
+def taught(*cuts):
+    belief = first_belief(Prior(), SMALL)
+    for cut in cuts:
+        belief = learn(belief, PastCut(**CUT, **cut))
+    return belief
+
+
+QUIET = {"rpm": 12000.0, "ap_mm": 2.0, "chattered": False}
+RINGING = {"rpm": 12000.0, "ap_mm": 1.0, "chattered": True, "chatter_hz": 1480.0}
+
+
+def test_quiet_cuts_raise_the_border_and_ringing_ones_lower_it():
+    before = border(first_belief(Prior(), SMALL))
+    assert border(taught(QUIET, QUIET)) > before > border(taught(RINGING, RINGING))
+
+
+@pytest.mark.parametrize("ap_mm", [1.0, None])
+def test_a_line_sharpens_the_frequency_with_and_without_a_depth(ap_mm):
+    belief = taught({**RINGING, "ap_mm": ap_mm})
+    systems, kt = belief.prior.systems(belief.latent)
+    arc = belief.cuts[0].arc_rad
+    line = spectral_radius(systems, arc, 3, 12000.0, kt * 1e-3, lines=True).line_hz
+    assert np.mean(np.abs(line / 1480.0 - 1) < 0.02) > 0.6
+
+
+def test_one_wrong_label_does_not_rule():
+    right = taught(QUIET, {**QUIET, "ap_mm": 1.9}, {**QUIET, "ap_mm": 2.1})
+    wrong = {"rpm": 12000.0, "ap_mm": 0.4, "chattered": True}
+    confused = learn(right, PastCut(**CUT, **wrong))
+    place = small_map(confused)
+    near = int(np.argmin(np.abs(place.rpm - 12000.0)))
+    shallow = int(np.argmin(np.abs(place.ap_mm - 1.0)))
+    assert place.probability[near, shallow] > 0.6
+    assert 3 in confused.doubtful_cuts
+
+
+def test_the_same_cuts_give_the_same_belief():
+    assert np.array_equal(taught(QUIET, RINGING).latent, taught(QUIET, RINGING).latent)
+
+
+def test_a_belief_is_kept_as_plain_data():
+    belief = taught(QUIET, RINGING)
+    again = belief_from(json.loads(json.dumps(belief_state(belief))))
+    assert again.cuts == belief.cuts and again.prior == belief.prior
+    assert small_map(again).probability == pytest.approx(small_map(belief).probability, abs=0.03)
+
+
+@pytest.mark.parametrize("broken", [None, {}, {"schema": "shopmon.belief/2"}, {"schema": "shopmon.belief/1"}])
+def test_a_broken_state_is_refused(broken):
+    with pytest.raises(SettingError):
+        belief_from(broken)
+
+
+def test_advised_points_keep_their_promise_on_the_map():
+    found = small_map(taught(QUIET, RINGING))
+    chances = []
+    for stated in (0.5, 0.8, 0.9):
+        point = advised_point(found, "most-metal", stated)
+        if point is not None:
+            assert point.probability_quiet >= stated
+            assert JOB.min_rpm <= point.rpm <= JOB.max_rpm and point.ap_mm <= JOB.max_ap_mm
+            chances.append(point.rpm * point.ap_mm)
+    assert chances == sorted(chances, reverse=True) and chances
+    surest = advised_point(found, "surest", 0.5)
+    assert surest.probability_quiet >= advised_point(found, "most-metal", 0.5).probability_quiet
+    assert trial_point(found).rpm * trial_point(found).ap_mm > 0
+
+
+def test_more_depth_is_never_more_probably_quiet():
+    assert np.all(np.diff(small_map(taught(RINGING)).probability, axis=1) <= 1e-9)
+
+
+def test_a_stiffer_tool_is_believed_to_stand_more():
+    def of(stickout):
+        mill = EndMillType(DC=10.0, NOF=3)
+        prior = prior_of(ToolAssembly(mill=mill, stickout_mm=stickout), material("7075"))
+        return border(first_belief(prior, SMALL))
+
+    assert of(30.0) > 1.5 * of(50.0)
+
+
+def test_measured_modes_are_a_sharp_prior():
+    modes = (
+        Mode(axis="x", frequency_hz=1500.0, damping_ratio=0.03, stiffness_n_per_m=8e6),
+        Mode(axis="y", frequency_hz=1560.0, damping_ratio=0.03, stiffness_n_per_m=8e6),
+    )
+    prior = prior_of(measured=modes)
+    systems, _ = prior.systems(first_belief(prior, SMALL).latent)
+    assert np.std(np.log(systems.frequency_hz[:, 0])) < 0.03
+    with pytest.raises(SettingError):
+        prior_of(measured=modes * 3)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"rpm": 0.0},
+        {"rpm": float("nan")},
+        {"rpm": 1e6},
+        {"ap_mm": -1.0},
+        {"ap_mm": 5000.0},
+        {"chatter_hz": float("inf")},
+        {"ae_mm": 11.0},
+        {"flutes": 0},
+        {"milling": "up"},
+    ],
+)
+def test_absurd_cuts_are_refused(wrong):
+    with pytest.raises(SettingError):
+        PastCut(**{**CUT, **QUIET, **wrong})
+
+
+@pytest.mark.parametrize("wrong", [{"max_rpm": 100.0}, {"max_ap_mm": 0.01}, {"ae_mm": 20.0}, {"flutes": 0}])
+def test_impossible_jobs_are_refused(wrong):
+    values = {name: getattr(JOB, name) for name in JOB.__dataclass_fields__}
+    with pytest.raises(SettingError):
+        Job(**{**values, **wrong})
