@@ -12,6 +12,10 @@ from shopmon.errors import SettingError
 SCHEMA = "shopmon.speeds/1"
 MOST_SPEEDS = 2000
 DIAMETERS_DEEP = 3.0
+POSITIVE = (
+    "rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "max_vc", "deepest", "wall", "stickout", "fz",
+    "flute_length", "shank",
+)  # fmt: skip
 KINDS = ("quasi-periodic", "period-doubling")
 
 
@@ -192,17 +196,23 @@ def modal_result(options: dict):
     case = stability_case(options)
     cuts, rpm = [parse_point(text) for text in options["at"]], speed_list(options)
     if not cuts and rpm is None:
-        if options["rpm"] is None or options["ap"] is None:
+        ap_mm = options["ap"] or options["wall"]
+        if options["rpm"] is None or ap_mm is None:
             raise SettingError(
                 "There is nothing to judge.", "Give --at RPM,AP_MM, or --from and --to, or --rpm and --ap."
             )
-        cuts = [(options["rpm"], options["ap"])]
+        cuts = [(options["rpm"], ap_mm)]
     deepest = options["deepest"] or DIAMETERS_DEEP * case.diameter_mm
     limits = [] if rpm is None else limits_of(case, rpm, deepest)
     result = {"schema": SCHEMA, "points": points_of(case, cuts)}
     if rpm is not None:
         result["limits"] = limits
     result["advice"] = advice_of(case, options, cuts, limits)
+    if options["wall"] is not None:
+        from shopmon.cli.speeds_wall import wall_of
+
+        present = options["rpm"] or (cuts[0][0] if cuts else float(rpm[0]))
+        result["wall"] = wall_of(case, options, present) | {"height_mm": options["wall"], "rpm": present}
     return result, case, deepest
 
 
@@ -237,6 +247,11 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 @click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
 @click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
 @click.option("--tool-rpm", type=float, metavar="N", help="Highest speed marked on the tool or its holder.")
+@click.option("--wall", type=float, metavar="MM", help="Height of a wall to finish: one pass or several?")
+@click.option("--stickout", type=float, metavar="MM", help="Of the tool; with --wall.")
+@click.option("--fz", type=float, metavar="MM", help="Feed per tooth; with --wall.")
+@click.option("--flute-length", type=float, metavar="MM", help="With --wall; its height if not given.")
+@click.option("--shank", type=float, metavar="MM", help="Shank diameter, with --wall; else as --diameter.")
 @click.option("--max-vc", type=float, metavar="M/MIN", help="Highest cutting speed of tool and material.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
 def command(json_file, **options):
@@ -249,7 +264,7 @@ def command(json_file, **options):
 
     Example: shopmon speeds --chatter-hz 1432.6 --rpm 12000 --flutes 3 --max-rpm 18000
     """
-    for name in ("rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "max_vc", "deepest"):
+    for name in POSITIVE:
         if options[name] is not None and not (isfinite(options[name]) and options[name] > 0):
             raise SettingError(f"--{name.replace('_', '-')} must be above 0, not {options[name]:g}.")
     from shopmon.cli.speeds_text import as_text

@@ -2,6 +2,8 @@
 
 from textwrap import wrap
 
+from shopmon.cli.speeds_wall import wall_lines
+
 LINES, WIDTH = 24, 40
 
 
@@ -21,6 +23,8 @@ def as_text(result: dict, case, deepest_mm: float) -> str:
     if result.get("limits"):
         lines += ["", "Deepest quiet cut:", *_limits(result["limits"], deepest_mm)]
     lines += _smooth(case, deepest_mm)
+    if "wall" in result:
+        lines += wall_lines(result["wall"])
     lines += advice_lines(result["advice"])
     return "\n".join([*lines, "", "The monitor advises; it is no safety device."]).lstrip("\n")
 

@@ -15,8 +15,9 @@ from shopmon.cutting.collocation import interpolation, radau
 from shopmon.cutting.geometry import directional_average, directional_matrix, lag_per_mm, tooth_angles
 
 LONGEST_SWING_RAD = 40.0  # of the fastest mode within one element
-LEAST_POINTS, POINTS_PER_RAD = 8, 0.7
+LEAST_POINTS, LEAST_POINTS_HELIX, POINTS_PER_RAD = 8, 5, 0.7  # a helix has more and smoother elements
 APART_RAD = 1e-7
+LOOKS = 90  # angles of a turn at which the stiffening is looked at
 
 
 @dataclass(frozen=True)
@@ -119,7 +120,8 @@ def _elements(case, lag: float, period: float, swing_per_rad: float) -> tuple[El
         if teeth:
             pieces = ceil((stop - start) * swing_per_rad / LONGEST_SWING_RAD)
             bounds = np.linspace(start, stop, pieces + 1)
-            points = LEAST_POINTS + ceil(POINTS_PER_RAD * (bounds[1] - bounds[0]) * swing_per_rad)
+            least = LEAST_POINTS_HELIX if lag else LEAST_POINTS
+            points = least + ceil(POINTS_PER_RAD * (bounds[1] - bounds[0]) * swing_per_rad)
             found += [Element(float(a), float(b), points, teeth) for a, b in pairwise(bounds)]
     return tuple(found)
 
@@ -139,6 +141,19 @@ def _forces(case, lag: float, angles: np.ndarray) -> np.ndarray:
     else:
         matrix = directional_matrix(angles, case.kr)
     return -matrix[np.ix_(range(angles.size), case.axes, case.axes)]
+
+
+def stiffening(case, ap_mm: np.ndarray) -> np.ndarray:
+    """Most that the teeth stiffen any direction within a turn, per coefficient times depth, ``(depths,)``."""
+    rotation = np.linspace(0, 2 * pi, LOOKS, endpoint=False)
+    angles = (rotation[:, None] + tooth_angles(case.flutes, case.pitch_deg)).ravel()
+    axes, most = len(case.axes), []
+    for depth in ap_mm:
+        # straight teeth as a very small lag, which leaves out those that are not in the cut
+        lag = lag_per_mm(case.helix_deg, case.diameter_mm) * depth or 1e-3
+        matrix = _forces(case, lag, angles).reshape(LOOKS, case.flutes, axes, axes).sum(axis=1)
+        most.append(max(0.0, float(np.linalg.eigvalsh((matrix + np.swapaxes(matrix, 1, 2)) / 2).max())))
+    return np.array(most)
 
 
 def _unknowns(case, lag: float, element: Element) -> tuple[np.ndarray, np.ndarray]:

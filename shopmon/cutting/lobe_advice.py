@@ -14,7 +14,7 @@ from shopmon.cutting.nouns import require, require_positive
 from shopmon.cutting.semidiscretization import StabilityCase
 from shopmon.cutting.stability_map import stability_map
 
-SETS, SPEEDS, DEPTHS = 24, 121, 30
+SETS, SPEEDS, DEPTHS = 20, 91, 24
 # scatter as a share, one standard deviation: own judgement, no source
 SPREAD_FREQUENCY, SPREAD_DAMPING, SPREAD_STIFFNESS, SPREAD_FORCE = 0.015, 0.2, 0.1, 0.2
 SURE, LEAST_SURE, BETTER = 0.9, 0.6, 0.05

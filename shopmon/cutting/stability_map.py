@@ -14,7 +14,7 @@ from math import pi
 import numpy as np
 
 from shopmon.cutting.collocation import answer
-from shopmon.cutting.cut_elements import CutPeriod, cut_period
+from shopmon.cutting.cut_elements import CutPeriod, cut_period, stiffening
 from shopmon.cutting.modal_steps import eigenvalues
 from shopmon.cutting.nouns import MOST_AP_MM, MOST_RPM, require
 from shopmon.cutting.semidiscretization import TOO_WILD, TOO_WILD_HINT, StabilityCase
@@ -24,7 +24,6 @@ BATCH_NUMBERS = 400_000  # of one stack of matrices: what a processor's cache ho
 SQUARINGS, SUBSPACE = 5, 8
 MOST_SPEEDS = 32  # of one group
 MOST_SWING_RAD = 600.0
-STIFFENING = 0.5  # of the coefficient times depth, the largest that a tooth adds along an axis
 REAL_SHARE, ROUNDING = 1e-5, 1e-10
 
 
@@ -146,8 +145,9 @@ def _layouts(case: StabilityCase, rpm: np.ndarray, ap_mm: np.ndarray):
 
 def _fastest(case: StabilityCase, ap_mm: np.ndarray) -> np.ndarray:
     """Fastest swing at each depth, rad/s: a deep cut stiffens a mode by more than its own stiffness."""
-    teeth = max(1.0, case.flutes * (case.entry_exit_rad[1] - case.entry_exit_rad[0]) / (2 * pi))
-    cut = case.kt_n_per_mm2 * 1e3 * STIFFENING * teeth * (1 + abs(case.kr)) * ap_mm
+    depths, where = np.unique(ap_mm, return_inverse=True)
+    most = stiffening(case, depths if case.helix_deg else np.zeros(1))
+    cut = (case.kt_n_per_mm2 * 1e3 * most * depths)[where].reshape(ap_mm.shape)
     squares = [mode.angular_frequency**2 * (1 + cut / mode.stiffness_n_per_m) for mode in case.modes]
     return np.sqrt(np.max(squares, axis=0))
 

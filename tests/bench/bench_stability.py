@@ -7,6 +7,8 @@ import numpy as np
 
 from shopmon.cutting.semidiscretization import stability
 from shopmon.cutting.stability_map import stability_map
+from shopmon.cutting.tip_receptance import receptance_of_modes
+from shopmon.cutting.zeroth_order import zeroth_order_limits
 from tests.published.milling_points import two_direction_case
 
 RPM, DEPTHS_MM = np.linspace(4000, 24000, 200), np.linspace(0.1, 6.0, 100)
@@ -44,6 +46,11 @@ def main() -> None:
         )
         apart = np.abs(found.spectral_radius[rows, columns] - plain).max()
         print(f"{name:24} {map_s:7.2f} {plain_s / CHECKED * RPM.size * DEPTHS_MM.size:8.0f} {apart:45.5f}")
+    print("\nzeroth-order limits at the same 200 speeds, CPU s")
+    for name, case in CASES.items():
+        tip = receptance_of_modes(case.modes)
+        lobes_s, _ = cpu_s(lambda case=case, tip=tip: zeroth_order_limits(case, *tip, RPM))
+        print(f"{name:24} {lobes_s:7.3f}")
 
 
 if __name__ == "__main__":

@@ -63,6 +63,41 @@ def test_advice_from_one_tone(capsys):
     assert "Program" not in out
 
 
+WALL = [
+    "--mode", "y:1800:0.03:2.5e6", "--mode", "x:1900:0.03:2.5e6", "--flutes", "3", "--material", "7075",
+    "--diameter", "6", "--ae", "0.15", "--helix", "45", "--rpm", "9000", "--wall", "20", "--stickout", "26",
+    "--fz", "0.04",
+]  # fmt: skip
+
+
+def test_a_wall_in_one_pass_or_several(capsys):
+    wall = asked(capsys, *WALL)["wall"]
+    assert [row["passes"] for row in wall["plans"]] == [1, 2, 3, 4]
+    one, *more = wall["plans"]
+    assert one["step_um"] == 0 < min(row["step_um"] for row in more)
+    assert one["left_um"] > more[-1]["left_um"]
+    # fz²/(4D) and (N fz)²/(4D)
+    assert wall["feed_marks_um"] == pytest.approx(1000 * 0.04**2 / 24, rel=0.03)
+    assert wall["feed_marks_one_tooth_um"] == pytest.approx(1000 * 0.12**2 / 24, rel=0.01)
+    status, out, _ = run(capsys, *WALL)
+    assert status == 0
+    assert "A wall 20 mm high at 9000 rpm" in out
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        (("--wall", "30"), "higher than the stickout"),
+        (("--milling", "slot"), "two walls"),
+        (("--fz", "0"), "--fz"),
+    ],
+)
+def test_a_wall_that_cannot_be_is_refused(capsys, changes, why):
+    status, out, err = run(capsys, *WALL, *changes)
+    assert (status, out) == (2, "")
+    assert why in err
+
+
 def test_limits_over_a_range(capsys):
     found = asked(capsys, *BENCH, "--from", "8000", "--to", "10000", "--step", "500", "--deepest", "20")
     assert [row["rpm"] for row in found["limits"]] == [8000.0, 8500.0, 9000.0, 9500.0, 10000.0]

@@ -57,6 +57,23 @@ def test_slot_of_the_shop_like_cutter_has_its_pockets_where_the_chatter_frequenc
     assert (depth_limits(case, [29000, 30500], 4.0) > 3.0).all()
 
 
+def test_regions_of_low_immersion():
+    # 5 % climb, 4 mm deep (T. Insperger, G. Stépán, IJNME 61, 2004, 117–141): islands of period doubling near
+    # N n/60 = 2 fn/(2 k + 1), k = 1, 2 … (here below 18440 and 11064 rpm), between them quasi-periodic
+    # chatter under the speeds N n/60 = fn/k (27660, 13830 rpm); tables above give single points of each.
+    rpm = np.arange(9000.0, 21001.0, 250.0)
+    found = stability_map(bench_case(0.05, "climb"), rpm, [4.0], lines=True)
+    flip, chatters = found.period_doubling[:, 0], found.chatters[:, 0]
+    assert flip[(rpm >= 17000) & (rpm <= 18250)].all()
+    assert not flip[(rpm > 11500) & (rpm < 16500)].any()
+    assert (chatters & ~flip)[(rpm >= 11750) & (rpm <= 12750)].all()
+    assert not chatters[(rpm >= 14500) & (rpm <= 16000)].any()
+    halves = found.line_hz[flip, 0] * found.period_s[flip]  # f_tp/2 + k f_tp
+    np.testing.assert_allclose(halves % 1.0, 0.5, atol=1e-9)
+    quasi = found.line_hz[chatters & ~flip, 0]
+    assert ((quasi > 860) & (quasi < 922)).all()  # below the natural frequency in climb milling
+
+
 def test_family_of_lines():
     # arg(μ)/(2πτ) = 99.72 Hz at 12000 rpm, two teeth, 5 % climb, 4 mm; family 99.72, 300.28, 499.72, 700.28,
     # 899.72 …: T. Insperger, G. Stépán, P. Bayly, B. Mann, J. Sound Vib. 262 (2003) 333–345 (formula
