@@ -47,6 +47,7 @@ class Background(Memory):
         self.since_sample = 0
         self.rotation_hz: float | None = None
         self._around = self._around_of = None
+        self._height = self._height_of = None
         self.drop()
 
     def drop(self) -> None:
@@ -88,6 +89,13 @@ class Background(Memory):
         self.bands_db = self.bands_db + bands_db
         if self.spectrum_db.size == spectrum_db.size:
             self.spectrum_db = (self.spectrum_db + spectrum_db).astype(np.float32)
+
+    def height_db(self, window: Window) -> np.ndarray:
+        """Height of `around_db` over the background's own floor: what a change of gain leaves as it was."""
+        if self._height_of is not self.spectrum_db:
+            self._height = np.maximum(self.around_db - window.floor(self.spectrum_db), 0.0)
+            self._height_of = self.spectrum_db
+        return self._height
 
     def settle(self) -> None:
         """Sound has risen: take over the waiting batch only where nothing is known otherwise."""

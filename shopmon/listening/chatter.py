@@ -1,91 +1,44 @@
-"""From stray lines to the verdict: evidence summed over time, an alarm with hysteresis."""
+"""From the odds of each hop to the verdict: evidence summed over time, an alarm with hysteresis.
+
+A cumulative sum of log-odds that never falls below 0 (Page, Biometrika 41, 1954, 100-115): its alarm level
+sets how rarely it cries without cause. Neighbouring windows overlap, so a hop's odds count by a fraction.
+"""
 
 import math
-from dataclasses import dataclass, replace
 
 from shopmon.listening.events import ChatterEnded, ChatterSpan, ChatterStarted, Event
 from shopmon.listening.state import Memory
-from shopmon.listening.strays import Track
+from shopmon.listening.suspect import Suspicion
 
-ALARM = 2.5
-CALM = 0.8
-CAP = 4.0
-MARGIN_RANGE_DB = (-3.0, 8.0)
-LONE_RANGE_DB = (-3.0, 14.0)
-PER_MARGIN_DB = 0.11
-PER_LONE_DB = 0.038
-PER_MEMBER = 0.22
-FULL_FAMILY = 1.5
-STRANGERS_LEAVE = 0.3
-PRICE = 0.35
-NOTHING = -0.3
-UNKNOWN_BACKGROUND = -0.15
+SHARE = 0.25
+LEAN = 0.25
+NOTHING = -4.0
+RANGE = (-3.0, 8.0)
+CALM_SHARE = 0.3
+LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 2.0, 0.12
+ABOVE_ALARM = 1.5
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Suspicion:
-    """What one hop holds against the cut: the track under suspicion, its family, the strangers."""
-
-    track: Track
-    family: float
-    strangers: int = 0
-
-
-def evidence_of(suspicion: Suspicion | None, background_known: bool) -> float:
-    """Return what one hop adds to the evidence (a scaled log-odds).
+def evidence_of(suspicion: Suspicion | None) -> float:
+    """Return what one hop adds to the evidence.
 
     Parameters
     ----------
     suspicion
         None when no line is stray.
-    background_known
-        Whether the sound before the cut is known.
     """
-    if suspicion is None:
-        return NOTHING
-    margin = suspicion.track.margin_db
-    related = min(suspicion.family / FULL_FAMILY, 1.0)
-    if suspicion.strangers > suspicion.family:
-        related *= STRANGERS_LEAVE
-    kin = PER_MARGIN_DB * _within(margin, *MARGIN_RANGE_DB) + PER_MEMBER * suspicion.family
-    alone = PER_LONE_DB * _within(margin, *LONE_RANGE_DB)
-    if suspicion.strangers:
-        alone = min(alone, 0.0)
-    value = related * kin + (1 - related) * alone - PRICE
-    return value if background_known else value + UNKNOWN_BACKGROUND
+    odds = NOTHING if suspicion is None else suspicion.log_odds
+    return SHARE * (_within(odds, *RANGE) - LEAN)
 
 
-def terms_of(suspicion: Suspicion | None, background_known: bool) -> dict[str, float]:
-    """Return what `evidence_of` is made of, by name."""
-    if suspicion is None:
-        return {}
-    whole = evidence_of(suspicion, background_known)
-    alone = evidence_of(replace(suspicion, family=0.0), background_known)
-    return {"over_floor_db": alone, "family_teeth": whole - alone}
+def alarm_level(false_alarms_per_hour: float) -> float:
+    """Return the evidence that raises the alarm for the false alarms accepted per hour of cutting."""
+    return LEVEL_AT_ONE - LEVEL_PER_E_FOLD * math.log(false_alarms_per_hour)
 
 
 def _within(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
-
-
-def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:
-    """Tell period doubling (half of tooth passing) from the rest.
-
-    Parameters
-    ----------
-    frequency_hz, rotation_hz
-        Chatter line and rotation frequency.
-    flutes
-        None where not known.
-    tolerance_hz
-        How well the two are known together.
-    """
-    spacing = rotation_hz * (flutes or 1)
-    away = abs((frequency_hz / spacing) % 1.0 - 0.5) * spacing
-    if away > tolerance_hz:
-        return "quasi-periodic"
-    return "period-doubling" if flutes else "unclassified"
 
 
 def severity_of(above_comb_db: float) -> str:
@@ -100,8 +53,13 @@ class ChatterJudge(Memory):
 
     kept = ("evidence", "highest", "span", "last_line_sample", "onset")
 
-    def __init__(self):
+    def __init__(self, false_alarms_per_hour: float):
+        self.accept(false_alarms_per_hour)
         self.clear()
+
+    def accept(self, false_alarms_per_hour: float) -> None:
+        """Accept so many false alarms per hour of cutting from now on."""
+        self.alarm = alarm_level(false_alarms_per_hour)
 
     def clear(self) -> None:
         """Know of no chatter."""
@@ -116,48 +74,53 @@ class ChatterJudge(Memory):
         """The open chatter event, if any."""
         return None if self.span is None else ChatterSpan(**self.span)
 
-    def weigh(
-        self,
-        suspicion: Suspicion | None,
-        background_known: bool,
-        sample: int,
-        earliest_sample: int,
-        window_samples: int,
-        kind: str,
-    ) -> list[Event]:
-        """Take in one hop of an engagement.
+    @property
+    def convinced(self) -> bool:
+        """The evidence is enough for an alarm."""
+        return self.evidence >= self.alarm
+
+    def weigh(self, suspicion: Suspicion | None, sample: int) -> None:
+        """Add the evidence of one hop in which a tooth is, or may be, in metal.
 
         Parameters
         ----------
         suspicion
             The worst line, None when there is none.
-        background_known
-            Whether the sound before the cut is known.
         sample
             One past the last sample.
-        earliest_sample
-            Start of the engagement: chatter cannot have begun earlier.
-        window_samples
-            Length of the analysis window in samples of the stream.
-        kind
-            Kind of chatter the line would be.
         """
-        self.evidence = _within(self.evidence + evidence_of(suspicion, background_known), 0.0, CAP)
+        self.evidence = _within(self.evidence + evidence_of(suspicion), 0.0, ABOVE_ALARM * self.alarm)
         if suspicion is not None and suspicion.track.margin_db > 0:
-            self.last_line_sample = sample
+            if suspicion.track.misses == 0 and suspicion.log_odds > 0:
+                self.last_line_sample = sample
             if self.onset is None:
                 self.onset = suspicion.track.since_sample
         if self.evidence <= 0:
             self.onset = None
+
+    def decide(
+        self, suspicion: Suspicion | None, sample: int, earliest_sample: int, window_samples: int
+    ) -> list[Event]:
+        """Raise, carry on or end the alarm while a tooth is in metal.
+
+        Parameters
+        ----------
+        suspicion, sample
+            As given to `weigh`.
+        earliest_sample
+            Start of the engagement: chatter cannot have begun earlier.
+        window_samples
+            Length of the analysis window in samples of the stream.
+        """
         if self.span is not None:
             return self._go_on(suspicion, sample, window_samples)
-        if self.evidence < ALARM or suspicion is None:
+        if not self.convinced or suspicion is None:
             return []
         start = (self.onset or sample) - int(0.35 * window_samples)
-        self.span = self._first(suspicion, max(earliest_sample, min(start, sample)), sample, kind)
+        self.span = self._first(suspicion, max(earliest_sample, min(start, sample)), sample)
         return [ChatterStarted(sample=sample, chatter=self.open)]
 
-    def _first(self, suspicion: Suspicion, start: int, sample: int, kind: str) -> dict:
+    def _first(self, suspicion: Suspicion, start: int, sample: int) -> dict:
         track = suspicion.track
         return {
             "start_sample": start,
@@ -166,7 +129,7 @@ class ChatterJudge(Memory):
             "frequency_hz": track.frequency_hz,
             "level_db": track.level_db,
             "severity": severity_of(track.above_comb_db),
-            "kind": kind,
+            "kind": suspicion.kind,
             "confidence": _probability(suspicion, self.evidence),
         }
 
@@ -181,7 +144,7 @@ class ChatterJudge(Memory):
                 order = ("slight", "clear", "heavy")
                 span["severity"] = max(span["severity"], worse, key=order.index)
             span["confidence"] = max(span["confidence"], _probability(suspicion, self.evidence))
-        if self.evidence >= CALM:
+        if self.evidence >= CALM_SHARE * self.alarm:
             return []
         return self.end(sample, self.last_line_sample - window_samples // 2)
 

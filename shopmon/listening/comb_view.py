@@ -11,7 +11,6 @@ from shopmon.signals.spectra import hann_skirt_db
 
 ORDERS = 40
 HIGHEST_HZ = 5000.0
-SPEED_DOUBT = 7e-4
 VISIBLE_DB = 7.0
 LEAST_HEARD = 0.25
 

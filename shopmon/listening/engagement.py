@@ -67,7 +67,7 @@ class Engagement(Memory):
     """
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
-            "spinning_before", "usual", "rejected", "relatives", "rise_db", "lost", "level_since", "proven",
+            "spinning_before", "usual", "rejected", "relatives", "ringing", "rise_db", "lost", "level_since", "proven",
             "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
@@ -88,6 +88,7 @@ class Engagement(Memory):
         self.usual = 0.0
         self.rejected = False
         self.relatives = 0.0
+        self.ringing = False
         self.rise_db = 0.0
         self.lost = 0
         self.level_since: int | None = None
@@ -203,6 +204,22 @@ class Engagement(Memory):
         self.candidate_sample = None
         return [Contact(engaged=True, sample=start)]
 
+    def ring(self, moment: Moment, since_sample: int) -> list[Contact]:
+        """A chatter family has begun: that is a cut, even where no rise of the sound was noticed.
+
+        Parameters
+        ----------
+        moment
+            What the hop is judged with.
+        since_sample
+            Since when the family has been heard.
+        """
+        if self.candidate_sample is not None:
+            return self._engage(moment)
+        self.candidate_sample = since_sample
+        contacts = self._engage(moment)
+        return [Contact(engaged=True, sample=max(since_sample, contacts[0].sample))]
+
     def _score_so_far(self, moment: Moment) -> float:
         if not self._steady(moment.turning):
             return NEVER
@@ -298,7 +315,7 @@ class Engagement(Memory):
             self.rise_db += 0.25 * (rise_db - self.rise_db)
             held = self._held(moment)
             self.lost = 0 if held or not moment.turning.trusted else self.lost + 1
-        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off))
+        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off)) and not self.ringing
         if fallen and self.fallen_hops < FALLEN_HOPS and self._still(moment):
             self.fallen_hops += 1
             return []
@@ -334,6 +351,6 @@ class Engagement(Memory):
             if abs(rotation / self.rotation_hz - 1) > JUMP:
                 return False
             self.rotation_hz += FOLLOW * (rotation - self.rotation_hz)
-        if self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES:
+        if self.ringing or self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES:
             return True
         return moment.score(moment.now - moment.frames(REACH_S), moment.now) > HOLD_SCORE

@@ -14,6 +14,7 @@ ON_LINE, ON_LINE_SHARE = 0.6, 7e-4
 BESIDE_DB = 8.0
 BACKGROUND_DB = 7.0
 WORDS = {
+    "base": "before any line is looked at",
     "over_floor_db": "height over the noise",
     "over_background_db": "height over the background",
     "grown_db": "growth over the background",
@@ -23,14 +24,17 @@ WORDS = {
     "family_teeth": "relatives at tooth-passing distance",
     "family_rotation": "relatives at rotation distance",
     "strangers": "other new lines that are no relatives",
-    "kin": "number of relatives",
     "kin_over_comb_db": "relatives together over the comb",
     "age_hops": "how long it has lasted",
     "missed_hops": "gaps in it",
-    "wander": "how much it wanders",
     "apart": "distance from the rotation line",
-    "from_half": "distance from half of tooth passing",
     "contrast_db": "how clear the comb is",
+    "jitter": "unsteadiness of the speed",
+    "comb_rise_db": "rise of the comb",
+    "since_contact_s": "time since contact",
+    "followed_s": "how long the speed has been followed",
+    "risen": "the sound has risen",
+    "touching": "a tooth is in metal",
     "background_known": "the background is known",
     "flutes_known": "the flutes are known",
     "speed_heard": "the speed is heard",

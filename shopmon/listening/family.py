@@ -14,8 +14,8 @@ LOWEST_HZ = 20.0
 def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
     """How many relatives of each line stand out of floor and background, weighted, from 0 to about 4.
 
-    Looked for at the spacing of tooth passing, where the flutes are known, and of the rotation: runout gives
-    every line sidebands there. The better of the two counts.
+    Looked for at the spacing of tooth passing (of the rotation where the flutes are not known) and of the
+    rotation: runout gives every line sidebands there. The result has the shape ``(2, lines)``.
 
     Parameters
     ----------
@@ -35,4 +35,4 @@ def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
         over = height + scene.view.floor_db[bins] - scene.background.around_db[bins]
         height = np.minimum(height, over)
     worth = np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
-    return ((worth * valid) @ WEIGHTS).max(axis=1)
+    return ((worth * valid) @ WEIGHTS).T

@@ -10,7 +10,8 @@ import numpy as np
 
 from shopmon.errors import SettingError
 from shopmon.listening.background import Background, background_entries
-from shopmon.listening.chatter import ALARM, ChatterJudge, Suspicion, terms_of
+from shopmon.listening.chatter import ChatterJudge
+from shopmon.listening.clues import Circumstances
 from shopmon.listening.comb_shape import CombShape
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.cut_book import CutBook
@@ -27,15 +28,18 @@ from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setu
 from shopmon.listening.speed import Speed
 from shopmon.listening.state import LEARNED, SCHEMA
 from shopmon.listening.strays import Strays
-from shopmon.listening.suspect import suspect
+from shopmon.listening.suspect import Suspicion, suspect
 from shopmon.listening.usual_cuts import UsualCuts
+from shopmon.listening.weights import MODEL
 from shopmon.signals.block import Block
 from shopmon.signals.comb import peaks_near
 from shopmon.signals.levels import power_db
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
 SPECTRUM_BINS = 1024
-SETTLED = 0.6
+UNSURE_SHARE = 0.5
+# where no rise was noticed, a line may still be as young as this to count as having come with a cut
+FRESH_S = 1.0
 STAGES = (
     "cutter", "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
     "shape", "book", "usual",
@@ -82,7 +86,7 @@ class Listener:
         self._background = Background()
         self.engagement = Engagement(rates)
         self.strays = Strays()
-        self.judge = ChatterJudge()
+        self.judge = ChatterJudge(settings.false_alarms_per_hour)
         self.book = CutBook(int(settings.cut_gap_s * sample_rate_hz))
         self.shape = CombShape()
         self.usual = UsualCuts(sample_rate_hz)
@@ -147,7 +151,7 @@ class Listener:
             return None
         frame, (scene, suspicion) = self._newest, self._seen
         lines = explain_lines(scene, self.strays.tracks, self._onset()) if scene else ()
-        parts = in_words(terms_of(suspicion, self._background.has_spectrum))
+        parts = in_words(MODEL.terms(suspicion.clues)) if suspicion else ()
         return Explanation(
             sample=frame.sample,
             state=str(frame.state),
@@ -157,9 +161,9 @@ class Listener:
             lines=lines,
             suspect_hz=round(suspicion.track.frequency_hz, 2) if suspicion else None,
             parts=parts,
-            log_odds=round(sum(adds for _, adds in parts), 3) if suspicion else None,
+            log_odds=round(suspicion.log_odds, 3) if suspicion else None,
             evidence=round(self.judge.evidence, 3),
-            alarm_at=round(ALARM, 3),
+            alarm_at=round(self.judge.alarm, 3),
         )
 
     def alternatives_rpm(self) -> list[float]:
@@ -200,6 +204,7 @@ class Listener:
             if name in start or not partial:
                 self._stage(name).restore(start[name])
         self.setup = setup_from(start["setup"])
+        self._accept(self.setup)
         if partial:
             self.front.channels.clear()
             self.shape.end()
@@ -241,12 +246,18 @@ class Listener:
             _, setup = self._changes.pop(0)
             if setup == self.setup:
                 continue
+            self._accept(setup)
             kept = {"preferences": setup.preferences, "expected_cut_s": setup.expected_cut_s}
             if setup == replace(self.setup, **kept):
                 self.setup = setup
             else:
                 events += self._new_context(start, setup)
         return events
+
+    def _accept(self, setup: Setup) -> None:
+        """Heed how many false alarms the person accepts: a wish goes before the settings."""
+        wished = setup.preferences.false_alarms_per_hour
+        self.judge.accept(self.settings.false_alarms_per_hour if wished is None else wished)
 
     def _new_context(self, start: int, setup: Setup) -> list[Event]:
         """Close the cut of the old context; a tooth still in metal opens one of the new context at once."""
@@ -273,6 +284,7 @@ class Listener:
                 events += self._leave(view.sample, view.sample)
                 self.engagement.clear()
             self.strays.clear()
+            self.judge.clear()
             return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
         events += self.reach.look(view, self.front.window, hop)
         raised = peaks_near(view.above_floor_db)
@@ -306,9 +318,7 @@ class Listener:
         if self.speed.doubted:
             self.engagement.spinning_before = False
         events: list[Event] = []
-        turning = Turning.of(self.speed, comb, self.setup)
-        moment = Moment(view=view, front=self.front, background=self._background, turning=turning)
-        for contact in self.engagement.judge(smoothed, moment, rise):
+        for contact in self.engagement.judge(smoothed, self._moment(view, comb), rise):
             events += self._contact(contact, view.sample)
         if self.engagement.risen and not was_risen:
             self._background.settle()
@@ -334,34 +344,54 @@ class Listener:
         return events
 
     def _hear_strays(self, view: View, comb: CombView | None, raised: np.ndarray) -> list[Event]:
-        if not (self._usable(comb) and view.full):
+        scene, suspicion = None, None
+        if comb is None or not view.full:
             self.strays.clear()
-            return []
-        window = self.front.window
-        filled_s = self._since_contact_s(view.sample)
-        scene = Scene(
+        else:
+            scene = self._scene(view, comb, raised)
+            suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
+        self._seen = (scene, suspicion)
+        self.engagement.relatives = suspicion.family if suspicion else 0.0
+        events: list[Event] = []
+        self.judge.weigh(suspicion, view.sample)
+        if self.judge.convinced and not self.book.touching:
+            for contact in self.engagement.ring(self._moment(view, comb), self.judge.onset or view.sample):
+                events += self._contact(contact, view.sample)
+        if self.book.touching:
+            window_samples = int(self.front.window.duration_s * self.rates.sample_rate_hz)
+            events += self.judge.decide(suspicion, view.sample, self.book.engaged[-1][0], window_samples)
+        self.engagement.ringing = self.judge.span is not None
+        return events
+
+    def _scene(self, view: View, comb: CombView, raised: np.ndarray) -> Scene:
+        return Scene(
             view=view,
-            window=window,
+            window=self.front.window,
             raised_db=raised,
-            comb=comb.heard_for(filled_s),
+            comb=comb.heard_for(self._since_contact_s(view.sample)),
             background=self._background,
-            slope=self.speed.tracker.slope,
+            slope=self.speed.tracker.slope if self.speed.trusted else 0.0,
+            trusted=self.speed.trusted,
             flutes=self.setup.flutes,
             preferences=self.setup.preferences,
         )
-        suspicion, kind = suspect(scene, self.strays, self._onset())
-        self._seen = (scene, suspicion)
-        self.engagement.relatives = suspicion.family if suspicion else 0.0
-        if not self.book.touching or filled_s < SETTLED * window.duration_s:
-            return []
-        return self.judge.weigh(
-            suspicion,
-            self._background.has_spectrum,
-            view.sample,
-            self.book.engaged[-1][0],
-            int(window.duration_s * self.rates.sample_rate_hz),
-            kind,
+
+    def _circumstances(self, sample: int) -> Circumstances:
+        onset = self._onset()
+        return Circumstances(
+            onset_sample=sample - int(FRESH_S * self.rates.sample_rate_hz) if onset is None else onset,
+            risen=onset is not None,
+            touching=self.book.touching,
+            contrast_db=self.speed.contrast_db,
+            jitter=self.speed.tracker.jitter,
+            followed_s=self.speed.tracker.hops * self.rates.hop_s,
+            comb_rise_db=float(self.engagement.rise_db),
+            rate_hz=self.rates.sample_rate_hz,
         )
+
+    def _moment(self, view: View, comb: CombView | None) -> Moment:
+        turning = Turning.of(self.speed, comb, self.setup)
+        return Moment(view=view, front=self.front, background=self._background, turning=turning)
 
     def _hear_shape(self, view: View, comb: CombView | None) -> list[Event]:
         """What departs from the comb's usual shape is a notice: runout can do it as well as chatter."""
@@ -416,7 +446,7 @@ class Listener:
             or doubtful_speed
             or blind
             or self.shape.doubling
-            or (self.judge.span is None and self.judge.evidence > 1.2)
+            or (self.judge.span is None and self.judge.evidence > UNSURE_SHARE * self.judge.alarm)
         )
 
     def _frame(self, view: View, comb: CombView | None, stray) -> Frame:

@@ -9,6 +9,9 @@ from shopmon.listening.comb_view import CombView
 from shopmon.listening.front import View, Window
 from shopmon.listening.preferences import Preferences
 
+SPEED_DOUBT = 7e-4
+TOLD_DOUBT = 0.02
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Scene:
@@ -26,6 +29,8 @@ class Scene:
         What was there before.
     slope
         Share by which the speed changes per hop.
+    trusted
+        The speed is heard, not only told.
     flutes
         None where not known.
     preferences
@@ -38,8 +43,14 @@ class Scene:
     comb: CombView
     background: Background
     slope: float
+    trusted: bool
     flutes: int | None
     preferences: Preferences
+
+    @property
+    def doubt(self) -> float:
+        """Share by which the rotation frequency may be wrong or moving within the window."""
+        return (SPEED_DOUBT if self.trusted else TOLD_DOUBT) + 2 * abs(self.slope)
 
     @property
     def compared(self) -> bool:

@@ -4,7 +4,13 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-from shopmon.listening.preferences import Preferences, preferences_as_data, preferences_from
+from shopmon.listening.preferences import (
+    FEWEST_FALSE_ALARMS,
+    MOST_FALSE_ALARMS,
+    Preferences,
+    preferences_as_data,
+    preferences_from,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,12 +60,15 @@ class ListenerSettings:
         Engagements closer than this belong to one cut.
     sensor
         What kind of sensor is heard through.
+    false_alarms_per_hour
+        How many false chatter alarms the person accepts in an hour of cutting.
     """
 
     min_rpm: float = 500.0
     max_rpm: float = 30_000.0
     cut_gap_s: float = 3.0
     sensor: Literal["microphone", "accelerometer"] = "microphone"
+    false_alarms_per_hour: float = 0.1
 
     def __post_init__(self):
         if not 30 <= self.min_rpm < self.max_rpm <= 200_000:
@@ -68,3 +77,8 @@ class ListenerSettings:
             )
         if not 0.1 <= self.cut_gap_s <= 600:
             raise ValueError(f"a cut gap of {self.cut_gap_s!r} s is not between 0.1 and 600")
+        if not FEWEST_FALSE_ALARMS <= self.false_alarms_per_hour <= MOST_FALSE_ALARMS:
+            raise ValueError(
+                f"{self.false_alarms_per_hour!r} false alarms per hour of cutting is not between "
+                f"{FEWEST_FALSE_ALARMS:g} and {MOST_FALSE_ALARMS:g}"
+            )

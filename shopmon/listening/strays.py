@@ -1,23 +1,29 @@
 """Lines that belong to no comb: weighed at once against the comb, the local floor and the background."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from shopmon.listening.comb_view import SPEED_DOUBT, CombView
+from shopmon.listening.comb_view import CombView
 from shopmon.listening.events import StrayTone
 from shopmon.listening.front import View, Window
 from shopmon.listening.preferences import REJECTED_DB
 from shopmon.listening.scene import Scene
-from shopmon.listening.state import Memory
+from shopmon.listening.state import Memory, decode, encode
 
-LOWEST_HZ = 70.0
+LOWEST_HZ = 25.0
 HIGHEST_SHARE = 0.42
+OVER = (
+    "floor",
+    "background",
+    "background, each over its own floor",
+    "comb nearby",
+    "nearest comb line's skirt",
+)
 FLOOR_DB = 11.0
-BACKGROUND_DB = 7.0
+NEEDED_DB = np.array([FLOOR_DB, 7.0, 7.0, -16.0, 8.0])
+FOLLOWED_DB = -5.0
 UNKNOWN_DB = 37.0
-COMB_DB = -16.0
-SKIRT_DB = 8.0
 MOST_LINES = 24
 MOST_TRACKS = 16
 DROP_HOPS = 6
@@ -34,13 +40,15 @@ class Lines:
     ----------
     frequency_hz, level_db
         Read between the bins.
+    over_db
+        Heights over the references of `OVER`, shape ``(len(OVER), lines)``.
     margin_db
-        The least of the margins over local floor, background, comb and the nearest comb line's skirt: above
-        0 the line is stray.
+        The least of the heights less what each must be: above 0 the line is stray.
     """
 
     frequency_hz: np.ndarray
     level_db: np.ndarray
+    over_db: np.ndarray
     margin_db: np.ndarray
 
 
@@ -48,28 +56,35 @@ def find_lines(scene: Scene) -> Lines:
     """Weigh the strongest lines of a spectrum; without a known background that reference is left out."""
     view, window, comb = scene.view, scene.window, scene.comb
     peaks = _peaks(view, window)
-    doubt = SPEED_DOUBT + 2 * abs(scene.slope)
-    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, doubt)
+    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, scene.doubt)
     peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
     keep = np.argsort(-view.above_floor_db[peaks], kind="stable")[:MOST_LINES]
-    peaks, skirt = peaks[keep], skirt[keep] - SKIRT_DB
+    peaks, skirt = peaks[keep], skirt[keep]
     places, levels = window.read_lines(view.spectrum_db, peaks)
-    floor = view.above_floor_db[peaks] - FLOOR_DB
+    above_floor = view.above_floor_db[peaks]
     known = scene.background.around_db[peaks] if scene.compared else levels - UNKNOWN_DB
-    before = levels - known - BACKGROUND_DB
+    stood = scene.background.height_db(window)[peaks] if scene.compared else above_floor - UNKNOWN_DB
+    near_comb = _near_comb_db(peaks * window.bin_hz, comb)
+    over = np.stack([above_floor, levels - known, above_floor - stood, levels - near_comb, skirt])
     wanted = scene.preferences
     if wanted.heeded_hz:
-        before[wanted.is_heeded(peaks * window.bin_hz)] = np.inf
-    over_comb = levels - _near_comb_db(peaks * window.bin_hz, comb) - COMB_DB
-    margin = np.minimum(np.minimum(floor, before), np.minimum(over_comb, skirt))
+        over[1:3, wanted.is_heeded(peaks * window.bin_hz)] = UNKNOWN_DB
+    margin = _margin_db(over)
     if wanted.rejected:
         margin[wanted.is_rejected(places * window.bin_hz, comb.rotation_hz)] = REJECTED_DB
     order = np.argsort(-levels, kind="stable")
     return Lines(
         frequency_hz=(places * window.bin_hz)[order],
         level_db=levels[order],
+        over_db=over[:, order].astype(np.float64),
         margin_db=margin[order].astype(np.float64),
     )
+
+
+def _margin_db(over_db: np.ndarray) -> np.ndarray:
+    """Least of the margins; of the two over the background the greater: gain control moves all lines."""
+    floor, before, grown, comb, skirt = over_db - NEEDED_DB[:, None]
+    return np.minimum(np.minimum(floor, np.maximum(before, grown)), np.minimum(comb, skirt))
 
 
 def _peaks(view: View, window: Window) -> np.ndarray:
@@ -105,6 +120,7 @@ class Track:
     misses: int = 0
     engaged: bool = False
     above_comb_db: float = 0.0
+    over_db: np.ndarray = field(default_factory=lambda: NEEDED_DB.copy())
 
     @property
     def level_db(self) -> float:
@@ -124,45 +140,50 @@ class Strays(Memory):
 
     def snapshot(self) -> dict:
         """Return the tracks as plain data."""
-        return {"tracks": [dict(vars(track)) for track in self.tracks]}
+        return {"tracks": [encode(vars(track)) for track in self.tracks]}
 
     def restore(self, data: dict) -> None:
         """Take up tracks."""
-        self.tracks = [Track(**track) for track in data["tracks"]]
+        self.tracks = [Track(**decode(track)) for track in data["tracks"]]
 
     def follow(self, lines: Lines, scene: Scene, engaged: bool) -> None:
         """Join the lines of a spectrum to the tracks."""
-        free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > 0]
+        free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > FOLLOWED_DB]
         for track in self.tracks:
             reach = max(1.2 / scene.window.duration_s, 0.002 * track.frequency_hz)
             near = [i for i in free if abs(lines.frequency_hz[i] - track.frequency_hz) <= reach]
             if near:
                 best = min(near, key=lambda i: abs(lines.frequency_hz[i] - track.frequency_hz))
                 free.remove(best)
-                self._extend(track, lines, best, scene.comb)
+                self._extend(track, lines, best, scene)
             else:
                 track.misses += 1
                 track.margin_db += 0.3 * (-3.0 - track.margin_db)
+                track.over_db = track.over_db + 0.3 * (NEEDED_DB - 3.0 - track.over_db)
         self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
         for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
             self.tracks.append(_new_track(lines, i, scene, engaged))
         self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
 
-    def _extend(self, track: Track, lines: Lines, i: int, comb: CombView) -> None:
+    def _extend(self, track: Track, lines: Lines, i: int, scene: Scene) -> None:
         track.hits += 1
         track.misses = 0
         share = max(1.0 / track.hits, 0.08)
         level = float(lines.level_db[i])
         # while the window fills, a new line rises: do not average over that
         share = 1.0 if track.hits <= 8 and level > track.level_db + 1.0 else share
-        track.frequency_hz += share * (float(lines.frequency_hz[i]) - track.frequency_hz)
+        moved = float(lines.frequency_hz[i]) - track.frequency_hz
+        track.frequency_hz += share * moved
         track.power += share * (10.0 ** (level / 10) - track.power)
+        if track.margin_db <= 0:
+            track.since_sample = scene.view.sample
         track.margin_db += 0.5 * (float(lines.margin_db[i]) - track.margin_db)
-        track.above_comb_db = level - comb.strongest_db
+        track.over_db = track.over_db + 0.5 * (lines.over_db[:, i] - track.over_db)
+        track.above_comb_db = level - scene.comb.strongest_db
 
     def steady(self) -> list[Track]:
         """Tracks that have lasted, strongest first."""
-        return [track for track in self.tracks if track.hits >= STEADY_HOPS and track.misses <= 2]
+        return [t for t in self.tracks if t.hits >= STEADY_HOPS and t.misses <= 2 and t.margin_db > 0]
 
     def tones(self, comb: CombView, background_known: bool) -> tuple[StrayTone, ...]:
         """Return what is worth showing: neither far below the comb nor far below the strongest stray line."""
@@ -188,6 +209,7 @@ def _new_track(lines: Lines, i: int, scene: Scene, engaged: bool) -> Track:
         frequency_hz=float(lines.frequency_hz[i]),
         power=float(10.0 ** (lines.level_db[i] / 10)),
         margin_db=float(lines.margin_db[i]),
+        over_db=lines.over_db[:, i].copy(),
         since_sample=scene.view.sample,
         engaged=engaged,
         above_comb_db=float(lines.level_db[i]) - scene.comb.strongest_db,

@@ -1,64 +1,90 @@
 """Which stray line of an engagement is under suspicion, and what kind of chatter it would be."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
-from shopmon.listening.chatter import Suspicion, kind_of
-from shopmon.listening.family import family_support
+from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of
+from shopmon.listening.kinship import kinship
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
+from shopmon.listening.weights import MODEL
 
-LEAST_HITS = 2
-CANDIDATES = 3
-CLEAR_DB = 2.0
+FAMILY = [CLUES.index("family_teeth"), CLUES.index("family_rotation")]
 
 
-def suspect(scene: Scene, strays: Strays, onset: int | None) -> tuple[Suspicion | None, str]:
-    """Follow the stray lines; return the worst that came with the engagement, and its kind.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Suspicion:
+    """What one hop holds against the cut.
+
+    Attributes
+    ----------
+    track
+        The line to be named: the strongest of the family.
+    log_odds
+        That the worst line is chatter.
+    family
+        How many of its relatives are seen.
+    kind
+        Kind of chatter it would be.
+    clues
+        Of the worst line, columns as in `CLUES`.
+    """
+
+    track: Track
+    log_odds: float
+    family: float = 0.0
+    kind: str = "unclassified"
+    clues: np.ndarray | None = None
+
+
+def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | None:
+    """Follow the stray lines one hop on; return the worst that came with the engagement.
 
     Parameters
     ----------
     scene
         The spectrum.
     strays
-        The tracks, which are taken one hop on.
-    onset
-        Since when a tooth is, or may be, in metal; None when none is.
+        The tracks.
+    around
+        What holds for all lines.
     """
-    strays.follow(find_lines(scene), scene, onset is not None)
-    fresh = [track for track in strays.tracks if _belongs(track, onset)]
-    tracks = sorted(fresh, key=lambda track: -track.margin_db)[:CANDIDATES]
+    strays.follow(find_lines(scene), scene, around.risen)
+    tracks = came_with_the_cut(strays.tracks, around.onset_sample)
     if not tracks:
-        return None, "unclassified"
-    rotation, tolerance = scene.comb.rotation_hz, 1.5 / scene.window.duration_s
-    families = family_support(np.array([track.frequency_hz for track in tracks]), scene)
-    suspicions = [
-        Suspicion(track=track, family=float(family), strangers=strangers(track, fresh, rotation, tolerance))
-        for track, family in zip(tracks, families, strict=True)
-    ]
-    worst = max(suspicions, key=lambda s: min(s.track.margin_db, 8.0) + 2.0 * s.family - 2.0 * s.strangers)
-    kin = [track for track in fresh if not is_stranger(worst.track, track, rotation, tolerance)]
-    strongest = max(kin, key=lambda track: track.power)
-    shown = strongest if strongest.margin_db > 0 else worst.track
+        return None
+    clues = clues_of(tracks, scene, around)
+    odds = MODEL.log_odds(clues)
+    worst = int(np.argmax(odds))
+    frequency_hz = np.array([track.frequency_hz for track in tracks])
+    related = kinship(frequency_hz, scene.comb.rotation_hz, 1.5 / scene.window.duration_s)[worst]
+    kin = [track for track, is_kin in zip(tracks, related, strict=True) if is_kin and track.margin_db > 0]
+    shown = max(kin, key=lambda track: track.power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
-    kind = kind_of(shown.frequency_hz, rotation, scene.flutes, away)
-    return Suspicion(track=shown, family=worst.family, strangers=worst.strangers), kind
+    return Suspicion(
+        track=replace(shown),
+        log_odds=float(odds[worst]),
+        family=float(clues[worst, FAMILY].max()),
+        kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
+        clues=clues[worst],
+    )
 
 
-def _belongs(track: Track, onset: int | None) -> bool:
-    """The line came with the engagement and is there now."""
-    recent = track.hits >= LEAST_HITS and track.misses <= 3
-    return recent and onset is not None and track.since_sample >= onset
+def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:
+    """Tell period doubling (half of tooth passing) from the rest.
 
-
-def strangers(track: Track, others: list[Track], rotation_hz: float, tolerance_hz: float) -> int:
-    """Count other clear new lines that are no relatives of a line: another machine has lines of its own."""
-    clear = [other for other in others if other.margin_db > CLEAR_DB and other.hits > LEAST_HITS]
-    return sum(is_stranger(track, other, rotation_hz, tolerance_hz) for other in clear)
-
-
-def is_stranger(track: Track, other: Track, rotation_hz: float, tolerance_hz: float) -> bool:
-    """Two lines of one chatter differ by, or add up to, a multiple of the rotation."""
-    for distance in (track.frequency_hz - other.frequency_hz, track.frequency_hz + other.frequency_hz):
-        if abs(distance - rotation_hz * round(distance / rotation_hz)) <= tolerance_hz:
-            return False
-    return True
+    Parameters
+    ----------
+    frequency_hz, rotation_hz
+        Chatter line and rotation frequency.
+    flutes
+        None where not known.
+    tolerance_hz
+        How well the two are known together.
+    """
+    spacing = rotation_hz * (flutes or 1)
+    away = abs((frequency_hz / spacing) % 1.0 - 0.5) * spacing
+    if away > tolerance_hz:
+        return "quasi-periodic"
+    return "period-doubling" if flutes else "unclassified"
