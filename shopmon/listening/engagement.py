@@ -68,8 +68,7 @@ class Engagement(Memory):
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
             "spinning_before", "usual", "rejected", "relatives", "ringing", "rise_db", "lost", "level_since",
-            "proven",
-            "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
+            "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
