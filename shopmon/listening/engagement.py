@@ -224,9 +224,7 @@ class Engagement(Memory):
         if not self._steady(moment.turning):
             return NEVER
         if self.spinning_before:
-            # loud chatter of a light cut can drown the comb's own rise; its relatives give it away
-            related = CERTAIN if self.relatives > RELATIVES else 0.0
-            return related + moment.score(self.candidate_sample, moment.now)
+            return moment.score(self.candidate_sample, moment.now)
         if not moment.turning.trusted:
             return NEVER
         if self.confirmed:
