@@ -1,8 +1,29 @@
 """Collects the routes of the interface on its blueprint."""
 
-from shopmon.dashboards.api import background, clock, context, cuts, explain, health, marks, state, stream
+from shopmon.dashboards.api import (
+    background,
+    carefulness,
+    clock,
+    context,
+    cuts,
+    explain,
+    health,
+    marks,
+    state,
+    stream,
+)
 from shopmon.dashboards.api.blueprint import blueprint
 
 __all__ = [
-    "background", "blueprint", "clock", "context", "cuts", "explain", "health", "marks", "state", "stream",
-]  # fmt: skip
+    "background",
+    "blueprint",
+    "carefulness",
+    "clock",
+    "context",
+    "cuts",
+    "explain",
+    "health",
+    "marks",
+    "state",
+    "stream",
+]

@@ -30,6 +30,16 @@ document.addEventListener("click", async (event) => {
   }
 });
 
+document.addEventListener("change", async (event) => {
+  if (event.target.name !== "careful") return;
+  try {
+    await request("/api/carefulness", { false_alarms_per_hour: Number(event.target.value) });
+    say(answer, "Done. It holds from this moment on.");
+  } catch (error) {
+    say(answer, error.message);
+  }
+});
+
 setInterval(() => {
   if (!document.hidden) refresh().catch(() => undefined);
 }, EVERY_MS);

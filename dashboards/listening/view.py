@@ -9,6 +9,12 @@ ORIGINS = {
     "rejected by the person": "you said: no chatter",
 }
 
+CHOICES = (
+    (0.02, "Hardly ever", "one in fifty hours of cutting; slight chatter may be called late or never"),
+    (0.1, "About one a day", "one in ten hours of cutting"),
+    (0.5, "Several a day", "one in two hours of cutting: rather too often than too late"),
+)
+
 blueprint = Blueprint("listening", __name__, url_prefix="/listening")
 
 
@@ -22,6 +28,8 @@ def page() -> str:
         tones=suspects(state),
         entries=monitor.background(),
         origins=ORIGINS,
+        choices=CHOICES,
+        chosen=monitor.wishes.false_alarms_per_hour,
     )
 
 

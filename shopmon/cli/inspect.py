@@ -28,6 +28,12 @@ from shopmon.errors import RecordingError, SettingError
 @click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
 @click.option("--ae", type=float, metavar="MM", help="Radial depth of the cut.")
 @click.option("--ap", type=float, metavar="MM", help="Axial depth of the cut.")
+@click.option(
+    "--false-alarms-per-hour",
+    type=float,
+    metavar="X",
+    help="False chatter alarms that are accepted in an hour of cutting.",
+)
 @click.option("--at", "at_s", type=float, metavar="SECONDS", help="Explain this moment, line by line.")
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
@@ -44,6 +50,7 @@ def command(
     diameter,
     ae,
     ap,
+    false_alarms_per_hour,
     at_s,
     cold,
     json_file,
@@ -54,7 +61,7 @@ def command(
 
     Example: shopmon inspect pass.flac --rpm 12000 --flutes 3
     """
-    setup, settings = _checked(rpm, flutes, min_rpm, max_rpm, sensor)
+    setup, settings = _checked(rpm, flutes, min_rpm, max_rpm, sensor, false_alarms_per_hour)
     _check_files(recording, json_file)
     if (full_scale is None) != (unit is None):
         raise SettingError(
@@ -85,16 +92,19 @@ def command(
         write_json(result, json_file)
 
 
-def _checked(rpm, flutes, min_rpm, max_rpm, sensor):
+def _checked(rpm, flutes, min_rpm, max_rpm, sensor, false_alarms_per_hour):
+    from shopmon.listening.preferences import Preferences
     from shopmon.listening.setup import ListenerSettings, Setup
 
     bounds = {key: value for key, value in (("min_rpm", min_rpm), ("max_rpm", max_rpm)) if value is not None}
     try:
         settings = ListenerSettings(sensor=sensor, **bounds)
-        return Setup(nominal_rpm=rpm, flutes=flutes), settings
+        wanted = Preferences(false_alarms_per_hour=false_alarms_per_hour)
+        return Setup(nominal_rpm=rpm, flutes=flutes, preferences=wanted), settings
     except ValueError as exc:
         raise SettingError(
-            f"That cannot be: {exc}.", "Check --rpm, --flutes, --min-rpm and --max-rpm."
+            f"That cannot be: {exc}.",
+            "Check --rpm, --flutes, --min-rpm, --max-rpm and --false-alarms-per-hour.",
         ) from exc
 
 

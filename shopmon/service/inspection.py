@@ -211,9 +211,10 @@ class _Hearing:
 
 def _filled(setup: Setup, other: Setup) -> Setup:
     """The setup, with what it leaves open taken from another."""
+    kept, wanted = other.preferences, setup.preferences.false_alarms_per_hour
     return Setup(
         nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
         flutes=setup.flutes if setup.flutes is not None else other.flutes,
         job=other.job,
-        preferences=other.preferences,
+        preferences=kept if wanted is None else replace(kept, false_alarms_per_hour=wanted),
     )

@@ -13,6 +13,7 @@ from shopmon.listening.preferences import (
     preferences_as_data,
     preferences_from,
 )
+from shopmon.listening.setup import ListenerSettings
 from shopmon.records.archive import Archive
 
 KEY = "preferences"
@@ -33,6 +34,12 @@ class Wishes:
         self._archive = archive
         self._use = use
         self.now: Preferences = preferences_from(archive.value(KEY))
+
+    @property
+    def false_alarms_per_hour(self) -> float:
+        """False alarms accepted in an hour of cutting: as chosen, else as the listener begins with."""
+        chosen = self.now.false_alarms_per_hour
+        return ListenerSettings().false_alarms_per_hour if chosen is None else chosen
 
     def as_data(self) -> dict[str, Any]:
         """Return them as they are kept beside a recording; empty where nothing was ever wished."""

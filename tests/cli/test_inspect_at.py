@@ -1,4 +1,4 @@
-"""``shopmon inspect --at``: one moment explained."""
+"""``shopmon inspect --at``: one moment explained; how often it may be wrong moves the alarm."""
 
 import json
 
@@ -40,3 +40,19 @@ def test_the_moment_is_in_the_json_and_changes_nothing_else(ringing, tmp_path):
 def test_a_moment_that_is_not_there_is_refused(ringing, capsys, at):
     assert main(["inspect", ringing, "--at", at]) == 2
     assert len(capsys.readouterr().err.strip().splitlines()) == 1
+
+
+def test_how_often_it_may_be_wrong_moves_the_alarm(ringing, tmp_path):
+    alarm_at = []
+    for wanted in ("0.01", "10"):
+        told = tmp_path / f"{wanted}.json"
+        command = ["inspect", ringing, "--false-alarms-per-hour", wanted, "--at", "2", "--json", str(told)]
+        assert main(command) == 0
+        alarm_at.append(json.loads(told.read_text())["moment"]["evidence"]["alarm_at"])
+    assert alarm_at[0] > alarm_at[1]
+
+
+@pytest.mark.parametrize("wanted", ["0", "-1", "nan", "1e9"])
+def test_a_number_of_false_alarms_that_cannot_be_is_refused(ringing, capsys, wanted):
+    assert main(["inspect", ringing, "--false-alarms-per-hour", wanted]) == 2
+    assert "--false-alarms-per-hour" in capsys.readouterr().err

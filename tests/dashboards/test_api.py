@@ -267,3 +267,17 @@ def test_the_help_explains_every_state_and_notice(client):
 def test_the_present_moment_is_explained(client):
     told = client.get("/api/explain").get_json()
     assert {"at_s", "lines", "evidence", "suspect_hz", "state"} <= set(told)
+
+
+def test_how_often_it_may_be_wrong_is_read_and_changed(client, monitor):
+    assert client.get("/api/carefulness").get_json() == {"false_alarms_per_hour": 0.1}
+    assert 'value="0.1" checked' in client.get("/listening").get_data(as_text=True)
+    answer = client.post("/api/carefulness", json={"false_alarms_per_hour": 0.5})
+    assert answer.get_json() == {"false_alarms_per_hour": 0.5}
+    assert 'value="0.5" checked' in client.get("/listening").get_data(as_text=True)
+
+
+@pytest.mark.parametrize("body", [{}, {"false_alarms_per_hour": 0}, {"false_alarms_per_hour": "rarely"}])
+def test_a_carefulness_that_cannot_be_is_refused(client, body):
+    answer = client.post("/api/carefulness", json=body)
+    assert answer.status_code == 400 and answer.get_json()["hint"]

@@ -114,3 +114,21 @@ def test_preferences_are_resumed_with_the_listener():
 def test_what_cannot_be_is_refused(make):
     with pytest.raises(ValueError):
         make()
+
+
+def test_how_often_it_may_be_wrong_moves_the_alarm_at_once_and_is_resumed():
+    ringing = machine(SECONDS, chatter=((3.5, 5.0),), chatter_level=0.02)
+    alarm_at = []
+    for wanted in (0.01, 0.1, 10.0):
+        _, ears = hear([(0, Preferences(false_alarms_per_hour=wanted))], sound=ringing[: int(4.5 * RATE_HZ)])
+        alarm_at.append(ears.explain().alarm_at)
+        state = json.loads(json.dumps(ears.snapshot()))
+        rest = ringing[ears.cutter.next_sample :]
+        first = ears.cutter.next_sample
+        expected = [e for block in blocks(rest, first_sample=first) for e in ears.feed(block)]
+        again, heard = hear([], start=state, sound=rest, first_sample=first)
+        assert plain(again) == plain(expected)
+        assert heard.explain().alarm_at == alarm_at[-1]
+    assert alarm_at[0] > alarm_at[1] > alarm_at[2]
+    _, unasked = hear([], sound=ringing[:16_000])
+    assert unasked.explain().alarm_at == alarm_at[1]

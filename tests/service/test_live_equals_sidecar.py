@@ -118,6 +118,7 @@ def test_a_rejected_tone_holds_from_the_moment_on_live_and_in_the_recording(tmp_
     before = span["alarm_sample"] - int(0.6 * RATE_HZ)
 
     def reject(wishes):
+        wishes.accept_false_alarms(2.0)
         for step in range(-12, 13):
             wishes.reject(frequency_hz=ringing_hz + 8.0 * step)
 
