@@ -124,7 +124,9 @@ def test_a_rejected_tone_holds_from_the_moment_on_live_and_in_the_recording(tmp_
 
     cuts, files = _run(tmp_path / "rejected", played, wishes=[(before, reject)])
     assert len(cuts) == len(plain)
-    assert [cut["engaged"] for cut in cuts] == [cut["engaged"] for cut in plain]
+    # what rings is held to be in metal a moment longer, so an end may move by a sub-frame or two
+    for cut, as_before in zip(cuts, plain, strict=True):
+        assert np.allclose(cut["engaged"], as_before["engaged"], atol=0.05)
     near = [c for cut in cuts for c in cut["chatter"] if abs(c["frequency_hz"] - ringing_hz) < 90]
     assert not near
     _assert_same(cuts, files)
