@@ -14,6 +14,7 @@ from pathlib import Path
 from tests.bench.detector import corpus, looking, running, shop_day, trade
 from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.hearing import TOLD
+from tests.bench.detector.sum_drawing import SUMS
 
 
 def commands():
@@ -26,7 +27,7 @@ def commands():
     names = parser.add_subparsers(dest="command", required=True)
     draw = names.add_parser("draw", help="draw cases into a folder")
     draw.add_argument("folder")
-    draw.add_argument("--family", choices=sorted(FAMILIES), default="A")
+    draw.add_argument("--family", choices=sorted({*FAMILIES, *SUMS}), default="A")
     draw.add_argument("--first", type=int, default=0)
     draw.add_argument("--count", type=int, default=200)
     draw.add_argument("--sensors", type=int, choices=(1, 2), default=1)

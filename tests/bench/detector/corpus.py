@@ -8,8 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from shopmon.errors import SettingError
-from tests.bench.detector.drawing import drawn
-from tests.bench.detector.making import rendered
+from tests.bench.detector import drawing, making, sum_drawing, sum_making
 
 
 def draw(folder, family, first, count, sensors=1):
@@ -32,9 +31,11 @@ def stem_number(family, seed):
 
 
 def one(family, seed, sensors):
-    """Draw and render one case; None where the simulator refuses it."""
+    """Draw and render one case; None where it is refused."""
     try:
-        return rendered(drawn(family, seed, sensors=sensors))
+        if family in sum_drawing.SUMS:
+            return sum_making.rendered(sum_drawing.drawn(family, seed, sensors=sensors))
+        return making.rendered(drawing.drawn(family, seed, sensors=sensors))
     except SettingError as exc:
         print(f"{family}{seed} left out: {exc}", flush=True)
         return None

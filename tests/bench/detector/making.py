@@ -56,7 +56,9 @@ def one_sensor(case, done, sensor, count, rng):
     time = np.arange(count) / plan.sample_rate_hz
     own = replace(plan, surroundings=around)
     total = teeth + 10 ** (plan.spindle.level_db / 20) * spindle_sound(own, done.track, time, rng)
-    total += surrounding_sound(own, time, rng) + AIRBORNE[sensor] * others(case, time, rng)
+    total += surrounding_sound(own, time, rng) + AIRBORNE[sensor] * others(
+        case.sounds, time, plan.sample_rate_hz, rng
+    )
     sound, gain = recorded(case, total)
     return sound, teeth, gain
 
@@ -70,13 +72,13 @@ def surroundings_of(case, sensor):
     return replace(around, sensor=sensor, resonances=usual)
 
 
-def others(case, time_s, rng):
+def others(sounds, time_s, rate_hz, rng):
     """Everything else that is heard, in units of the quiet cut."""
-    total, rate = np.zeros(time_s.size), case.plan.sample_rate_hz
-    for sound in case.sounds:
+    total = np.zeros(time_s.size)
+    for sound in sounds:
         first = np.searchsorted(time_s, sound.start_s)
         part = time_s[first:] - time_s[first]
-        made = SOURCES[sound.name](part, rate, rng)
+        made = SOURCES[sound.name](part, rate_hz, rng)
         total[first:] += 10 ** (sound.level_db / 20) * made * gate(time_s[first:], sound.start_s, sound.end_s)
     return total
 
@@ -114,11 +116,14 @@ def described(case, truth, done, teeth):
         "material": plan.material.alloy,
         "physics": case.family + (" frame" if "frame mode" in case.tags else " tool" if done.cuts else ""),
         "tags": list(case.tags),
-        "sounds": [
-            [s.name, round(s.level_db, 1), round(s.start_s, 2), round(s.end_s, 2)] for s in case.sounds
-        ],
+        "sounds": sounds_told(case.sounds),
         "turns": turns_of(done.track, plan.duration_s),
     }
+
+
+def sounds_told(sounds):
+    """Other sounds as plain data."""
+    return [[s.name, round(s.level_db, 1), round(s.start_s, 2), round(s.end_s, 2)] for s in sounds]
 
 
 def turns_of(track, duration_s):
@@ -130,6 +135,11 @@ def turns_of(track, duration_s):
 def told_rpm(case, truth):
     """The speed that the monitor is told, rpm: the loaded spindle's first speed, off by the case's error."""
     rpm = case.plan.spindle.true_rpm * (1 - (case.plan.spindle.droop if truth["engagements"] else 0))
+    return told_off(rpm, case)
+
+
+def told_off(rpm, case):
+    """A speed as it is told: off by the case's error, up or down by its seed; None where none is told."""
     sign = 1 if case.seed % 2 else -1
     share = {"right": 0.0, "0.5": 0.005, "2": 0.02}.get(case.told_error)
     return None if share is None else round(rpm * (1 + sign * share), 1)

@@ -7,6 +7,8 @@ unit peak); the caller sets the level relative to the quiet cut.
 import numpy as np
 from scipy.signal import butter, lfilter, sosfilt
 
+from tests.bench.detector.chance import log_uniform
+
 VOWELS = ((730, 1090, 2440), (270, 2290, 3010), (300, 870, 2240), (530, 1840, 2480), (570, 840, 2410))
 
 
@@ -82,6 +84,52 @@ def note(time_s, frequency_hz, rng):
     level = order ** -rng.uniform(0.8, 1.8)
     waves = np.sin(2 * np.pi * frequency_hz * order[:, None] * time_s)
     return np.clip(time_s / 0.01, 0, 1) * np.exp(-time_s / 0.6) * (level @ waves)
+
+
+def long_notes(time_s, rate_hz, rng):
+    """Notes of any pitch that swell and linger, some partials a little out of tune, over one another."""
+    total = np.zeros_like(time_s)
+    for _ in range(rng.integers(3, 20)):
+        since = time_s - rng.uniform(-0.5, time_s[-1])
+        swell = np.clip(since / log_uniform(rng, (0.005, 0.3)), 0, 1)
+        lasting = np.exp(-np.maximum(since, 0) / log_uniform(rng, (0.2, 4)))
+        partials = log_uniform(rng, (80, 3000)) * np.arange(1, rng.integers(2, 7))
+        partials = partials * np.where(rng.random(partials.size) < 1 / 3, rng.uniform(0.99, 1.01), 1)
+        loud = log_uniform(rng, (0.1, 1))
+        total += loud * swell * lasting * tones(time_s, partials[partials < 0.45 * rate_hz], (0.1, 1), rng)
+    return rms_one(total)
+
+
+def tones(time_s, frequencies_hz, level, rng):
+    """Steady tones, each of its own level within a range."""
+    total = np.zeros_like(time_s)
+    for frequency in frequencies_hz:
+        wave = np.cos(2 * np.pi * frequency * time_s + rng.uniform(0, 2 * np.pi))
+        total += log_uniform(rng, level) * wave
+    return total
+
+
+def whistle(time_s, rate_hz, rng):
+    """One steady tone."""
+    return rms_one(tones(time_s, [log_uniform(rng, (60, 4000))], (1, 1), rng))
+
+
+def signal_tones(time_s, rate_hz, rng):
+    """Four tones together, on and off, as of a warning signal."""
+    on = np.sin(2 * np.pi * (rng.uniform(0.5, 3) * time_s + rng.random())) > 0
+    pitch = [log_uniform(rng, (100, 3000)) for _ in range(4)]
+    return rms_one(on * tones(time_s, pitch, (0.2, 1), rng), on)
+
+
+def steady_comb(time_s, rate_hz, rng):
+    """Something that turns at one speed: nineteen harmonics, all of much the same strength."""
+    return rms_one(tones(time_s, log_uniform(rng, (15, 200)) * np.arange(1, 20), (0.1, 1), rng))
+
+
+def hum(time_s, rate_hz, rng):
+    """Mains hum, either frequency."""
+    turns = rng.choice([50, 60]) * time_s
+    return rms_one(sum(np.cos(2 * np.pi * k * turns + k) / k for k in range(1, 9)))
 
 
 def bang(time_s, rate_hz, rng):
@@ -170,6 +218,17 @@ def pink(time_s, rate_hz, rng):
     )
 
 
+def brown(time_s, rate_hz, rng):
+    """Noise that falls by 6 dB per octave above 20 Hz."""
+    return rms_one(lfilter([1], [1, -np.exp(-2 * np.pi * 20 / rate_hz)], rng.standard_normal(time_s.size)))
+
+
+def hiss(time_s, rate_hz, rng):
+    """Noise about one frequency, as chips and fans make it."""
+    middle, half = rng.uniform(500, 4000), rng.uniform(300, 2000)
+    return banded(time_s.size, max(50.0, middle - half), middle + half, rate_hz, rng)
+
+
 SOURCES = {
     "voice": voice,
     "music": music,
@@ -181,11 +240,21 @@ SOURCES = {
     "air blast": air_blast,
     "white noise": white,
     "pink noise": pink,
+    "brown noise": brown,
+    "hiss": hiss,
+    "long notes": long_notes,
+    "whistle": whistle,
+    "signal tones": signal_tones,
+    "steady comb": steady_comb,
+    "hum": hum,
 }
 
 
-def automatic_gain(samples, rate_hz, *, attack_s, release_s, target=0.1, most=30.0):
-    """What a recorder with automatic gain makes of a sound: it follows the level and evens it out."""
+def automatic_gain(samples, rate_hz, *, attack_s, release_s, target=0.1, most=30.0, strength=1.0):
+    """What a recorder with automatic gain makes of a sound: it follows the level and evens it out.
+
+    A strength below 1 evens out that share of the level in dB.
+    """
     step = max(1, int(0.002 * rate_hz))
     frames = samples[: samples.size // step * step].reshape(-1, step)
     level, followed = np.sqrt(np.mean(frames**2, axis=1)) + 1e-9, []
@@ -194,5 +263,5 @@ def automatic_gain(samples, rate_hz, *, attack_s, release_s, target=0.1, most=30
         constant = attack_s if value > state else release_s
         state += (value - state) * min(1.0, step / rate_hz / constant)
         followed.append(state)
-    gain = np.minimum(target / np.array(followed), most)
+    gain = np.minimum(target / np.array(followed), most) ** strength
     return samples * np.interp(np.arange(samples.size), (np.arange(gain.size) + 0.5) * step, gain)

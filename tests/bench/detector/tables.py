@@ -18,6 +18,11 @@ OTHER_ROTATION = {
     "music",
     "voice",
     "axis drive",
+    "hum",
+    "long notes",
+    "signal tones",
+    "steady comb",
+    "whistle",
 }
 
 
