@@ -216,3 +216,11 @@ def test_a_folder_is_scored_and_its_worst_cases_are_shown(tmp_path, capsys):
     assert "everything from 0 dB" in printed and "once/rev" in printed and "worst" in printed
     looking.look(tmp_path, 1)
     assert "told {'rpm': 3000.0" in capsys.readouterr().out
+
+
+def test_a_line_of_its_own_is_told_from_a_damped_mode():
+    bins = np.arange(shop_floor.WINDOW // 2 + 1)
+    mode = 1 + 30 / np.hypot(1, (bins - 900) / 8)
+    assert not shop_floor.has_line(mode)
+    mode[1201] += 10 * mode[1201]
+    assert shop_floor.has_line(mode)
