@@ -36,6 +36,7 @@ amplitude.
 """
 
 import math
+from array import array
 from statistics import median
 
 from shopmon.errors import SettingError
@@ -56,6 +57,7 @@ from shopmon.listening.setup import Setup
 
 SCHEMA = "shopmon.inspection/1"
 TRACK_STEP_S = 0.2
+LIKELY = 0.5
 UNCALIBRATED = "dB re full scale (uncalibrated)"
 SAME_TONE_HZ = 4.0
 SHORTEST_TONE_S = 0.3
@@ -108,6 +110,7 @@ class Inspection:
         self._first = first_sample
         self._offset_db = 20 * math.log10(full_scale) if full_scale else 0.0
         self._unit = unit if full_scale else "FS"
+        self._cutting_rpm, self._idle_rpm = array("d"), array("d")
         self._track: list[list[float]] = []
         self._next_track = first_sample
         self._cuts: dict[int, CutSpan] = {}
@@ -147,6 +150,10 @@ class Inspection:
             self._sure |= not frame.unsure
         elif ORDER.index(frame.state) > ORDER.index(self._worst):
             self._worst, self._sure = frame.state, not frame.unsure
+        if frame.rpm is not None:
+            heard = self._cutting_rpm if frame.engaged else self._idle_rpm
+            if frame.engaged or frame.rpm_confidence > LIKELY:
+                heard.append(frame.rpm)
         if frame.rpm is not None and frame.sample >= self._next_track:
             self._track.append([self._s(frame.sample), round(frame.rpm, 1), frame.rpm_confidence])
             self._next_track = frame.sample + int(TRACK_STEP_S * self._rate)
@@ -178,6 +185,11 @@ class Inspection:
     def _db(self, level_db: float) -> float:
         return round(level_db + self._offset_db, 2)
 
+    def _true_rpm(self) -> float | None:
+        """Median speed in the cuts; without a cut, of the moments when it was more likely right than not."""
+        speeds = self._cutting_rpm or self._idle_rpm
+        return round(median(speeds), 1) if speeds else None
+
     def result(self, *, end_sample: int, quality: dict, alternatives_rpm: list[float] | None = None) -> dict:
         """Tell everything.
 
@@ -191,7 +203,6 @@ class Inspection:
             Other possible speeds.
         """
         cuts = [self._cut(cut) for cut in self._cuts.values()]
-        speeds = [rpm for _, rpm, _ in self._track]
         chatter = [self._chatter_entry(span) for span in self._chatter.values()]
         return {
             "schema": SCHEMA,
@@ -202,7 +213,7 @@ class Inspection:
             },
             "setup": {"nominal_rpm": self._setup.nominal_rpm, "flutes": self._setup.flutes},
             "spindle": {
-                "rpm": round(median(speeds), 1) if speeds else None, "track": self._track,
+                "rpm": self._true_rpm(), "track": self._track,
                 "alternatives_rpm": alternatives_rpm or [],
             },
             "cuts": cuts,
