@@ -13,9 +13,9 @@ from shopmon.listening.suspect import Suspicion
 SHARE = 0.25
 LEAN = 0.25
 NOTHING = -4.0
-RANGE = (-3.0, 8.0)
+RANGE = (-3.0, 6.0)
 CALM_SHARE = 0.3
-LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 2.0, 0.12
+LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 1.3, 0.15
 ABOVE_ALARM = 1.5
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
