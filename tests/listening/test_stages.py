@@ -50,7 +50,7 @@ def suspicion(log_odds):
 
 def test_the_alarm_needs_lasting_evidence_and_does_not_flicker():
     judge, events = ChatterJudge(0.1), []
-    strong = suspicion(4.0)
+    strong = suspicion(3.0)
     pattern = [strong] * 12 + [None] * 2 + [strong] * 3 + [None] * 20
     for hop, heard in enumerate(pattern):
         sample = 1000 + 100 * hop
