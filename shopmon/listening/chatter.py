@@ -11,12 +11,13 @@ from shopmon.listening.state import Memory
 from shopmon.listening.suspect import Suspicion
 
 SHARE = 0.25
-LEAN = 0.25
+# odds that any hop of a cut with stray lines has: what is above speaks for chatter
+LEAN = -1.0
 NOTHING = -4.0
 RANGE = (-3.0, 6.0)
-CALM_SHARE = 0.3
-LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 1.3, 0.15
-ABOVE_ALARM = 1.5
+CALM_SHARE = 0.4
+LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 4.0, 0.43
+ABOVE_ALARM = 1.2
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 
@@ -130,7 +131,7 @@ class ChatterJudge(Memory):
             "level_db": track.level_db,
             "severity": severity_of(track.above_comb_db),
             "kind": suspicion.kind,
-            "confidence": _probability(suspicion, self.evidence),
+            "confidence": _probability(suspicion, self.evidence - self.alarm),
         }
 
     def _go_on(self, suspicion: Suspicion | None, sample: int, window_samples: int) -> list[Event]:
@@ -143,7 +144,7 @@ class ChatterJudge(Memory):
                 worse = severity_of(track.above_comb_db)
                 order = ("slight", "clear", "heavy")
                 span["severity"] = max(span["severity"], worse, key=order.index)
-            span["confidence"] = max(span["confidence"], _probability(suspicion, self.evidence))
+            span["confidence"] = max(span["confidence"], _probability(suspicion, self.evidence - self.alarm))
         if self.evidence >= CALM_SHARE * self.alarm:
             return []
         return self.end(sample, self.last_line_sample - window_samples // 2)
@@ -160,9 +161,7 @@ class ChatterJudge(Memory):
         return [ended]
 
 
-def _probability(suspicion: Suspicion, evidence: float) -> float:
-    """How likely the verdict is right, from the evidence and what supports it (fitted to simulated cuts)."""
-    odds = (
-        -0.6 + 0.5 * evidence + 0.25 * _within(suspicion.track.margin_db, -3.0, 12.0) + 0.6 * suspicion.family
-    )
+def _probability(suspicion: Suspicion, excess: float) -> float:
+    """How likely the verdict is right, from the newest odds and the evidence beyond the alarm's level."""
+    odds = 1.2 + 0.45 * _within(suspicion.log_odds, *RANGE) + 0.25 * excess
     return round(min(0.99, 1 / (1 + math.exp(-odds))), 3)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopmon.listening.chatter import ChatterJudge, alarm_level, evidence_of, severity_of
+from shopmon.listening.chatter import LEAN, ChatterJudge, alarm_level, evidence_of, severity_of
 from shopmon.listening.cut_book import CutBook
 from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, CutStarted
 from shopmon.listening.kinship import kinship
@@ -62,10 +62,10 @@ def test_the_alarm_needs_lasting_evidence_and_does_not_flicker():
     assert 500 <= events[1].chatter.start_sample < events[0].chatter.alarm_sample
 
 
-def test_even_odds_never_add_up_to_an_alarm():
+def test_odds_no_better_than_those_of_any_hop_never_add_up_to_an_alarm():
     judge = ChatterJudge(10.0)
     for hop in range(10_000):
-        judge.weigh(suspicion(0.0), hop)
+        judge.weigh(suspicion(LEAN), hop)
     assert not judge.convinced
 
 
