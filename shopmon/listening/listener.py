@@ -356,7 +356,8 @@ class Listener:
         self.engagement.relatives = suspicion.family if likely else 0.0
         events: list[Event] = []
         self.judge.weigh(suspicion, view.sample)
-        if self.judge.convinced and not self.book.touching:
+        # at a speed that is only told, ringing alone is no proof of a cut: bells ring too
+        if self.judge.convinced and self.speed.trusted and not self.book.touching:
             for contact in self.engagement.ring(self._moment(view, comb), self.judge.onset or view.sample):
                 events += self._contact(contact, view.sample)
         if self.book.touching:
