@@ -61,14 +61,16 @@ class Engagement(Memory):
         How far the sub-frames lie above and below the background, dB.
     candidate_sample
         Where a rise that is not yet understood began, None without one.
+    ringing, rung
+        Chatter is heard; and this engagement began with it, without a rise that could fall again.
     level_since, proven
         Since when the background's level has been heard, and whether it was there before a cut as well:
         what was never quiet may have been a cut all along.
     """
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
-            "spinning_before", "usual", "rejected", "relatives", "ringing", "rise_db", "lost", "level_since",
-            "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
+            "spinning_before", "usual", "rejected", "relatives", "ringing", "rung", "rise_db", "lost",
+            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -88,7 +90,7 @@ class Engagement(Memory):
         self.usual = 0.0
         self.rejected = False
         self.relatives = 0.0
-        self.ringing = False
+        self.ringing = self.rung = False
         self.rise_db = 0.0
         self.lost = 0
         self.level_since: int | None = None
@@ -196,6 +198,7 @@ class Engagement(Memory):
 
     def _engage(self, moment: Moment) -> list[Contact]:
         self.engaged = True
+        self.rung = False
         self.lost = 0
         self.rise_db = COMB_RISE_DB
         self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
@@ -218,6 +221,7 @@ class Engagement(Memory):
             return self._engage(moment)
         self.candidate_sample = since_sample
         contacts = self._engage(moment)
+        self.rung = True
         return [Contact(engaged=True, sample=max(since_sample, contacts[0].sample))]
 
     def _score_so_far(self, moment: Moment) -> float:
@@ -313,7 +317,7 @@ class Engagement(Memory):
             self.rise_db += 0.25 * (rise_db - self.rise_db)
             held = self._held(moment)
             self.lost = 0 if held or not moment.turning.trusted else self.lost + 1
-        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off)) and not self.ringing
+        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off)) and not (self.rung and self.ringing)
         if fallen and self.fallen_hops < FALLEN_HOPS and self._still(moment):
             self.fallen_hops += 1
             return []
