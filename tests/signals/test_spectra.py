@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from shopmon.signals.spectra import (
     LineReader,
     LocalFloor,
-    HANN_SKIRT_BINS,
     hann_kernel,
     hann_skirt_db,
     hann_window,
@@ -48,7 +47,7 @@ def test_a_lone_line_is_read_between_the_bins(amplitude, frequency, phase, paddi
     assert height[0] == pytest.approx(20 * np.log10(amplitude), abs=0.03)
 
 
-@given(away=st.floats(HANN_SKIRT_BINS, 60))
+@given(away=st.floats(0, 60))
 def test_the_skirt_covers_the_window(away):
     assert hann_skirt_db(np.array([away]))[0] >= 20 * np.log10(abs(hann_kernel(away)) + 1e-12) - 1e-6
 
