@@ -15,6 +15,7 @@ depends_on = None
 def upgrade() -> None:
     """Make every table the design names, so that later steps only extend."""
     _streams_and_recordings()
+    _contexts()
     _cuts()
     _events_and_the_rest()
 
@@ -79,7 +80,7 @@ def _streams_and_recordings() -> None:
     )
 
 
-def _cuts() -> None:
+def _contexts() -> None:
     _table(
         "contexts",
         sa.Column("stream_id", sa.Text),
@@ -103,6 +104,9 @@ def _cuts() -> None:
         _json("other"),
         _json("origins"),
     )
+
+
+def _cuts() -> None:
     _table(
         "cuts",
         sa.Column("stream_id", sa.Text, nullable=False, index=True),
