@@ -1,4 +1,4 @@
-"""How many false alarms the person accepts: the one setting of sensitivity."""
+"""How many false alarms the person would accept: the one setting of sensitivity, a wish and no rate."""
 
 from flask import jsonify
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor

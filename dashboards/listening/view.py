@@ -10,9 +10,9 @@ ORIGINS = {
 }
 
 CHOICES = (
-    (0.02, "Hardly ever", "one in fifty hours of cutting; slight chatter may be called late or never"),
-    (0.1, "About one a day", "one in ten hours of cutting"),
-    (0.5, "Several a day", "one in two hours of cutting: rather too often than too late"),
+    (0.02, "Fewer false alarms, later", "slight chatter may be called late or never"),
+    (0.1, "Balanced", "as the monitor comes"),
+    (0.5, "Earlier, more false alarms", "rather too often than too late"),
 )
 
 blueprint = Blueprint("listening", __name__, url_prefix="/listening")

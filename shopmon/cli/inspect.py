@@ -32,7 +32,8 @@ from shopmon.errors import RecordingError, SettingError
     "--false-alarms-per-hour",
     type=float,
     metavar="X",
-    help="False chatter alarms that are accepted in an hour of cutting.",
+    help="How many you would accept per hour of cutting, 0.001 to 20: fewer and later, or more and earlier. "
+    "A wish; not yet calibrated.",
 )
 @click.option("--at", "at_s", type=float, metavar="SECONDS", help="Explain this moment, line by line.")
 @click.option("--cold", is_flag=True, help="Ignore the starting state saved beside the recording.")
