@@ -73,6 +73,11 @@ class Ledger:
     def __len__(self) -> int:
         return len(self._waiting)
 
+    @property
+    def stuck_rows(self) -> int:
+        """How many wait because the database cannot be written, not merely for the next commit."""
+        return len(self._waiting) if self.trouble else 0
+
     def commit(self) -> bool:
         """Write what waits; False when the database cannot be written now, and then it waits on."""
         try:

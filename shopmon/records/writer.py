@@ -211,7 +211,7 @@ class Writer:
             budget_bytes=self._retention.budget_bytes,
             lost_s=self._recorder.lost_s + self._works.refused_audio_s,
             features_lost=self._works.refused_features + self._recorder.features_lost,
-            rows_waiting=len(self._ledger),
+            rows_waiting=self._ledger.stuck_rows,
             rows_refused=self._ledger.refused_rows + self.faults,
             filing=len(self._recorder.unfiled),
         )
