@@ -100,19 +100,22 @@ def wall_um(
     require(radius > 0, f"fz of {feed_per_tooth_mm:g} mm is too much for a diameter of {diameter_mm:g} mm.")
     offsets = np.zeros(flutes) if offsets_um is None else np.asarray(offsets_um, dtype=float)
     require(offsets.shape == (flutes,), f"offsets_um holds {offsets.size} values for {flutes} flutes.")
-    turn = feed_per_tooth_mm * flutes
-    place = np.linspace(0, turn, SAMPLES * flutes + 1)
-    centres = feed_per_tooth_mm * np.arange(-flutes, 2 * flutes + 1)
-    reach = np.take(offsets, np.arange(-flutes, 2 * flutes + 1), mode="wrap")
-    depth = reach[:, None] - 1000 * (place - centres[:, None]) ** 2 / (2 * radius)
-    return float(np.ptp(depth.max(axis=0)))
+    return float(np.ptp(_marks_um(feed_per_tooth_mm, offsets, radius).max(axis=0)))
 
 
 def marking_teeth(feed_per_tooth_mm: float, diameter_mm: float, offsets_um: tuple[float, ...]) -> int:
     """How many teeth leave a mark on the wall."""
-    flutes = len(offsets_um)
-    centres = feed_per_tooth_mm * np.arange(-flutes, 2 * flutes + 1)
-    reach = np.take(np.asarray(offsets_um, float), np.arange(-flutes, 2 * flutes + 1), mode="wrap")
-    place = np.linspace(0, feed_per_tooth_mm * flutes, SAMPLES * flutes, endpoint=False)
-    depth = reach[:, None] - 1000 * (place - centres[:, None]) ** 2 / diameter_mm
-    return len(set((np.argmax(depth, axis=0) % flutes).tolist()))
+    marks = _marks_um(feed_per_tooth_mm, np.asarray(offsets_um, dtype=float), diameter_mm / 2)
+    return np.unique(np.argmax(marks, axis=0) % len(offsets_um)).size
+
+
+def _marks_um(feed_per_tooth_mm: float, offsets_um: np.ndarray, radius_mm: float) -> np.ndarray:
+    """How deep each pass of a tooth reaches at places along a turn's feed, ``(passes, places)``.
+
+    The turns before and after are among the passes; the wall is made by whichever reaches deepest.
+    """
+    flutes = offsets_um.size
+    place = np.linspace(0, feed_per_tooth_mm * flutes, SAMPLES * flutes + 1)
+    passes = np.arange(-flutes, 2 * flutes + 1)
+    away = place - feed_per_tooth_mm * passes[:, None]
+    return np.take(offsets_um, passes, mode="wrap")[:, None] - 1000 * away**2 / (2 * radius_mm)

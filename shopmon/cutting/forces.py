@@ -135,6 +135,7 @@ def _integral(angle, arc, forces: EdgeForces, feed_mm: float) -> np.ndarray:
     cutting_r, edge_r = forces.krc_n_per_mm2 * feed_mm, forces.kre_n_per_mm
 
     def primitive(at):
+        """Antiderivative within one arc."""
         squares, mixed = at / 2 - np.sin(2 * at) / 4, np.sin(at) ** 2 / 2
         sine, cosine = np.sin(at), np.cos(at)
         along = -cutting * mixed - edge * sine - cutting_r * squares + edge_r * cosine

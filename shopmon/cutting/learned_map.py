@@ -67,11 +67,6 @@ class QuietMap:
     probability: np.ndarray
     limit_mm: np.ndarray
 
-    def band_mm(self, share: float = 0.8) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Lower end, median and upper end of the border's credible band, each ``(speeds,)``."""
-        edges = (0.5 - share / 2, 0.5, 0.5 + share / 2)
-        return tuple(np.quantile(self.limit_mm, edge, axis=0) for edge in edges)
-
 
 @dataclass(frozen=True, kw_only=True)
 class Point:

@@ -31,6 +31,7 @@ DEPTHS = (0.9, 12.0)  # force over the least limit of the averaged theory
 SHALLOWER = 0.7  # depth of the second look, which tells how far the first is over the limit
 WILD_LINE = 0.012  # a line found farther off has jumped between two looks
 
+
 @dataclass(frozen=True, eq=False)
 class Plausible:
     """Systems with the force they were found to chatter under, and how plausible each is.

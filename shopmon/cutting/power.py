@@ -3,8 +3,8 @@
 from math import pi
 
 from shopmon.cutting.chips import mean_chip_mm
+from shopmon.cutting.forces import EdgeForces
 from shopmon.cutting.nouns import Material, require, require_positive
-from shopmon.errors import SettingError
 
 
 def cutting_speed_m_per_min(diameter_mm: float, rpm: float) -> float:
@@ -16,11 +16,6 @@ def cutting_speed_m_per_min(diameter_mm: float, rpm: float) -> float:
     376.99
     """
     return pi * diameter_mm * rpm / 1000
-
-
-def table_feed_mm_per_min(feed_per_tooth_mm: float, flutes: int, rpm: float) -> float:
-    """Table feed, fz · z · n."""
-    return feed_per_tooth_mm * flutes * rpm
 
 
 def removal_rate_cm3_per_min(ap_mm: float, ae_mm: float, table_feed: float) -> float:
@@ -88,8 +83,5 @@ def specific_force_n_per_mm2(
     chip = mean_chip_mm(feed_per_tooth_mm, ae_mm, diameter_mm)
     if material.kc11_n_per_mm2 is not None and material.mc is not None:
         return kienzle_n_per_mm2(material.kc11_n_per_mm2, material.mc, chip)
-    if material.ktc_n_per_mm2 is None:
-        raise SettingError(
-            f"No force coefficients are known for {material.label}.", "Choose a material that has them."
-        )
-    return material.ktc_n_per_mm2 + (material.kte_n_per_mm or 0.0) / chip
+    forces = EdgeForces.of(material)
+    return forces.ktc_n_per_mm2 + forces.kte_n_per_mm / chip

@@ -12,7 +12,6 @@ from shopmon.cutting.plausible import Plausible, plausible_systems
 FAMILIES = (("x", 14), ("y", 14), ("xy", 14), ("yx", 14), ("yxx", 7), ("xyy", 7))
 PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 36
 MOST_LOBES = 6.0
-NARROW_LOBES = 5.0
 EASY_WAVES = 3.0  # between teeth; fewer systems are drawn beyond, each takes longer
 BLUR = (0.2, 0.6, 0.2)  # no spindle holds its speed to the point
 MARGIN = 0.02  # of the growth per tooth within which quiet and chatter blend
@@ -66,7 +65,7 @@ def candidate_speeds(frequency_hz: float, flutes: int, low_rpm: float, high_rpm:
     first, last = 60 * frequency_hz / flutes / np.array([high_rpm, low_rpm])
     last = min(last, max(MOST_LOBES, first))
     count = int(np.clip((last - first) * PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS))
-    return (60 * frequency_hz / flutes / np.linspace(last, first, count))
+    return 60 * frequency_hz / flutes / np.linspace(last, first, count)
 
 
 def quiet_speeds(

@@ -26,6 +26,7 @@ def receptance_of_modes(modes: tuple[Mode, ...]) -> tuple[Receptance, np.ndarray
     require(len(modes) > 0, "Stability needs at least one mode.", "Give a mode for x, for y or for both.")
 
     def receptance(frequency_hz: np.ndarray) -> np.ndarray:
+        """Sum the modes of each axis."""
         matrix = np.zeros((*frequency_hz.shape, 2, 2), dtype=complex)
         for mode in modes:
             index = "xy".index(mode.axis)
@@ -76,6 +77,7 @@ def receptance_of_responses(
     require(low < high, "The frequency ranges of the responses do not overlap.")
 
     def receptance(frequency_hz: np.ndarray) -> np.ndarray:
+        """Read each response between its lines."""
         matrix = np.zeros((*frequency_hz.shape, 2, 2), dtype=complex)
         for response in responses:
             row, column = ("xy".index(letter) for letter in response.direction)

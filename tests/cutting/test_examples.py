@@ -4,10 +4,12 @@ import doctest
 
 import pytest
 
-from shopmon.cutting import geometry, nouns
+from shopmon.cutting import chips, finish, geometry, nouns, power, smooth_depths
+
+MODULES = (chips, finish, geometry, nouns, power, smooth_depths)
 
 
-@pytest.mark.parametrize("module", [geometry, nouns], ids=lambda module: module.__name__)
+@pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__)
 def test_examples(module):
     failed, tried = doctest.testmod(module)
     assert tried > 0 and failed == 0
