@@ -218,9 +218,7 @@ def _peaks(tone: ChatterTone, found: QuietSpeeds) -> list[int]:
     chosen: list[int] = []
     for place in np.argsort(-found.probability, kind="stable"):
         rpm = found.rpm[place]
-        apart = all(
-            abs(_waves(tone, rpm) - _waves(tone, found.rpm[other])) > 0.5 for other in chosen
-        )
+        apart = all(abs(_waves(tone, rpm) - _waves(tone, found.rpm[other])) > 0.5 for other in chosen)
         new = abs(rpm / tone.rpm - 1) > SAME_SPEED
         if apart and new and found.probability[place] >= WORTH_TRYING and len(chosen) < MOST_SPEEDS:
             chosen.append(int(place))

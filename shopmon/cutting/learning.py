@@ -112,9 +112,7 @@ def first_belief(prior: Prior, population: int = POPULATION) -> Belief:
     """What is believed before any cut."""
     rng = np.random.default_rng(SEED)
     half = rng.standard_normal((population // 2, prior.dimensions))
-    return Belief(
-        prior=prior, latent=np.concatenate([half, -half]), likelihood=np.zeros((2 * len(half), 0))
-    )
+    return Belief(prior=prior, latent=np.concatenate([half, -half]), likelihood=np.zeros((2 * len(half), 0)))
 
 
 def learn(belief: Belief, cut: PastCut) -> Belief:
@@ -286,9 +284,7 @@ def belief_from(state: dict) -> Belief:
         latent = np.array(state["latent"], dtype=float)
         cuts = tuple(PastCut(**cut) for cut in state["cuts"])
     except (KeyError, TypeError, ValueError) as error:
-        raise SettingError(
-            f"The belief cannot be read: {error}.", "Learn it anew from the log."
-        ) from error
+        raise SettingError(f"The belief cannot be read: {error}.", "Learn it anew from the log.") from error
     good = latent.ndim == 2 and latent.shape[1] == prior.dimensions and bool(np.isfinite(latent).all())
     require(good, "The belief holds numbers that cannot be.", "Learn it anew from the log.")
     return Belief(prior=prior, latent=latent, cuts=cuts, likelihood=log_likelihood(prior, latent, cuts))

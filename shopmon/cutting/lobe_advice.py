@@ -141,9 +141,7 @@ def _scattered(case: StabilityCase) -> list[StabilityCase]:
             )
             for mode, (f, d, k) in zip(case.modes, own, strict=True)
         )
-        cases.append(
-            replace(case, modes=modes, kt_n_per_mm2=case.kt_n_per_mm2 * np.exp(SPREAD_FORCE * kt))
-        )
+        cases.append(replace(case, modes=modes, kt_n_per_mm2=case.kt_n_per_mm2 * np.exp(SPREAD_FORCE * kt)))
     return cases
 
 

@@ -25,9 +25,7 @@ def within(present_rpm, max_rpm):
     ap_mm=st.floats(0.5, 9.0),
 )
 def test_no_speed_beyond_any_limit(present, max_rpm, tool_rpm, ap_mm):
-    speeds = SpeedRange(
-        present_rpm=present, limits=SpeedLimits(max_rpm=max_rpm, rated_rpm=tool_rpm)
-    )
+    speeds = SpeedRange(present_rpm=present, limits=SpeedLimits(max_rpm=max_rpm, rated_rpm=tool_rpm))
     highest = min([limit for limit in (max_rpm, tool_rpm) if limit] or [present])
     for entry in lobe_advice(LOW, ap_mm, speeds):
         if entry.action == "speed":
