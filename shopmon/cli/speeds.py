@@ -13,8 +13,8 @@ SCHEMA = "shopmon.speeds/1"
 MOST_SPEEDS = 2000
 DIAMETERS_DEEP = 3.0
 POSITIVE = (
-    "rpm", "ap", "min_rpm", "max_rpm", "tool_rpm", "max_vc", "deepest", "wall", "stickout", "fz",
-    "flute_length", "shank",
+    "rpm", "ap", "ae", "diameter", "step", "min_rpm", "max_rpm", "tool_rpm", "max_vc", "deepest", "wall",
+    "stickout", "fz", "flute_length", "shank",
 )  # fmt: skip
 KINDS = ("quasi-periodic", "period-doubling")
 
@@ -43,7 +43,6 @@ def parse_pitch(text: str | None) -> tuple[float, ...] | None:
 def stability_case(options: dict):
     """Build the cut from the options."""
     from shopmon.cutting.materials import material
-    from shopmon.cutting.nouns import EndMillType
     from shopmon.cutting.semidiscretization import StabilityCase
 
     if not options["mode"]:
@@ -57,9 +56,6 @@ def stability_case(options: dict):
         kt = known.ktc_n_per_mm2 if kt is None else kt
     if kt is None or kr is None:
         raise SettingError("The cutting force is unknown.", "Give --material, or --kt and --kr.")
-    pitch = parse_pitch(options["pitch"])
-    if pitch is not None:
-        EndMillType(NOF=options["flutes"], pitch_deg=pitch)  # checks that the angles fit the flutes
     milling = options["milling"] or "climb"
     _check_arc(milling, options)
     return StabilityCase(
@@ -71,7 +67,7 @@ def stability_case(options: dict):
         milling=milling,
         ae_mm=options["ae"] or 0.0,
         helix_deg=options["helix"],
-        pitch_deg=pitch,
+        pitch_deg=parse_pitch(options["pitch"]),
     )
 
 
@@ -82,10 +78,6 @@ def _check_arc(milling: str, options: dict) -> None:
     for name in needed:
         if options[name] is None:
             raise SettingError(f"--{name} is missing.", f"Give --{name} in mm, or --milling slot.")
-    for name in ("diameter", "ae"):
-        value = options[name]
-        if value is not None and not (isfinite(value) and value > 0):
-            raise SettingError(f"--{name} must be a number above 0, not {value!r}.")
 
 
 def speed_list(options: dict):
@@ -100,8 +92,6 @@ def speed_list(options: dict):
     if not (isfinite(first) and isfinite(last) and 0 < first <= last):
         raise SettingError(f"There are no speeds from {first:g} to {last:g} rpm.", "Give --from below --to.")
     step = step if step is not None else max((last - first) / 80, 1.0)
-    if not (isfinite(step) and step > 0):
-        raise SettingError(f"--step must be a number above 0, not {step:g}.")
     count = int((last - first) / step * (1 + 1e-12)) + 1
     if count > MOST_SPEEDS:
         raise SettingError(f"{count} speeds are too many.", f"Choose --step so that {MOST_SPEEDS} will do.")
@@ -139,13 +129,18 @@ def limits_of(case, rpm, deepest_mm: float) -> list[dict]:
     ]
 
 
+def present_rpm(options: dict, cuts: list[tuple[float, float]]) -> float | None:
+    """Speed of the cut as it is: the one told, or that of the first cut to judge."""
+    return options["rpm"] or (cuts[0][0] if cuts else None)
+
+
 def advice_of(case, options: dict, cuts: list[tuple[float, float]], limits: list[dict]) -> list[dict]:
     """Advice on the cut as it is: the one told, or the first of those to judge, or the best of the lobes."""
     from shopmon.cutting.lobe_advice import SpeedRange, lobe_advice
 
     asked = [rpm for rpm, _ in cuts] + [row["rpm"] for row in limits]
     speeds = SpeedRange(
-        present_rpm=options["rpm"] or (cuts[0][0] if cuts else None),
+        present_rpm=present_rpm(options, cuts),
         limits=limits_given(options),
         asked_rpm=max(asked, default=None),
         diameter_mm=options["diameter"],
@@ -207,12 +202,11 @@ def modal_result(options: dict):
     result = {"schema": SCHEMA, "points": points_of(case, cuts)}
     if rpm is not None:
         result["limits"] = limits
-    result["advice"] = advice_of(case, options, cuts, limits)
-    if options["wall"] is not None:
+    if options["wall"] is not None:  # before the advice, which takes longer to come to a refusal
         from shopmon.cli.speeds_wall import wall_of
 
-        present = options["rpm"] or (cuts[0][0] if cuts else float(rpm[0]))
-        result["wall"] = wall_of(case, options, present) | {"height_mm": options["wall"], "rpm": present}
+        result["wall"] = wall_of(case, options, present_rpm(options, cuts) or float(rpm[0]))
+    result["advice"] = advice_of(case, options, cuts, limits)
     return result, case, deepest
 
 

@@ -18,8 +18,8 @@ def wall_of(case, options: dict, rpm: float) -> dict:
     Returns
     -------
     dict
-        ``feed_marks_um`` and ``feed_marks_one_tooth_um`` (height of the marks when every tooth, or one alone,
-        makes the wall) and ``plans``, one per number of passes.
+        ``height_mm`` and ``rpm`` as asked, ``feed_marks_um`` and ``feed_marks_one_tooth_um`` (height of the
+        marks when every tooth, or one alone, makes the wall) and ``plans``, one per number of passes.
     """
     from shopmon.cutting.deflection import cantilever
     from shopmon.cutting.finish import cusp_um, wall_um
@@ -45,6 +45,8 @@ def wall_of(case, options: dict, rpm: float) -> dict:
     fz, tool = options["fz"], cantilever(mill, options["stickout"])
     plans = finishing_plans(tool, case, forces, fz, options["wall"], rpm)
     return {
+        "height_mm": options["wall"],
+        "rpm": rpm,
         "feed_marks_um": round(wall_um(fz, case.flutes, case.diameter_mm, case.milling), 3),
         "feed_marks_one_tooth_um": round(cusp_um(fz * case.flutes, case.diameter_mm / 2), 3),
         "plans": [_row(plan) for plan in plans],

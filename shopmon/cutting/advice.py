@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from shopmon.cutting.nouns import MillingKind, require, require_positive
+from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_positive
 from shopmon.cutting.quiet_speeds import QuietSpeeds, candidate_speeds, quiet_speeds, usual_arcs
 
 Action = Literal["speed", "less-depth", "less-stickout", "other-tool", "none"]
@@ -68,8 +68,8 @@ class ChatterTone:
         for name in ("rpm", "nominal_rpm", "diameter_mm", "ae_mm", "ap_mm"):
             require_positive(name, getattr(self, name), optional=True)
         require(self.rpm is None or self.rpm <= 200_000, f"{self.rpm!r} rpm is more than 200,000.")
-        whole = self.flutes is None or (float(self.flutes).is_integer() and 1 <= self.flutes <= 50)
-        require(whole, f"flutes must be a whole number from 1 to 50, not {self.flutes!r}.")
+        if self.flutes is not None:
+            require_flutes(self.flutes)
         known = self.milling in (None, "climb", "conventional", "slot")
         require(known, f"milling must be climb, conventional or slot, not {self.milling!r}.")
         both = self.ae_mm is not None and self.diameter_mm is not None

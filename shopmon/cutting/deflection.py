@@ -10,8 +10,8 @@ from math import pi
 import numpy as np
 
 from shopmon.cutting.forces import EdgeForces, force_per_mm
-from shopmon.cutting.geometry import lag_per_mm
-from shopmon.cutting.nouns import EndMillType, require, require_positive
+from shopmon.cutting.geometry import lag_per_mm, tooth_angles
+from shopmon.cutting.nouns import EndMillType, require, require_not_negative, require_positive
 from shopmon.cutting.semidiscretization import CutCase
 
 FLUTED_SHARE = 0.8
@@ -58,10 +58,7 @@ class Cantilever:
     def __post_init__(self):
         require(len(self.sections) > 0, "A cantilever needs at least one section.")
         require_positive("modulus_gpa", self.modulus_gpa)
-        require(
-            np.isfinite(self.holder_um_per_n) and self.holder_um_per_n >= 0,
-            f"holder_um_per_n must be 0 or more, not {self.holder_um_per_n!r}.",
-        )
+        require_not_negative("holder_um_per_n", self.holder_um_per_n)
 
     @property
     def length_mm(self) -> float:
@@ -166,7 +163,7 @@ def wall_error(
 
     Each height of the wall is made when an edge at that height points at the wall; the tool is then bent by
     all edges in the cut at that moment (after W. A. Kline, R. E. DeVor, I. A. Shareef, J. Eng. Ind. 104,
-    1982, 272–278, from memory).
+    1982, 272–278, from memory). Unequal pitches count as equal.
 
     Raises
     ------
@@ -180,10 +177,9 @@ def wall_error(
     middle = (height[1:] + height[:-1]) / 2
     lag = lag_per_mm(cut.helix_deg, cut.diameter_mm)
     at_wall = np.pi if cut.milling == "climb" else 0.0
-    places = 2 * pi * np.arange(cut.flutes) / cut.flutes
     # a hair inside the arc: the edge that makes the wall is just about to leave it or has just come in
     inside = at_wall + (-1e-9 if cut.milling == "climb" else 1e-9)
-    angle = inside + lag * (height[:, None, None] - middle[:, None]) + places
+    angle = inside + lag * (height[:, None, None] - middle[:, None]) + tooth_angles(cut.flutes)
     across = force_per_mm(angle, cut.entry_exit_rad, forces, feed_per_tooth_mm)[..., 1].sum(axis=-1)
     bent = tool.compliance_um_per_n(height[:, None], middle) * across * (ap_mm / HEIGHTS)
     away = 1.0 if cut.milling == "climb" else -1.0

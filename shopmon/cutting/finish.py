@@ -7,7 +7,7 @@ from math import sqrt
 
 import numpy as np
 
-from shopmon.cutting.nouns import require, require_positive
+from shopmon.cutting.nouns import require, require_not_negative, require_positive
 
 RA_OF_CUSP = 0.25660  # Ra over height of a profile of arcs: 4/(9√3)
 SAMPLES = 4096
@@ -49,7 +49,7 @@ def floor_um(feed_per_tooth_mm: float, corner_radius_mm: float, flat_mm: float =
     flat_mm
         Wiper flat between corner and floor: as wide as the feed, it leaves nothing.
     """
-    require(flat_mm >= 0, f"flat_mm must be 0 or more, not {flat_mm!r}.")
+    require_not_negative("flat_mm", flat_mm)
     rest = feed_per_tooth_mm - flat_mm
     return 0.0 if rest <= 0 else cusp_um(rest, corner_radius_mm)
 

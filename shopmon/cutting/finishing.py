@@ -74,19 +74,18 @@ def finishing_plans(
     require_positive("rpm", rpm)
     good = all(1 <= count <= MOST_PASSES for count in counts)
     require(good, f"Step-downs must be from 1 to {MOST_PASSES}, not {counts!r}.")
-    plans = []
-    for count in counts:
-        ap_mm = height_mm / count
-        radius = None
-        if isinstance(cut, StabilityCase):
-            radius = float(stability_map(cut, [rpm], [ap_mm]).spectral_radius[0, 0])
-        plans.append(
-            FinishingPlan(
-                passes=count,
-                ap_mm=ap_mm,
-                wall=wall_error(tool, cut, forces, feed_per_tooth_mm, ap_mm),
-                peak_n=turn_forces(cut, forces, feed_per_tooth_mm, ap_mm).peak_n,
-                spectral_radius=radius,
-            )
+    depths = [height_mm / count for count in counts]
+    walls = [wall_error(tool, cut, forces, feed_per_tooth_mm, ap_mm) for ap_mm in depths]
+    radii = [None] * len(depths)
+    if isinstance(cut, StabilityCase):
+        radii = stability_map(cut, [rpm], depths).spectral_radius[0].tolist()
+    return tuple(
+        FinishingPlan(
+            passes=count,
+            ap_mm=ap_mm,
+            wall=wall,
+            peak_n=turn_forces(cut, forces, feed_per_tooth_mm, ap_mm).peak_n,
+            spectral_radius=radius,
         )
-    return tuple(plans)
+        for count, ap_mm, wall, radius in zip(counts, depths, walls, radii, strict=True)
+    )

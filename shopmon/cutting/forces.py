@@ -10,7 +10,7 @@ from math import pi
 import numpy as np
 
 from shopmon.cutting.geometry import lag_per_mm, tooth_angles
-from shopmon.cutting.nouns import Material, require_positive
+from shopmon.cutting.nouns import Material, require_not_negative, require_positive
 from shopmon.cutting.semidiscretization import CutCase
 from shopmon.errors import SettingError
 
@@ -33,6 +33,11 @@ class EdgeForces:
     krc_n_per_mm2: float = 0.0
     kte_n_per_mm: float = 0.0
     kre_n_per_mm: float = 0.0
+
+    def __post_init__(self):
+        require_positive("ktc_n_per_mm2", self.ktc_n_per_mm2)
+        for name in ("krc_n_per_mm2", "kte_n_per_mm", "kre_n_per_mm"):
+            require_not_negative(name, getattr(self, name))
 
     @classmethod
     def of(cls, material: Material) -> "EdgeForces":

@@ -8,7 +8,7 @@ import numpy as np
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.learning import Belief
 from shopmon.cutting.many_cuts import Systems, spectral_radius
-from shopmon.cutting.nouns import MillingKind, require, require_positive
+from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_positive
 from shopmon.cutting.plausible import least_limit
 
 Aim = Literal["most-metal", "surest", "finish"]
@@ -37,8 +37,7 @@ class Job:
             require_positive(name, getattr(self, name))
         require(self.min_rpm < self.max_rpm, f"{self.min_rpm:g} to {self.max_rpm:g} rpm is no range.")
         require(self.min_ap_mm < self.max_ap_mm, f"{self.min_ap_mm:g} to {self.max_ap_mm:g} mm is no range.")
-        whole = float(self.flutes).is_integer() and 1 <= self.flutes <= 50
-        require(whole, f"flutes must be a whole number from 1 to 50, not {self.flutes!r}.")
+        require_flutes(self.flutes)
         _ = self.arc_rad
 
     @property

@@ -7,14 +7,14 @@ steps that leave the posterior as it is), so that few of them suffice. A cut who
 at the usual depth and hardly counts as quiet or not: its line still sharpens the frequency.
 """
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from math import log, sqrt
 
 import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.many_cuts import spectral_radius
-from shopmon.cutting.nouns import MillingKind, Mode, require, require_positive
+from shopmon.cutting.nouns import MillingKind, Mode, require, require_flutes, require_positive
 from shopmon.cutting.prior import Prior
 from shopmon.errors import SettingError
 
@@ -64,8 +64,7 @@ class PastCut:
             require_positive(name, getattr(self, name))
         for name in ("ap_mm", "chatter_hz"):
             require_positive(name, getattr(self, name), optional=True)
-        whole = float(self.flutes).is_integer() and 1 <= self.flutes <= 50
-        require(whole, f"flutes must be a whole number from 1 to 50, not {self.flutes!r}.")
+        require_flutes(self.flutes)
         require(self.rpm <= 200_000, f"{self.rpm!r} rpm is more than 200,000.")
         require(self.ap_mm is None or self.ap_mm <= 1000, f"ap of {self.ap_mm!r} mm is more than 1000 mm.")
         _ = self.arc_rad
@@ -95,7 +94,7 @@ class Belief:
     prior: Prior
     latent: np.ndarray
     cuts: tuple[PastCut, ...] = ()
-    likelihood: np.ndarray = field(default_factory=lambda: np.zeros((POPULATION, 0)))
+    likelihood: np.ndarray
 
     @property
     def doubtful_cuts(self) -> tuple[int, ...]:
@@ -284,7 +283,8 @@ def belief_from(state: dict) -> Belief:
         latent = np.array(state["latent"], dtype=float)
         cuts = tuple(PastCut(**cut) for cut in state["cuts"])
     except (KeyError, TypeError, ValueError) as error:
-        raise SettingError(f"The belief cannot be read: {error}.", "Learn it anew from the log.") from error
+        why = error.text if isinstance(error, SettingError) else f"{error!r}."
+        raise SettingError(f"The belief cannot be read: {why}", "Learn it anew from the log.") from error
     good = latent.ndim == 2 and latent.shape[1] == prior.dimensions and bool(np.isfinite(latent).all())
     require(good, "The belief holds numbers that cannot be.", "Learn it anew from the log.")
     return Belief(prior=prior, latent=latent, cuts=cuts, likelihood=log_likelihood(prior, latent, cuts))

@@ -111,11 +111,11 @@ def lobe_advice(case: StabilityCase, ap_mm: float, speeds: SpeedRange) -> tuple[
     if speeds.highest_rpm is None:
         return ()
     cases = _scattered(case)
-    rpm = _speeds(speeds)
-    quiet = _share_quiet(cases, rpm, ap_mm)
     present = float(_share_quiet(cases, [speeds.present_rpm], ap_mm)[0]) if speeds.present_rpm else 0.0
     if present >= SURE and speeds.present_rpm >= 0.98 * speeds.highest_rpm:
         return (_as_it_is(present, speeds),)
+    rpm = _speeds(speeds)
+    quiet = _share_quiet(cases, rpm, ap_mm)
     found = [
         _speed(case, float(rpm[index]), float(quiet[index]), ap_mm, speeds, why)
         for index, why in _chosen(quiet, rpm, present, speeds)

@@ -15,7 +15,7 @@ from shopmon.errors import SettingError
 Axis = Literal["x", "y"]
 MillingKind = Literal["climb", "conventional", "slot"]
 MATERIAL_GROUPS = ("P", "M", "K", "N", "S", "H")
-MOST_FLUTES = 60
+MOST_FLUTES, MOST_FLUTES_IN_USE = 60, 50  # of any catalogue; of a cut that is logged or advised on
 MOST_MODE_HZ = 1e5
 MOST_RPM, MOST_AP_MM = 1e6, 1e3  # beyond what any spindle or end mill does
 
@@ -32,6 +32,34 @@ def require_positive(name: str, value: float | None, *, optional: bool = False) 
         return
     good = isinstance(value, (int, float, np.number)) and isfinite(value) and value > 0
     require(good, f"{name} must be a number above 0, not {value!r}.")
+
+
+def require_not_negative(name: str, value: float | None, *, optional: bool = False) -> None:
+    """Check that a value is a finite number from zero up (or None where `optional`)."""
+    if value is None and optional:
+        return
+    good = isinstance(value, (int, float, np.number)) and isfinite(value) and value >= 0
+    require(good, f"{name} must be 0 or more, not {value!r}.")
+
+
+def require_flutes(value: int, *, name: str = "flutes", most: int = MOST_FLUTES_IN_USE) -> None:
+    """Check that a number of flutes is a whole one, from 1 to `most`."""
+    number = isinstance(value, (int, float, np.number))
+    good = number and float(value).is_integer() and 1 <= value <= most
+    require(good, f"{name} must be a whole number from 1 to {most}, not {value!r}.")
+
+
+def require_pitch(flutes: int | None, pitch_deg: tuple[float, ...] | None) -> None:
+    """Check that the angles between flutes are one per flute and add up to a turn; None is equal pitch."""
+    if pitch_deg is None:
+        return
+    require(
+        len(pitch_deg) == flutes,
+        f"pitch_deg holds {len(pitch_deg)} angles for {flutes!r} flutes.",
+        "Give one angle per flute.",
+    )
+    good = all(angle > 0 for angle in pitch_deg) and abs(sum(pitch_deg) - 360) < 1e-6
+    require(good, f"pitch_deg must be angles above 0 that add up to 360, not {pitch_deg!r}.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,20 +111,9 @@ class EndMillType:
         require(
             self.FHA is None or -80 <= self.FHA <= 80, f"FHA must be within ±80 degrees, not {self.FHA!r}."
         )
-        whole = self.NOF is None or (float(self.NOF).is_integer() and 1 <= self.NOF <= MOST_FLUTES)
-        require(whole, f"NOF must be a whole number from 1 to {MOST_FLUTES}, not {self.NOF!r}.")
-        self._check_pitch()
-
-    def _check_pitch(self):
-        if self.pitch_deg is None:
-            return
-        require(
-            len(self.pitch_deg) == self.NOF,
-            f"pitch_deg holds {len(self.pitch_deg)} angles for NOF = {self.NOF!r} flutes.",
-            "Give one angle per flute.",
-        )
-        good = all(angle > 0 for angle in self.pitch_deg) and abs(sum(self.pitch_deg) - 360) < 1e-6
-        require(good, f"pitch_deg must be angles above 0 that add up to 360, not {self.pitch_deg!r}.")
+        if self.NOF is not None:
+            require_flutes(self.NOF, name="NOF", most=MOST_FLUTES)
+        require_pitch(self.NOF, self.pitch_deg)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,10 +203,7 @@ class Material:
             require_positive(name, getattr(self, name), optional=True)
         require(self.mc is None or 0 <= self.mc < 1, f"mc must be from 0 to below 1, not {self.mc!r}.")
         for name in ("krc_n_per_mm2", "kte_n_per_mm", "kre_n_per_mm"):
-            value = getattr(self, name)
-            require(
-                value is None or (isfinite(value) and value >= 0), f"{name} must be 0 or more, not {value!r}."
-            )
+            require_not_negative(name, getattr(self, name), optional=True)
 
 
 @dataclass(frozen=True, kw_only=True)

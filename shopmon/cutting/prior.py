@@ -9,12 +9,12 @@ from math import log, pi, sqrt
 
 import numpy as np
 
+from shopmon.cutting.deflection import FLUTED_SHARE, MODULUS_GPA
 from shopmon.cutting.many_cuts import Systems
-from shopmon.cutting.nouns import Material, Mode, ToolAssembly, require
+from shopmon.cutting.nouns import Material, Mode, ToolAssembly, require, require_positive
 
 AXES = "xyxy"  # a pair of modes of the tool, and a pair of whatever else gives way
-YOUNG_PA, DENSITY_KG_PER_M3 = 6.0e11, 14_500.0  # tungsten carbide, from memory, no source
-FLUTED = 0.8  # effective over cutting diameter (common practice, no source)
+DENSITY_KG_PER_M3 = 14_500.0  # tungsten carbide, from memory, no source
 HOLDER_STIFFNESS, HOLDER_FREQUENCY = 0.5, 0.45  # what holder and spindle leave of the clamped beam's
 PLAIN_HZ, PLAIN_STIFFNESS = 1200.0, 8e6  # where nothing is known of the tool
 PLAIN_KT = 1100.0
@@ -43,6 +43,17 @@ class Prior:
     kt_n_per_mm2: float = PLAIN_KT
     kt_spread: float = 0.5
     measured: tuple[Mode, ...] = ()
+
+    def __post_init__(self):
+        for name in ("frequency", "stiffness", "kt"):
+            require_positive(f"{name}_spread", getattr(self, f"{name}_spread"))
+        for name in ("frequency_hz", "stiffness_n_per_m", "kt_n_per_mm2"):
+            require_positive(name, getattr(self, name))
+        require(
+            len(self.measured) <= len(AXES),
+            f"{len(self.measured)} measured modes are more than the learning can hold ({len(AXES)}).",
+            "Leave out the stiffest.",
+        )
 
     @property
     def dimensions(self) -> int:
@@ -108,7 +119,6 @@ def prior_of(
     measured
         Modes from a tap test.
     """
-    require(len(measured) <= 4, f"{len(measured)} measured modes are more than the learning can hold (4).")
     values: dict = {"measured": measured}
     if material is not None and material.ktc_n_per_mm2 is not None:
         values |= {"kt_n_per_mm2": material.ktc_n_per_mm2, "kt_spread": 0.35}
@@ -119,10 +129,10 @@ def prior_of(
 
 def _beam(diameter_mm: float, stickout_mm: float) -> dict:
     """Clamped beam softened by its holder: 3 E I / L³ and 3.516 √(E I / (ρ A)) / (2π L²)."""
-    diameter, length = FLUTED * diameter_mm / 1e3, stickout_mm / 1e3
-    inertia, area = pi * diameter**4 / 64, pi * diameter**2 / 4
-    stiffness = 3 * YOUNG_PA * inertia / length**3
-    frequency = 3.516 / (2 * pi * length**2) * sqrt(YOUNG_PA * inertia / (DENSITY_KG_PER_M3 * area))
+    diameter, length = FLUTED_SHARE * diameter_mm / 1e3, stickout_mm / 1e3
+    young, inertia, area = 1e9 * MODULUS_GPA["carbide"], pi * diameter**4 / 64, pi * diameter**2 / 4
+    stiffness = 3 * young * inertia / length**3
+    frequency = 3.516 / (2 * pi * length**2) * sqrt(young * inertia / (DENSITY_KG_PER_M3 * area))
     return {
         "stiffness_n_per_m": HOLDER_STIFFNESS * min(stiffness, 1e8),
         "stiffness_spread": 0.5,

@@ -14,7 +14,15 @@ import numpy as np
 from scipy.linalg import expm
 
 from shopmon.cutting.geometry import directional_average, entry_exit, lag_per_mm, tooth_angles
-from shopmon.cutting.nouns import MOST_AP_MM, MOST_RPM, MillingKind, Mode, require, require_positive
+from shopmon.cutting.nouns import (
+    MOST_AP_MM,
+    MOST_RPM,
+    MillingKind,
+    Mode,
+    require,
+    require_pitch,
+    require_positive,
+)
 
 STEP_RAD = 0.07  # fastest natural frequency times step: radius within about 0.05 %
 LEAST_STEPS = 40
@@ -53,7 +61,8 @@ class CutCase:
         require_positive("diameter_mm", self.diameter_mm)
         require_positive("kt_n_per_mm2", self.kt_n_per_mm2)
         require(np.isfinite(self.kr), f"kr must be a number, not {self.kr!r}.")
-        tooth_angles(self.flutes, self.pitch_deg)
+        tooth_angles(self.flutes)
+        require_pitch(self.flutes, self.pitch_deg)
         lag_per_mm(self.helix_deg, self.diameter_mm)
         _ = self.entry_exit_rad
 

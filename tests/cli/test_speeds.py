@@ -6,6 +6,7 @@ import math
 import pytest
 
 from shopmon.cli import main
+from shopmon.cli.speeds_text import as_text
 
 BENCH = [
     "--mode", "x:922:0.011:1.34005e6", "--flutes", "2", "--kt", "600", "--kr", "0.3333", "--diameter", "10",
@@ -79,9 +80,7 @@ def test_a_wall_in_one_pass_or_several(capsys):
     # fz²/(4D) and (N fz)²/(4D)
     assert wall["feed_marks_um"] == pytest.approx(1000 * 0.04**2 / 24, rel=0.03)
     assert wall["feed_marks_one_tooth_um"] == pytest.approx(1000 * 0.12**2 / 24, rel=0.01)
-    status, out, _ = run(capsys, *WALL)
-    assert status == 0
-    assert "A wall 20 mm high at 9000 rpm" in out
+    assert "A wall 20 mm high at 9000 rpm" in as_text({"points": [], "advice": [], "wall": wall}, None, 20.0)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shopmon.cutting.deflection import Cantilever, Section, cantilever, wall_error
 from shopmon.cutting.finish import floor_um, wall_um
 from shopmon.cutting.finishing import finishing_plans
-from shopmon.cutting.forces import EdgeForces, turn_forces
+from shopmon.cutting.forces import EdgeForces, force_per_mm, turn_forces
 from shopmon.cutting.materials import GROUPS, MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, Mode
 from shopmon.cutting.power import linear_from_kienzle, specific_force_n_per_mm2
@@ -50,11 +50,9 @@ def test_a_thicker_shank_stiffens_and_a_neck_and_a_holder_soften():
 @settings(max_examples=25, deadline=None)
 @given(helix=st.floats(5, 60), ap_mm=st.floats(0.2, 30), ae_mm=st.floats(0.05, 6.0))
 def test_helix_is_a_sum_of_straight_slices(helix, ap_mm, ae_mm):
-    slanted = turn_forces(wall_cut(helix_deg=helix, ae_mm=ae_mm), FORCES, 0.05, ap_mm, steps=90)
+    slanted = turn_forces(wall_cut(helix_deg=helix, ae_mm=ae_mm), FORCES, 0.05, ap_mm, steps=30)
     lag = 2 * np.tan(np.radians(helix)) / 6.0 * ap_mm
     shifts = (np.arange(4000) + 0.5) / 4000 * lag
-    from shopmon.cutting.forces import force_per_mm
-
     angles = slanted.rotation_rad[:, None, None] + np.arange(3)[:, None] * 2 * np.pi / 3 - shifts
     arc = wall_cut(ae_mm=ae_mm).entry_exit_rad
     slices = force_per_mm(angles, arc, FORCES, 0.05).sum(axis=1).mean(axis=1) * ap_mm
@@ -132,6 +130,12 @@ def test_a_group_without_values_and_a_stranger_are_refused():
     for name in ("H", "cheese"):
         with pytest.raises(SettingError):
             material(name)
+
+
+@pytest.mark.parametrize("wrong", [{"ktc_n_per_mm2": 0.0}, {"kte_n_per_mm": -1.0}, {"krc_n_per_mm2": np.nan}])
+def test_coefficients_that_cannot_be_are_refused(wrong):
+    with pytest.raises(SettingError):
+        EdgeForces(**{"ktc_n_per_mm2": 800.0, **wrong})
 
 
 def test_linear_coefficients_meet_kienzle_at_both_chips():

@@ -81,6 +81,13 @@ def test_a_belief_is_kept_as_plain_data():
     assert small_map(again).probability == pytest.approx(small_map(belief).probability, abs=0.03)
 
 
+@pytest.mark.parametrize("wrong", [{"frequency_hz": -1.0}, {"kt_spread": "wide"}, {"measured": 4}])
+def test_a_prior_that_cannot_be_is_refused(wrong):
+    state = belief_state(first_belief(Prior(), SMALL))
+    with pytest.raises(SettingError, match="Learn it anew"):
+        belief_from({**state, "prior": {**state["prior"], **wrong}})
+
+
 @pytest.mark.parametrize("broken", [None, {}, {"schema": "shopmon.belief/2"}, {"schema": "shopmon.belief/1"}])
 def test_a_broken_state_is_refused(broken):
     with pytest.raises(SettingError):

@@ -104,6 +104,12 @@ def test_what_grows_beyond_all_numbers_is_refused_or_finite(judged):
         assert exc.hint
 
 
+@pytest.mark.parametrize("pitch_deg", [(180.0, 180.0), (120.0, 120.0, 100.0), (0.0, 120.0, 240.0)])
+def test_pitches_that_do_not_fit_the_flutes_are_refused(pitch_deg):
+    with pytest.raises(SettingError, match="pitch_deg"):
+        case(pitch_deg=pitch_deg)
+
+
 def test_a_case_without_modes_is_refused():
     with pytest.raises(SettingError, match="mode"):
         case(modes=())
