@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from shopmon.cli import cut_options
 from shopmon.cli.json_output import write_json
 from shopmon.errors import RecordingError, SettingError
 
@@ -12,9 +13,9 @@ from shopmon.errors import RecordingError, SettingError
 @click.command("inspect")
 @click.argument("recording", type=click.Path(path_type=Path))
 @click.option("--rpm", type=float, metavar="N", help="Spindle speed that was programmed, in rpm.")
-@click.option("--flutes", type=int, metavar="N", help="Number of flutes of the cutting tool.")
-@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
-@click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
+@cut_options.flutes
+@cut_options.min_rpm
+@cut_options.max_rpm
 @click.option(
     "--sensor",
     type=click.Choice(["microphone", "accelerometer"]),
@@ -24,9 +25,9 @@ from shopmon.errors import RecordingError, SettingError
 )
 @click.option("--full-scale", type=float, metavar="X", help="What full scale means, with --unit.")
 @click.option("--unit", metavar="UNIT", help="Unit of --full-scale, such as g.")
-@click.option("--milling", type=click.Choice(["climb", "conventional", "slot"]), help="How it was milled.")
-@click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
-@click.option("--ae", type=float, metavar="MM", help="Radial depth of the cut.")
+@cut_options.milling
+@cut_options.diameter
+@cut_options.ae
 @click.option("--ap", type=float, metavar="MM", help="Axial depth of the cut.")
 @click.option(
     "--false-alarms-per-hour",

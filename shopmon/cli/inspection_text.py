@@ -1,5 +1,7 @@
 """An inspection told to a person."""
 
+from shopmon.cli.advice_text import advice_lines
+
 
 def as_text(result: dict, name: str) -> str:
     """Tell an inspection in a few plain lines.
@@ -21,8 +23,9 @@ def as_text(result: dict, name: str) -> str:
         *_cuts(result),
         *_chatter(result),
         *_stray(result),
-        *_advice(result),
     ]
+    if result["advice"]:
+        lines += ["", "What to try, best first:", *advice_lines(result["advice"])]
     for notice in result["notices"]:
         lines += ["", f"Note: {notice['text']}"] + ([f"      {notice['hint']}"] if notice["hint"] else [])
     lines += ["", f"Levels are {result['level_reference']}. The monitor advises; it is no safety device."]
@@ -38,10 +41,8 @@ def _heading(result: dict) -> str:
         "cutting": "A cut was heard, and no chatter.",
         "chatter": "Chatter was heard.",
     }
-    doubt = (
-        " This is not certain." if result["unsure"] and result["state"] not in ("no-input", "stopped") else ""
-    )
-    return words[result["state"]] + doubt
+    doubtful = result["unsure"] and result["state"] not in ("no-input", "stopped")
+    return words[result["state"]] + (" The monitor was not always sure." if doubtful else "")
 
 
 def _speed(result: dict) -> str:
@@ -80,7 +81,7 @@ def _chatter(result: dict) -> list[str]:
         lines.append(
             f"  {_time(event['start_s'])} to {_time(event['end_s'])}: {event['severity']}, at "
             f"{event['frequency_hz']:.0f} Hz, {event['kind']}; {100 * event['confidence']:.0f} % sure "
-            f"(certain at {_time(event['alarm_s'])})"
+            f"(alarm at {_time(event['alarm_s'])})"
         )
     return lines
 
@@ -94,33 +95,6 @@ def _stray(result: dict) -> list[str]:
         f"{_time(tone['end_s'])}: {tone['why']}"
         for tone in strongest
     ]
-
-
-def _advice(result: dict) -> list[str]:
-    if not result["advice"]:
-        return []
-    lines = ["What to try, best first:"]
-    for entry in result["advice"]:
-        lines += [f"  {_action(entry)}", f"      {entry['reason']}"]
-        lines += [f"      {entry['caution']}"] if entry["caution"] else []
-    return lines
-
-
-def _action(entry: dict) -> str:
-    """Say in one line what to do."""
-    words = {
-        "less-depth": "Less depth.",
-        "less-stickout": "Less stickout.",
-        "other-tool": "Another tool.",
-        "none": "No advice.",
-    }
-    if entry["action"] != "speed":
-        return words[entry["action"]]
-    override = f", override {entry['override_percent']:.0f} %" if entry["override_percent"] else ""
-    return (
-        f"Speed {entry['rpm']:.0f} rpm (program {entry['command_rpm']:.0f}{override}), "
-        f"feed times {entry['feed_factor']:.2f}: quiet with {100 * entry['probability_quiet']:.0f} %."
-    )
 
 
 def _count(number: int, noun: str) -> str:

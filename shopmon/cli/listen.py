@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from shopmon.cli import cut_options
 from shopmon.errors import SettingError
 
 
@@ -26,7 +27,7 @@ from shopmon.errors import SettingError
     help="Sound input by number, name or a part of its name; see 'shopmon devices'.",
 )
 @click.option("--rpm", type=float, metavar="N", help="Spindle speed that is programmed, in rpm.")
-@click.option("--flutes", type=int, metavar="N", help="Number of flutes of the cutting tool.")
+@cut_options.flutes
 @click.option(
     "--data",
     "data_dir",

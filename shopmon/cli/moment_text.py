@@ -2,6 +2,7 @@
 
 HEADS = ("Hz", "order", "dB", "over noise", "over background", "taken for", "why")
 PARTS_SHOWN = 8
+SAME_HZ = 5.0
 
 
 def moment_as_text(moment: dict) -> str:
@@ -17,7 +18,7 @@ def moment_as_text(moment: dict) -> str:
     text = [f"At {moment['at_s']:.2f} s: {moment['state']}{doubt}, {speed}."]
     if not moment["background_known"]:
         text.append("The sound before the cut is not known.")
-    text += ["", *_table([_row(line) for line in moment["lines"]])] if moment["lines"] else []
+    text += ["", *_table(moment["lines"])] if moment["lines"] else []
     return "\n".join([*text, "", *_evidence(moment)])
 
 
@@ -34,13 +35,14 @@ def _row(line: dict) -> tuple[str, ...]:
     )
 
 
-def _table(rows: list[tuple[str, ...]]) -> list[str]:
+def _table(lines: list[dict]) -> list[str]:
+    rows = [_row(line) for line in lines]
     widths = [max(len(row[i]) for row in (HEADS, *rows)) for i in range(len(HEADS))]
     said = []
     for row in (HEADS, *rows):
         figures = [cell.rjust(width) for cell, width in zip(row[:5], widths[:5], strict=True)]
         said.append("  ".join([*figures, row[5].ljust(widths[5]), row[6]]).rstrip())
-    return said
+    return [*said, "* speaks for chatter"] if any(line["counts"] for line in lines) else said
 
 
 def _evidence(moment: dict) -> list[str]:
@@ -48,6 +50,11 @@ def _evidence(moment: dict) -> list[str]:
     total = f"Evidence so far {evidence['total']:.2f}; the alarm is raised at {evidence['alarm_at']:.2f}."
     if moment["suspect_hz"] is None:
         return [f"No line speaks for chatter. {total}"]
-    said = [f"Most suspicious: {moment['suspect_hz']:.1f} Hz. Its odds (log) {evidence['log_odds']:+.2f}:"]
+    suspect_hz = moment["suspect_hz"]
+    seen = any(abs(line["frequency_hz"] - suspect_hz) < SAME_HZ for line in moment["lines"])
+    said = [
+        f"Most suspicious: {suspect_hz:.1f} Hz{'' if seen else ', too faint for the table'}.",
+        f"For (+) and against (-) chatter there, {evidence['log_odds']:+.2f} in all (logarithm of the odds):",
+    ]
     said += [f"  {part['adds']:+.2f}  {part['what']}" for part in evidence["parts"][:PARTS_SHOWN]]
     return [*said, total]

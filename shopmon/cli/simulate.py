@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import soundfile
 
+from shopmon.cli import cut_options
 from shopmon.cli.modes import parse_mode
 from shopmon.cutting.materials import MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, require_positive
@@ -167,7 +168,8 @@ def summary(out: Path, plan: PassPlan, truth: dict) -> str:
     """One line: what was written and what is true of it."""
     rpm = truth["spindle"]["true_rpm"]
     cut_time = sum(end - start for start, end in truth["engaged"])
-    told = f"{out}: {plan.duration_s:g} s, {rpm:.0f} rpm, {plan.flutes} flutes, {cut_time:.1f} s in the cut"
+    speed = f"{rpm:.0f} rpm ({plan.spindle.nominal_rpm:g} on the display)"
+    told = f"{out}: {plan.duration_s:g} s, {speed}, {plan.flutes} flutes, {cut_time:.1f} s in the cut"
     if not truth["chatter"]:
         return f"{told}, no chatter (invented data)"
     first = truth["chatter"][0]
@@ -203,14 +205,14 @@ def list_scenarios(context: click.Context, _parameter, wanted: bool) -> None:
     help="Same options and seed, same sound.",
 )
 @click.option("--duration", type=float, metavar="S", help="Length; engagements stretch with it.")
-@click.option("--rpm", type=float, help="True spindle speed in air.")
-@click.option("--nominal-rpm", type=float, help="Speed on the display.")
-@click.option("--flutes", type=int, metavar="N", help="Number of flutes.")
-@click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
+@click.option("--rpm", type=float, metavar="N", help="True spindle speed in air.")
+@click.option("--nominal-rpm", type=float, metavar="N", help="Speed on the display.")
+@cut_options.flutes
+@cut_options.diameter
 @click.option("--ap", type=float, metavar="MM", help="Largest axial depth.")
-@click.option("--ae", type=float, metavar="MM", help="Radial depth.")
-@click.option("--milling", type=click.Choice(["climb", "conventional", "slot"]), help="Kind of cut.")
-@click.option("--feed-per-tooth", type=float, metavar="MM", help="fz.")
+@cut_options.ae
+@cut_options.milling
+@click.option("--feed-per-tooth", type=float, metavar="MM", help="Feed per tooth fz.")
 @click.option("--helix", type=float, metavar="DEGREES", help="Helix angle.")
 @click.option("--runout-um", type=float, metavar="UM", help="Eccentricity of the edges.")
 @click.option(

@@ -5,6 +5,7 @@ from math import isfinite
 
 import click
 
+from shopmon.cli import cut_options
 from shopmon.cli.json_output import write_json
 from shopmon.cli.modes import MODE_FORM, parse_mode
 from shopmon.errors import SettingError
@@ -219,15 +220,13 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 
 @click.command("speeds")
 @click.option("--mode", multiple=True, metavar="AXIS:HZ:DAMPING:STIFFNESS", help="Mode (N/m); repeatable.")
-@click.option("--flutes", type=int, metavar="N", help="Number of flutes.")
+@cut_options.flutes
 @click.option("--kt", type=float, metavar="N/MM2", help="Tangential force coefficient.")
 @click.option("--kr", type=float, metavar="X", help="Radial over tangential coefficient.")
 @click.option("--material", metavar="NAME", help="Instead of --kt and --kr: 7075, 316 … or an ISO 513 group.")
-@click.option("--diameter", type=float, metavar="MM", help="Cutting diameter.")
-@click.option("--ae", type=float, metavar="MM", help="Radial depth.")
-@click.option(
-    "--milling", type=click.Choice(["climb", "conventional", "slot"]), help="Kind of cut; climb with --mode."
-)
+@cut_options.diameter
+@cut_options.ae
+@cut_options.milling
 @click.option("--helix", type=float, default=0.0, metavar="DEGREES", help="Helix angle of the flutes.")
 @click.option("--pitch", metavar="A,B,…", help="Angles from flute to flute where they differ, degrees.")
 @click.option("--at", multiple=True, metavar="RPM,AP_MM", help="Cut to judge, the present one first.")
@@ -238,8 +237,8 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 @click.option("--rpm", type=float, metavar="N", help="Present speed, if not that of the first --at.")
 @click.option("--ap", type=float, metavar="MM", help="Wanted axial depth, if not that of the first --at.")
 @click.option("--chatter-hz", type=float, metavar="HZ", help="Advise from this tone; give --rpm, --flutes.")
-@click.option("--min-rpm", type=float, metavar="N", help="Lowest speed of the machine.")
-@click.option("--max-rpm", type=float, metavar="N", help="Highest speed of the machine.")
+@cut_options.min_rpm
+@cut_options.max_rpm
 @click.option("--tool-rpm", type=float, metavar="N", help="Highest speed marked on the tool or its holder.")
 @click.option("--wall", type=float, metavar="MM", help="Height of a wall to finish: one pass or several?")
 @click.option("--stickout", type=float, metavar="MM", help="Of the tool; with --wall.")
@@ -251,7 +250,8 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 def command(json_file, **options):
     """Tell which speeds and depths are quiet, from the modes of the tool tip or from one chatter tone.
 
-    With modes, semi-discretization decides. No speed is advised that the machine or the tool may not reach.
+    With modes, semi-discretization decides, for climb milling unless --milling says otherwise. No speed is
+    advised that the machine or the tool may not reach.
 
     Example: shopmon speeds --mode x:922:0.011:1.34e6 --flutes 2 --kt 600 --kr 0.33 --diameter 10 --ae 0.5
     --at 12000,4.0 --max-rpm 18000

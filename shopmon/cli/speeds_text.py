@@ -1,7 +1,6 @@
 """Speeds and depths told to a person."""
 
-from textwrap import wrap
-
+from shopmon.cli.advice_text import advice_lines
 from shopmon.cli.speeds_wall import wall_lines
 
 LINES, WIDTH = 24, 40
@@ -25,7 +24,7 @@ def as_text(result: dict, case, deepest_mm: float) -> str:
     lines += _smooth(case, deepest_mm)
     if "wall" in result:
         lines += wall_lines(result["wall"])
-    lines += advice_lines(result["advice"])
+    lines += ["", *advice_lines(result["advice"])]
     return "\n".join([*lines, "", "The monitor advises; it is no safety device."]).lstrip("\n")
 
 
@@ -65,30 +64,3 @@ def _smooth(case, deepest_mm: float) -> list[str]:
     depths = smooth_depths_mm(case.diameter_mm, case.flutes, case.helix_deg, deepest_mm)
     told = ", ".join(f"{depth:.2f}" for depth in depths[:6])
     return ["", f"Smooth depths for a wall (whole axial pitches): {told} mm"] if depths else []
-
-
-def advice_lines(entries: list[dict]) -> list[str]:
-    """Advice, the best first; each caution only once."""
-    lines, said = [], set()
-    for entry in entries:
-        told = [entry["reason"], entry["caution"] if entry["caution"] not in said else ""]
-        lines += ["", _action(entry)]
-        lines += [f"  {line}" for text in told for line in wrap(text, 96)]
-        said.add(entry["caution"])
-    return lines
-
-
-def _action(entry: dict) -> str:
-    chance = entry["probability_quiet"]
-    sure = f", quiet with {100 * chance:.0f} %" if chance is not None else ""
-    if entry["action"] == "speed":
-        override = f" (override {entry['override_percent']:.0f} %)" if entry["override_percent"] else ""
-        feed = f", feed × {entry['feed_factor']:.2f}" if entry["feed_factor"] else ""
-        return f"Program {entry['command_rpm']:.0f} rpm{override}{feed}{sure}"
-    words = {
-        "less-depth": "Less depth",
-        "less-stickout": "Less stickout",
-        "other-tool": "Another tool",
-        "none": "No change",
-    }
-    return words[entry["action"]] + sure

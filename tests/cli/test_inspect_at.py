@@ -6,6 +6,7 @@ import pytest
 import soundfile
 
 from shopmon.cli import main
+from shopmon.cli.moment_text import moment_as_text
 from tests.listening.synthetic import RATE_HZ, machine
 
 
@@ -56,3 +57,19 @@ def test_how_often_it_may_be_wrong_moves_the_alarm(ringing, tmp_path):
 def test_a_number_of_false_alarms_that_cannot_be_is_refused(ringing, capsys, wanted):
     assert main(["inspect", ringing, "--false-alarms-per-hour", wanted]) == 2
     assert "--false-alarms-per-hour" in capsys.readouterr().err
+
+
+def test_a_suspect_that_the_table_leaves_out_is_named_as_such():
+    line = {
+        "frequency_hz": 600.0, "order": 3.0, "level_db": -40.0, "over_floor_db": 20.0,
+        "over_background_db": None, "what": "tooth passing", "counts": False, "why": "every cut makes it",
+    }  # fmt: skip
+    evidence = {"log_odds": -4.6, "parts": [], "total": 0.0, "alarm_at": 4.3}
+    moment = {
+        "at_s": 2.0, "state": "cutting", "unsure": False, "rpm": 12000.0, "background_known": True,
+        "lines": [line], "suspect_hz": 671.1, "evidence": evidence,
+    }  # fmt: skip
+    said = moment_as_text(moment)
+    assert "Most suspicious: 671.1 Hz, too faint for the table." in said and "* speaks" not in said
+    shown = moment_as_text(moment | {"lines": [line | {"frequency_hz": 671.0, "counts": True}]})
+    assert "Most suspicious: 671.1 Hz.\n" in shown and "* speaks for chatter" in shown
