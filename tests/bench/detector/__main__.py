@@ -1,4 +1,4 @@
-"""Run as ``python -m tests.bench.detector draw|score|look|trade|shop-day …``.
+"""Run as ``python -m tests.bench.detector draw|score|look|trade|shop-day|fit …``.
 
 Typical: draw three families to tune on and two to report on, then score them.
 
@@ -6,12 +6,13 @@ Typical: draw three families to tune on and two to report on, then score them.
     python -m tests.bench.detector score corpus/train --told unknown
     python -m tests.bench.detector look corpus/train 17
     python -m tests.bench.detector shop-day --hours 3
+    python -m tests.bench.detector fit corpus/train corpus/sums --out shopmon/listening/weights.py
 """
 
 import argparse
 from pathlib import Path
 
-from tests.bench.detector import corpus, looking, running, shop_day, trade
+from tests.bench.detector import corpus, fitting, looking, running, shop_day, trade
 from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.hearing import TOLD
 from tests.bench.detector.sum_drawing import SUMS
@@ -53,6 +54,9 @@ def commands():
     day.add_argument("--rates", type=rates, default=(), help="false alarms an hour, with commas")
     day.add_argument("--first", type=int, default=0, help="number of the first hour")
     day.add_argument("--keep", type=Path, help="a folder that remembers hours already heard")
+    fit = names.add_parser("fit", help="fit the evidence to folders of cases: the source of its weights")
+    fit.add_argument("folders", nargs="+", metavar="FOLDER")
+    fit.add_argument("--out", type=Path, metavar="FILE", help="write there instead of printing")
     return parser
 
 
@@ -70,6 +74,7 @@ def main():
         "look": looking.look,
         "trade": trade.trade,
         "shop-day": shop_day.shop_day,
+        "fit": fitting.fit,
     }
     does[given.pop("command")](**given)
 

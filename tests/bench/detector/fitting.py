@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from scipy import optimize
 
+from shopmon.errors import SettingError
 from shopmon.listening import listener as engine
 from shopmon.listening import suspect as judged
 from shopmon.listening.clues import CLUES
@@ -141,14 +142,34 @@ def ringing(at_s, chatter):
     return 0
 
 
-def gathered(folder):
-    """Listen to all clear cases of a folder as they were told."""
-    clues, hop, labels, cases = [], [], [], []
-    for number, stem in enumerate(stems(folder)):
+def fit(folders, out=None):
+    """Fit to the cases of some folders; print the weights as a module, or write them to a file."""
+    text = module_text(*fitted(gathered(folders)))
+    if out is None:
+        print(text, end="")
+    else:
+        out.write_text(text, encoding="utf-8")
+
+
+def clear_cases(folders):
+    """Yield stem and truth of every case that is neither marginal nor hidden, of all folders."""
+    for stem in (stem for folder in folders for stem in stems(folder)):
         truth = truth_of_stem(stem)
+        if not (truth["case"]["marginal"] or truth["case"]["hidden"]):
+            yield stem, truth
+
+
+def gathered(folders):
+    """Listen to all clear cases of some folders as they were told.
+
+    Raises
+    ------
+    SettingError
+        Where no line was weighed in any of them.
+    """
+    clues, hop, labels, cases = [], [], [], []
+    for number, (stem, truth) in enumerate(clear_cases(folders)):
         case = truth["case"]
-        if case["marginal"] or case["hidden"]:
-            continue
         for at_s, shown in overheard(
             samples_of(stem),
             truth["recording"]["sample_rate_hz"],
@@ -160,6 +181,8 @@ def gathered(folder):
             hop.append(np.full(len(shown), len(labels)))
             labels.append(ringing(at_s, truth["chatter"]))
             cases.append(number)
+    if not clues:
+        raise SettingError("There is nothing to fit to.", "Draw cases into the folders first.")
     return Hops(
         clues=np.concatenate(clues), hop=np.concatenate(hop), ringing=np.array(labels), case=np.array(cases)
     )
