@@ -54,3 +54,8 @@ def test_a_strong_family_beside_the_comb_does_not_pull_it():
 def test_noise_fits_no_comb():
     candidates = 150.0 * np.exp(5e-4 * np.arange(-70, 71))
     assert CombFit(candidates, BIN_HZ, SIZE // 2 + 1, None)(_lines([], seed=3)).max() < 0
+
+
+def test_one_loud_line_buys_no_comb():
+    candidates = 200.0 * np.exp(5e-4 * np.arange(-70, 71))
+    assert CombFit(candidates, BIN_HZ, SIZE // 2 + 1, None)(_lines([(1437.0, 1.0)])).max() < 0
