@@ -27,7 +27,6 @@ def invented():
     set_first("over_comb_db", -12, 8)
     set_first("family_teeth", 0.4, 1.2)
     set_first("strangers", 1, 5)
-    set_first("jitter", 1.0, 0.3)
     set_first("flutes_known", 1, 0)
     ringing[::20] = -1
     return fitting.Hops(
@@ -59,7 +58,6 @@ def test_weights_keep_their_sign(found):
             assert weight >= 0, name
     assert np.all(weights[1 + len(steps) :] >= 0)
     assert weights_of("over_comb_db", found).sum() > 0.5
-    assert weights_of("jitter", found).sum() < -0.1
     assert np.all(weights_of("strangers", found) == 0)  # the cases ask for the opposite
     assert weights_of("flutes_known", found)[0] < -0.1  # free
 

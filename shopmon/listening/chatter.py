@@ -13,7 +13,6 @@ from shopmon.listening.suspect import Suspicion
 SHARE = 0.25
 # odds that any hop of a cut with stray lines has: what is above speaks for chatter
 LEAN = -1.0
-NOTHING = -4.0
 RANGE = (-3.0, 6.0)
 CALM_SHARE = 0.4
 LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 4.0, 0.43
@@ -29,8 +28,8 @@ def evidence_of(suspicion: Suspicion | None) -> float:
     suspicion
         None when no line is stray.
     """
-    odds = NOTHING if suspicion is None else suspicion.log_odds
-    return SHARE * (_within(odds, *RANGE) - LEAN)
+    odds = RANGE[0] if suspicion is None else _within(suspicion.log_odds, *RANGE)
+    return SHARE * (odds - LEAN)
 
 
 def alarm_level(false_alarms_per_hour: float) -> float:
@@ -52,7 +51,7 @@ def severity_of(above_comb_db: float) -> str:
 class ChatterJudge(Memory):
     """Sums the evidence of each hop and raises and ends the alarm."""
 
-    kept = ("evidence", "highest", "span", "last_line_sample", "onset")
+    kept = ("evidence", "span", "last_line_sample", "onset")
 
     def __init__(self, false_alarms_per_hour: float):
         self.accept(false_alarms_per_hour)
@@ -65,7 +64,6 @@ class ChatterJudge(Memory):
     def clear(self) -> None:
         """Know of no chatter."""
         self.evidence = 0.0
-        self.highest = 0.0
         self.span: dict | None = None
         self.last_line_sample = 0
         self.onset: int | None = None
@@ -81,7 +79,7 @@ class ChatterJudge(Memory):
         return self.evidence >= self.alarm
 
     def weigh(self, suspicion: Suspicion | None, sample: int) -> None:
-        """Add the evidence of one hop in which a tooth is, or may be, in metal.
+        """Add the evidence of one hop, whether or not contact was noticed.
 
         Parameters
         ----------

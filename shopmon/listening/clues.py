@@ -25,12 +25,7 @@ CLUES = (
     "strangers",
     "kin_over_comb_db",
     "age_hops",
-    "missed_hops",
     "apart",
-    "since_contact_s",
-    "contrast_db",
-    "jitter",
-    "comb_rise_db",
     "background_known",
     "flutes_known",
     "followed_s",
@@ -52,22 +47,14 @@ class Circumstances:
         The sound has risen.
     touching
         It is certain that one is.
-    contrast_db, jitter, followed_s
-        How well, how steadily and since when the rotation is followed.
-    comb_rise_db
-        How much the comb rose over the background.
-    rate_hz
-        Sample rate of the stream.
+    followed_s
+        Since when the rotation is followed.
     """
 
     onset_sample: int
     risen: bool
     touching: bool
-    contrast_db: float
-    jitter: float
     followed_s: float
-    comb_rise_db: float
-    rate_hz: float
 
 
 def came_with_the_cut(tracks: list[Track], onset_sample: int) -> list[Track]:
@@ -79,21 +66,27 @@ def came_with_the_cut(tracks: list[Track], onset_sample: int) -> list[Track]:
     ]
 
 
-def clues_of(tracks: list[Track], scene: Scene, around: Circumstances) -> np.ndarray:
+def related_lines(tracks: list[Track], scene: Scene) -> np.ndarray:
+    """Return which tracks are relatives of which, shape ``(tracks, tracks)``."""
+    frequency_hz = np.array([track.frequency_hz for track in tracks])
+    return kinship(frequency_hz, scene.comb.rotation_hz, 1.5 / scene.window.duration_s)
+
+
+def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Circumstances) -> np.ndarray:
     """Return the clues for each track, shape ``(tracks, len(CLUES))``, columns as in `CLUES`.
 
     Parameters
     ----------
     tracks
-        From `came_with_the_cut`, strongest first.
+        From `came_with_the_cut`, strongest first; at least one.
+    related
+        From `related_lines`.
     scene
         The spectrum.
     around
         What holds for all of them.
     """
     table = np.empty((len(tracks), len(CLUES)))
-    if not tracks:
-        return table
     frequency_hz = np.array([track.frequency_hz for track in tracks])
     power = np.array([track.power for track in tracks])
     level_db = 10 * np.log10(np.maximum(power, 1e-20))
@@ -101,19 +94,15 @@ def clues_of(tracks: list[Track], scene: Scene, around: Circumstances) -> np.nda
     columns = [
         level_db - scene.comb.strongest_db,
         *family_support(frequency_hz, scene),
-        *_relations(tracks, frequency_hz, power, scene),
+        _strangers(tracks, related),
+        10 * np.log10(np.maximum(related @ power, 1e-20)) - scene.comb.strongest_db,
         [track.hits for track in tracks],
-        [track.misses for track in tracks],
         _apart(frequency_hz, scene),
-        (scene.view.sample - around.onset_sample) / around.rate_hz,
     ]
     first = len(OVER)
     for i, column in enumerate(columns):
         table[:, first + i] = column
     table[:, first + len(columns) :] = (
-        around.contrast_db,
-        1e3 * around.jitter,
-        around.comb_rise_db,
         scene.background.has_spectrum,
         scene.flutes is not None,
         around.followed_s,
@@ -124,12 +113,10 @@ def clues_of(tracks: list[Track], scene: Scene, around: Circumstances) -> np.nda
     return table
 
 
-def _relations(tracks, frequency_hz, power, scene: Scene) -> tuple[np.ndarray, ...]:
-    """Strangers, and the level of all kin together over the strongest comb line."""
-    related = kinship(frequency_hz, scene.comb.rotation_hz, 1.5 / scene.window.duration_s)
+def _strangers(tracks: list[Track], related: np.ndarray) -> np.ndarray:
+    """Count the clear lines that are no relatives: another machine has lines of its own."""
     clear = np.array([track.margin_db > CLEAR_DB and track.hits > LEAST_HITS for track in tracks])
-    together_db = 10 * np.log10(np.maximum(related @ power, 1e-20))
-    return (~related & clear).sum(axis=1), together_db - scene.comb.strongest_db
+    return (~related & clear).sum(axis=1)
 
 
 def _apart(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:

@@ -385,11 +385,7 @@ class Listener:
             onset_sample=sample - int(FRESH_S * self.rates.sample_rate_hz) if onset is None else onset,
             risen=onset is not None,
             touching=self.book.touching,
-            contrast_db=self.speed.contrast_db,
-            jitter=self.speed.tracker.jitter,
             followed_s=self.speed.tracker.hops * self.rates.hop_s,
-            comb_rise_db=float(self.engagement.rise_db),
-            rate_hz=self.rates.sample_rate_hz,
         )
 
     def _moment(self, view: View, comb: CombView | None) -> Moment:

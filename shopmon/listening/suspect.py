@@ -4,8 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of
-from shopmon.listening.kinship import kinship
+from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
 from shopmon.listening.weights import MODEL
@@ -54,12 +53,13 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     tracks = came_with_the_cut(strays.tracks, around.onset_sample)
     if not tracks:
         return None
-    clues = clues_of(tracks, scene, around)
+    related = related_lines(tracks, scene)
+    clues = clues_of(tracks, related, scene, around)
     odds = MODEL.log_odds(clues)
     worst = int(np.argmax(odds))
-    frequency_hz = np.array([track.frequency_hz for track in tracks])
-    related = kinship(frequency_hz, scene.comb.rotation_hz, 1.5 / scene.window.duration_s)[worst]
-    kin = [track for track, is_kin in zip(tracks, related, strict=True) if is_kin and track.margin_db > 0]
+    kin = [
+        track for track, is_kin in zip(tracks, related[worst], strict=True) if is_kin and track.margin_db > 0
+    ]
     shown = max(kin, key=lambda track: track.power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(

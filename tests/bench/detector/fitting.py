@@ -47,19 +47,14 @@ CURVES = {
     "strangers": (0, 1, 2, 4, 6),
     "kin_over_comb_db": (-20, -12, -4, 4, 14, 24),
     "age_hops": (2, 3, 5, 8, 14),
-    "missed_hops": (0, 1, 3),
     "apart": (1.7, 2.5, 4, 8),
-    "contrast_db": (1, 3, 4.5, 6),
-    "jitter": (0.1, 0.5, 2.0),
-    "since_contact_s": (0, 0.2, 0.5),
     "followed_s": (0, 0.5, 1, 2),
-    "comb_rise_db": (0, 2, 4),
 }
-FALLING = ("strangers", "missed_hops", "jitter")
+FALLING = ("strangers",)
 FLAGS = ("background_known", "flutes_known", "speed_heard", "risen", "touching")
 FREE = ("background_known", "flutes_known")
 OVER_COMB, BEFORE, GROWN = ("over_comb_db", -16, 6), ("over_background_db", 7, 25), ("grown_db", 7, 25)
-FAMILY, TRUST = ("family_teeth", 0, 1.5), ("contrast_db", 2, 7)
+FAMILY = ("family_teeth", 0, 1.5)
 PAIRS = (
     (FAMILY, BEFORE),
     (FAMILY, GROWN),
@@ -76,8 +71,6 @@ PAIRS = (
     (("risen", 0, 1), OVER_COMB),
     (("risen", 0, 1), FAMILY),
     (("touching", 0, 1), OVER_COMB),
-    (TRUST, OVER_COMB),
-    (TRUST, ("apart", 2, 8)),
 )
 
 
