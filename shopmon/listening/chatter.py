@@ -90,7 +90,7 @@ class ChatterJudge(Memory):
         """
         self.evidence = _within(self.evidence + evidence_of(suspicion), 0.0, ABOVE_ALARM * self.alarm)
         if suspicion is not None and suspicion.track.margin_db > 0:
-            if suspicion.track.misses == 0 and suspicion.log_odds > 0:
+            if suspicion.track.misses == 0 and suspicion.log_odds > LEAN:
                 self.last_line_sample = sample
             if self.onset is None:
                 self.onset = suspicion.track.since_sample

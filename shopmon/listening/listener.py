@@ -26,7 +26,7 @@ from shopmon.listening.reach import Reach
 from shopmon.listening.scene import Scene
 from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setup_from
 from shopmon.listening.speed import Speed
-from shopmon.listening.state import LEARNED, SCHEMA
+from shopmon.listening.state import LEARNED, SCHEMA, is_current
 from shopmon.listening.strays import Strays
 from shopmon.listening.suspect import Suspicion, suspect
 from shopmon.listening.usual_cuts import UsualCuts
@@ -192,7 +192,7 @@ class Listener:
         return stages.get(name) or getattr(self, name)
 
     def _restore(self, start: dict) -> None:
-        if start.get("schema") != SCHEMA:
+        if not is_current(start):
             raise SettingError(f"The starting state is of kind {start.get('schema')!r}, not {SCHEMA!r}.")
         partial = bool(start.get("learned_only"))
         same_rate = start["sample_rate_hz"] == self.rates.sample_rate_hz
@@ -201,8 +201,7 @@ class Listener:
         if not same_rate or start.get("channels") != self.channels:
             return
         for name in LEARNED if partial else STAGES:
-            if name in start or not partial:
-                self._stage(name).restore(start[name])
+            self._stage(name).restore(start[name])
         self.setup = setup_from(start["setup"])
         self._accept(self.setup)
         if partial:
@@ -301,7 +300,8 @@ class Listener:
         events += self.health.say("speed-ambiguous", ambiguous, view.sample)
         events += self.health.say("speed-contradicted", self.speed.contradicted, view.sample)
         events += self._hear_quiet(view.sample)
-        shown = self.strays.tones(comb, self._background.has_spectrum) if self._usable(comb) else ()
+        known = self._background.has_spectrum
+        shown = self.strays.tones(comb, known, self._onset()) if self._usable(comb) else ()
         return [*events, self._frame(view, comb, shown)]
 
     def _usable(self, comb: CombView | None) -> bool:

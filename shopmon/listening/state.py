@@ -1,11 +1,11 @@
-"""The listener's memory as plain, versioned data: ``shopmon.listener-state/1``."""
+"""The listener's memory as plain, versioned data: ``shopmon.listener-state/2``."""
 
 import base64
 from typing import Any
 
 import numpy as np
 
-SCHEMA = "shopmon.listener-state/1"
+SCHEMA = "shopmon.listener-state/2"
 LEARNED = ("background", "speed", "mix", "shape", "usual")
 
 
@@ -35,6 +35,11 @@ def decode(value: Any) -> Any:
     return value
 
 
+def is_current(snapshot: dict) -> bool:
+    """Tell whether this version of the listener understands a snapshot."""
+    return snapshot.get("schema") == SCHEMA
+
+
 def learned(snapshot: dict) -> dict:
     """Keep what is worth knowing in another stream: background and speed, nothing of the samples at hand.
 
@@ -44,8 +49,7 @@ def learned(snapshot: dict) -> dict:
         From `Listener.snapshot`.
     """
     names = ("schema", "sample_rate_hz", "channels", "setup", *LEARNED)
-    kept = {name: snapshot[name] for name in names if name in snapshot}
-    return {**kept, "learned_only": True}
+    return {**{name: snapshot[name] for name in names}, "learned_only": True}
 
 
 class Memory:

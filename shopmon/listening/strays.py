@@ -118,7 +118,6 @@ class Track:
     since_sample: int
     hits: int = 1
     misses: int = 0
-    engaged: bool = False
     above_comb_db: float = 0.0
     over_db: np.ndarray = field(default_factory=lambda: NEEDED_DB.copy())
 
@@ -146,7 +145,7 @@ class Strays(Memory):
         """Take up tracks."""
         self.tracks = [Track(**decode(track)) for track in data["tracks"]]
 
-    def follow(self, lines: Lines, scene: Scene, engaged: bool) -> None:
+    def follow(self, lines: Lines, scene: Scene) -> None:
         """Join the lines of a spectrum to the tracks."""
         free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > FOLLOWED_DB]
         for track in self.tracks:
@@ -162,7 +161,7 @@ class Strays(Memory):
                 track.over_db = track.over_db + 0.3 * (NEEDED_DB - 3.0 - track.over_db)
         self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
         for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
-            self.tracks.append(_new_track(lines, i, scene, engaged))
+            self.tracks.append(_new_track(lines, i, scene))
         self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
 
     def _extend(self, track: Track, lines: Lines, i: int, scene: Scene) -> None:
@@ -185,8 +184,20 @@ class Strays(Memory):
         """Tracks that have lasted, strongest first."""
         return [t for t in self.tracks if t.hits >= STEADY_HOPS and t.misses <= 2 and t.margin_db > 0]
 
-    def tones(self, comb: CombView, background_known: bool) -> tuple[StrayTone, ...]:
-        """Return what is worth showing: neither far below the comb nor far below the strongest stray line."""
+    def tones(
+        self, comb: CombView, background_known: bool, onset_sample: int | None
+    ) -> tuple[StrayTone, ...]:
+        """Return what is worth showing: neither far below the comb nor far below the strongest stray line.
+
+        Parameters
+        ----------
+        comb
+            The spindle comb now.
+        background_known
+            Whether the sound before the cut is known.
+        onset_sample
+            Since when a tooth is, or may be, in metal; None when none is.
+        """
         steady = [track for track in self.steady() if track.above_comb_db > SHOWN_OVER_COMB_DB]
         if not steady:
             return ()
@@ -197,30 +208,29 @@ class Strays(Memory):
                 level_db=track.level_db,
                 above_comb_db=track.above_comb_db,
                 since_sample=track.since_sample,
-                why=explain(track, comb.rotation_hz, background_known),
+                why=explain(track, comb.rotation_hz, background_known, onset_sample),
             )
             for track in steady
             if track.level_db > limit
         )
 
 
-def _new_track(lines: Lines, i: int, scene: Scene, engaged: bool) -> Track:
+def _new_track(lines: Lines, i: int, scene: Scene) -> Track:
     return Track(
         frequency_hz=float(lines.frequency_hz[i]),
         power=float(10.0 ** (lines.level_db[i] / 10)),
         margin_db=float(lines.margin_db[i]),
         over_db=lines.over_db[:, i].copy(),
         since_sample=scene.view.sample,
-        engaged=engaged,
         above_comb_db=float(lines.level_db[i]) - scene.comb.strongest_db,
     )
 
 
-def explain(track: Track, rotation_hz: float, background_known: bool) -> str:
+def explain(track: Track, rotation_hz: float, background_known: bool, onset_sample: int | None) -> str:
     """Say in one sentence why a line is stray."""
     order = track.frequency_hz / rotation_hz
     place = f"at {order:.2f} times the rotation, on no multiple of it"
-    if track.engaged:
+    if onset_sample is not None and track.since_sample >= onset_sample:
         before = (
             "not heard before the tooth met metal"
             if background_known

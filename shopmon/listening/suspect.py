@@ -49,7 +49,7 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     around
         What holds for all lines.
     """
-    strays.follow(find_lines(scene), scene, around.risen)
+    strays.follow(find_lines(scene), scene)
     tracks = came_with_the_cut(strays.tracks, around.onset_sample)
     if not tracks:
         return None

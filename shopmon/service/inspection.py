@@ -15,6 +15,7 @@ from shopmon.listening.health import notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import is_current
 from shopmon.service.context import setup_of
 from shopmon.signals.block import Block
 
@@ -49,9 +50,15 @@ def read_sidecar(path: str | Path) -> dict | None:
         raise RecordingError(
             f"The starting state {file.name} cannot be read.", "Inspect with --cold to go without it."
         ) from exc
-    if not isinstance(data, dict) or data.get("schema") != SIDECAR_SCHEMA or "state" not in data:
+    whole = isinstance(data, dict) and isinstance(data.get("state"), dict)
+    if not whole or data.get("schema") != SIDECAR_SCHEMA:
         raise RecordingError(
             f"{file.name} is no starting state of this program.", "Inspect with --cold to go without it."
+        )
+    if not is_current(data["state"]):
+        raise RecordingError(
+            f"{file.name} was kept by another version of this program.",
+            "Inspect with --cold to go without it.",
         )
     return data
 

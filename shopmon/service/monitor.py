@@ -12,7 +12,7 @@ from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
 from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.setup import ListenerSettings, Setup
-from shopmon.listening.state import learned
+from shopmon.listening.state import is_current, learned
 from shopmon.records.archive import Archive, RecordingStatus
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
@@ -347,4 +347,4 @@ def _sensor_of(source: Source) -> str:
 def _learned_before(archive: Archive, source_id: str) -> dict | None:
     """What the listener knew of this source when the program last ended."""
     state = archive.last_state(source_id)
-    return learned(state) if state else None
+    return learned(state) if state and is_current(state) else None

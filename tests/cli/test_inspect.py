@@ -151,7 +151,9 @@ def test_the_starting_state_beside_a_recording_is_used_unless_cold(capsys, tmp_p
 
 
 def test_a_broken_sidecar_is_said(capsys, recording):
-    for text in ("no json", "[]", '{"schema": "other/1"}'):
+    older = {"schema": SIDECAR_SCHEMA, "state": {"schema": "shopmon.listener-state/1"}}
+    shapeless = {"schema": SIDECAR_SCHEMA, "state": []}
+    for text in ("no json", "[]", '{"schema": "other/1"}', json.dumps(older), json.dumps(shapeless)):
         sidecar_path(recording).write_text(text)
         assert main(["inspect", str(recording)]) == 1
         assert "--cold" in capsys.readouterr().err

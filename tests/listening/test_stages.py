@@ -14,7 +14,7 @@ from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, Cut
 from shopmon.listening.kinship import kinship
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import decode, encode
-from shopmon.listening.strays import Track
+from shopmon.listening.strays import Track, explain
 from shopmon.listening.suspect import Suspicion, kind_of
 
 
@@ -131,3 +131,22 @@ def test_settings_that_cannot_be_are_refused(values):
 def test_setups_that_cannot_be_are_refused(values):
     with pytest.raises(ValueError, match="not between"):
         Setup(**values)
+
+
+def test_a_line_that_came_with_the_cut_is_not_called_one_that_was_there_before():
+    assert "before the tooth met metal" in explain(track(), 200.0, True, onset_sample=0)
+    assert "so no chatter" in explain(track(), 200.0, True, onset_sample=1)
+    assert "so no chatter" in explain(track(), 200.0, True, onset_sample=None)
+
+
+def test_chatter_that_only_just_speaks_ends_where_it_was_last_heard():
+    judge, started, ended = ChatterJudge(1.0), 0, []
+    faint = Suspicion(track=track(), log_odds=LEAN + 0.8)
+    for hop, heard in enumerate([faint] * 60 + [None] * 60):
+        sample = 1000 * hop
+        judge.weigh(heard, sample)
+        for event in judge.decide(heard, sample, 0, 8000):
+            ended += [event] if isinstance(event, ChatterEnded) else []
+            started += isinstance(event, ChatterStarted)
+    assert started == len(ended) == 1
+    assert ended[0].chatter.end_sample == pytest.approx(59_000, abs=8000)
