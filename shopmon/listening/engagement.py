@@ -183,7 +183,7 @@ class Engagement(Memory):
         self.confirmed = self.confirmed + 1 if score > CERTAIN else 0
         wanted = AGREED_HOPS if self.spinning_before else AGREED_NEW_HOPS
         if self.confirmed >= wanted or (score > PLAIN and self.spinning_before):
-            return self._engage(moment)
+            return self._engage(moment, self._first_contact(moment))
         late = self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning)
         if late and not (self.confirmed and self.spinning_before):
             self.rejected = True
@@ -196,14 +196,13 @@ class Engagement(Memory):
         turns = REACH_TURNS / turning.rotation_hz if turning.rotation_hz else 0.0
         return max(LATEST_S, turns + 0.2) if self.spinning_before else LATEST_NEW_S
 
-    def _engage(self, moment: Moment) -> list[Contact]:
+    def _engage(self, moment: Moment, start: int) -> list[Contact]:
         self.engaged = True
         self.rung = False
         self.lost = 0
         self.rise_db = COMB_RISE_DB
         self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
         self.rotation_hz = moment.turning.rotation_hz
-        start = self._first_contact(moment)
         self.candidate_sample = None
         return [Contact(engaged=True, sample=start)]
 
@@ -217,12 +216,10 @@ class Engagement(Memory):
         since_sample
             Since when the family has been heard.
         """
-        if self.candidate_sample is not None:
-            return self._engage(moment)
-        self.candidate_sample = since_sample
-        contacts = self._engage(moment)
-        self.rung = True
-        return [Contact(engaged=True, sample=max(since_sample, contacts[0].sample))]
+        noticed = self.candidate_sample is not None
+        contacts = self._engage(moment, self._first_contact(moment) if noticed else since_sample)
+        self.rung = not noticed
+        return contacts
 
     def _score_so_far(self, moment: Moment) -> float:
         if not self._steady(moment.turning):
