@@ -29,7 +29,6 @@ SLOW_S = 0.4
 UNSTEADY, FLEETING = 5e-4, 2.5e-3
 COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
-RELATIVES = 1.2
 HOLD_SCORE = 2.0
 LOST_HOPS = 10
 JUMP, FOLLOW = 0.02, 0.3
@@ -69,7 +68,7 @@ class Engagement(Memory):
     """
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
-            "spinning_before", "usual", "rejected", "relatives", "ringing", "rung", "rise_db", "lost",
+            "spinning_before", "usual", "rejected", "ringing", "rung", "rise_db", "lost",
             "level_since", "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
@@ -89,7 +88,6 @@ class Engagement(Memory):
         self.spinning_before = False
         self.usual = 0.0
         self.rejected = False
-        self.relatives = 0.0
         self.ringing = self.rung = False
         self.rise_db = 0.0
         self.lost = 0
@@ -162,7 +160,6 @@ class Engagement(Memory):
         first = int(below[-1]) + 1 if below.size else HISTORY - START_SUBFRAMES
         self.candidate_sample = self.bands.smoothed_at(first, moment.now)
         self.candidate_hops = self.confirmed = 0
-        self.relatives = 0.0
         if moment.background.spectrum_db.size != moment.front.window.bins:
             self._seed(moment)
 
@@ -350,6 +347,6 @@ class Engagement(Memory):
             if abs(rotation / self.rotation_hz - 1) > JUMP:
                 return False
             self.rotation_hz += FOLLOW * (rotation - self.rotation_hz)
-        if self.ringing or self.rise_db > COMB_HOLD_DB or self.relatives > RELATIVES:
+        if self.ringing or self.rise_db > COMB_HOLD_DB:
             return True
         return moment.score(moment.now - moment.frames(REACH_S), moment.now) > HOLD_SCORE

@@ -351,9 +351,6 @@ class Listener:
             scene = self._scene(view, comb, raised)
             suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
         self._seen = (scene, suspicion)
-        # relatives of a line that is hardly chatter say nothing about contact
-        likely = suspicion is not None and suspicion.log_odds > 0
-        self.engagement.relatives = suspicion.family if likely else 0.0
         events: list[Event] = []
         self.judge.weigh(suspicion, view.sample)
         # at a speed that is only told, ringing alone is no proof of a cut: bells ring too

@@ -4,12 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
+from shopmon.listening.clues import Circumstances, came_with_the_cut, clues_of, related_lines
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
 from shopmon.listening.weights import MODEL
-
-FAMILY = [CLUES.index("family_teeth"), CLUES.index("family_rotation")]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -22,8 +20,6 @@ class Suspicion:
         The line to be named: the strongest of the family.
     log_odds
         That the worst line is chatter.
-    family
-        How many of its relatives are seen.
     kind
         Kind of chatter it would be.
     clues
@@ -32,7 +28,6 @@ class Suspicion:
 
     track: Track
     log_odds: float
-    family: float = 0.0
     kind: str = "unclassified"
     clues: np.ndarray | None = None
 
@@ -65,7 +60,6 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     return Suspicion(
         track=replace(shown),
         log_odds=float(odds[worst]),
-        family=float(clues[worst, FAMILY].max()),
         kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
         clues=clues[worst],
     )
