@@ -47,6 +47,7 @@ class Background(Memory):
         self.since_sample = 0
         self.rotation_hz: float | None = None
         self._around = self._around_of = None
+        self._floor = self._floor_of = None
         self._height = self._height_of = None
         self.drop()
 
@@ -90,10 +91,16 @@ class Background(Memory):
         if self.spectrum_db.size == spectrum_db.size:
             self.spectrum_db = (self.spectrum_db + spectrum_db).astype(np.float32)
 
+    def _floor_db(self, window: Window) -> np.ndarray:
+        """Local floor of the spectrum, which stays the same through a whole cut."""
+        if self._floor_of is not self.spectrum_db:
+            self._floor, self._floor_of = window.floor(self.spectrum_db), self.spectrum_db
+        return self._floor
+
     def height_db(self, window: Window) -> np.ndarray:
         """Height of `around_db` over the background's own floor: what a change of gain leaves as it was."""
         if self._height_of is not self.spectrum_db:
-            self._height = np.maximum(self.around_db - window.floor(self.spectrum_db), 0.0)
+            self._height = np.maximum(self.around_db - self._floor_db(window), 0.0)
             self._height_of = self.spectrum_db
         return self._height
 
@@ -180,7 +187,7 @@ class Background(Memory):
         for shift in (-1, 1):
             before = np.maximum(before, self.spectrum_db[comb.bins + shift])
         rise = comb.lines_db - before
-        floor_rise = np.maximum(comb.floor_db - window.floor(self.spectrum_db)[comb.bins], 0.0)
+        floor_rise = np.maximum(comb.floor_db - self._floor_db(window)[comb.bins], 0.0)
         visible = comb.lines_db - comb.floor_db > VISIBLE_DB
         worth = np.where(visible, np.clip(rise - floor_rise, -6.0, 12.0), 0.0)
         weights = 1.0 / np.sqrt(np.arange(1, worth.size + 1))

@@ -143,8 +143,8 @@ class Engagement(Memory):
         above = below = np.zeros(SUBFRAMES)
         if background.known:
             apart, leeway = smoothed - background.bands_db, np.maximum(1.0, 2.0 * background.spread_db)
-            above = np.sort(apart - leeway, axis=1)[:, -TOP_BANDS:].mean(axis=1)
-            below = np.sort(-apart - leeway, axis=1)[:, -TOP_BANDS:].mean(axis=1)
+            both = np.sort(np.stack((apart - leeway, -apart - leeway)), axis=-1)
+            above, below = both[..., -TOP_BANDS:].mean(axis=-1)
         self.activity = np.concatenate((self.activity[SUBFRAMES:], above))
         self.deficit = np.concatenate((self.deficit[SUBFRAMES:], below))
 

@@ -10,7 +10,7 @@ from shopmon.listening.channels import Channels
 from shopmon.listening.hops import SUBFRAMES, Rates
 from shopmon.listening.state import Memory, decode, encode
 from shopmon.signals.decimation import Decimator
-from shopmon.signals.levels import full_scale_runs, sine_power
+from shopmon.signals.levels import FULL_SCALE, full_scale_runs, sine_power
 from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
 
 BANDS = 10
@@ -136,12 +136,13 @@ class Front(Memory):
         """Take in one hop of shape ``(frames, channels)``; `idle` says that no tooth is in metal."""
         # channels first: numpy reduces along the last axis many times faster
         hop = np.ascontiguousarray(hop.T)
-        finite = np.isfinite(hop)
-        broken = hop.size - int(np.count_nonzero(finite))
-        if broken:
-            hop = np.where(finite, hop, np.float32(0))
+        hop, low, high, broken = _mended(hop)
+        peaks = np.maximum(high, -low)
         window, channels = self.window, self.channels
-        constant, clipped = self._constant(hop), np.array([full_scale_runs(row) for row in hop])
+        constant = self._constant(hop, low == high)
+        clipped = np.array(
+            [full_scale_runs(hop[i]) if peaks[i] >= FULL_SCALE else 0 for i in range(len(hop))]
+        )
         channels.check(hop, constant, clipped, -(-window.length // self.rates.hop))
         self.clipped += int(clipped.sum())
         self.frames += hop.size
@@ -153,7 +154,7 @@ class Front(Memory):
         return View(
             sample=start_sample + hop.shape[1],
             power=channels.loudness(sine_power(hop, axis=1)),
-            peak=0.0 if constant.all() else float(np.abs(hop[heard]).max()),
+            peak=0.0 if constant.all() else float(peaks[heard].max()),
             live=int(np.count_nonzero(~constant)),
             dead=channels.dead,
             overloaded=channels.overloaded,
@@ -165,17 +166,15 @@ class Front(Memory):
             bands_db=bands_db.astype(np.float64),
         )
 
-    def _constant(self, hop: np.ndarray) -> np.ndarray:
-        same = (hop[:, 0] == self.last) | np.isnan(self.last)
-        constant = (hop.max(axis=1) == hop.min(axis=1)) & same
+    def _constant(self, hop: np.ndarray, level: np.ndarray) -> np.ndarray:
+        constant = level & ((hop[:, 0] == self.last) | np.isnan(self.last))
         self.last = hop[:, -1].copy()
         return constant
 
     def _push(self, hop: np.ndarray) -> None:
         new = self._decimator(hop)
         count = new.shape[1]
-        self.ring[:, :-count] = self.ring[:, count:]
-        self.ring[:, -count:] = new
+        self.ring = np.concatenate((self.ring[:, count:], new), axis=1)
         self.filled = min(self.filled + count, self.ring.shape[1])
 
     def recent(self, count: int) -> np.ndarray:
@@ -222,6 +221,16 @@ class Front(Memory):
         """Take up a memory."""
         super().restore(data)
         self._decimator.tail = decode(data["tail"])
+
+
+def _mended(hop: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+    """Return a hop of numbers only, least and largest of each channel, and how many samples were none."""
+    low, high = hop.min(axis=1), hop.max(axis=1)
+    if np.isfinite(low).all() and np.isfinite(high).all():
+        return hop, low, high, 0
+    finite = np.isfinite(hop)
+    hop = np.where(finite, hop, np.float32(0))
+    return hop, hop.min(axis=1), hop.max(axis=1), hop.size - int(np.count_nonzero(finite))
 
 
 def _band_bins(rates: Rates) -> np.ndarray:

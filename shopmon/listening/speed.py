@@ -11,6 +11,7 @@ from shopmon.listening.search import EVERY_HOPS, SpeedSearch
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import Memory
 from shopmon.listening.tracker import SpeedTracker
+from shopmon.signals.comb_fit import bins_needed
 from shopmon.signals.lines import map_lines
 from shopmon.signals.spectra import sine_power_spectrum
 
@@ -184,7 +185,10 @@ class Speed(Memory):
     def _track(self, view: View, window: Window) -> float | None:
         if self.tracker.centre_hz is None:
             return None
-        return self.tracker.follow(map_lines(view.spectrum_db, view.floor_db, window.read_lines), window)
+        bins = bins_needed(window.bin_hz, window.bins)
+        return self.tracker.follow(
+            map_lines(view.spectrum_db, view.floor_db, window.read_lines, bins), window
+        )
 
     def _drop(self) -> None:
         self.tracker.aim(self.told_hz, self.tracker.flutes)

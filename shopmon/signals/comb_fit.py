@@ -2,13 +2,18 @@
 
 import numpy as np
 
-from shopmon.signals.lines import LineMap
+from shopmon.signals.lines import REACH_BINS, LineMap
 
 HARMONICS = 32
 HIGHEST_HZ = 5000.0
 PRICE_DB, CAP_DB = 6.0, 25.0
 SPREAD_BINS, SPREAD_SHARE = 0.7, 3e-4
 FLUTES_WEIGHT = 2.0
+
+
+def bins_needed(bin_hz: float, bins: int) -> int:
+    """Return how many of a spectrum's bins a `CombFit` reads, those of the lines nearest to them included."""
+    return min(bins, int(HIGHEST_HZ / bin_hz) + REACH_BINS + 4)
 
 
 class CombFit:
@@ -38,7 +43,8 @@ class CombFit:
         highest_hz = min(HIGHEST_HZ, (bins - 3) * bin_hz)
         orders = np.arange(1, int(np.clip(highest_hz / self.candidates_hz[-1], 1, HARMONICS)) + 1)
         self._place = (np.outer(self.candidates_hz, orders) / bin_hz).astype(np.float32)
-        self._bins = np.rint(self._place).astype(np.intp)
+        last = bins_needed(bin_hz, bins) - 1
+        self._bins = np.minimum(np.rint(self._place).astype(np.intp), last)
         self._per_spread = 1 / (np.float32(SPREAD_BINS) + np.float32(spread_share) * self._place)
         middle_hz = self.candidates_hz[self.candidates_hz.size // 2] * orders
         plain = 1 / np.maximum(middle_hz, 60.0)
@@ -51,7 +57,7 @@ class CombFit:
         Parameters
         ----------
         lines
-            Of a spectrum.
+            Of a spectrum's first `bins_needed` bins, at least.
         """
         off = (lines.position[self._bins] - self._place) * self._per_spread
         inside = np.maximum(1 - off * off, 0)

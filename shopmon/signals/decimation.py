@@ -103,6 +103,6 @@ class Decimator:
             if upright > 0:
                 out[:, :upright] += spectrum[:, first : first + upright]
             if upright < count:
-                mirrored = self._size - first - np.arange(max(upright, 0), count)
-                out[:, max(upright, 0) :] += spectrum[:, mirrored].conj()
+                start, mirror = max(upright, 0), self._size - first
+                out[:, start:] += spectrum[:, mirror - count + 1 : mirror - start + 1][:, ::-1].conj()
         return out

@@ -5,6 +5,9 @@ import numpy as np
 SILENCE_DB = -200.0
 _SMALLEST_POWER = 10.0 ** (SILENCE_DB / 10)
 
+# the largest positive 8-bit code
+FULL_SCALE = 0.992
+
 
 def power_db(power):
     """Express a power in decibels, silence being `SILENCE_DB`.
@@ -53,7 +56,7 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     return 2.0 * np.einsum("...i,...i->...", around, around) / rows.shape[-1]
 
 
-def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:
+def full_scale_runs(samples: np.ndarray, limit: float = FULL_SCALE) -> int:
     """Count samples at full scale, all of them together.
 
     Parameters
@@ -61,6 +64,6 @@ def full_scale_runs(samples: np.ndarray, limit: float = 0.992) -> int:
     samples
         Any shape.
     limit
-        From which magnitude a sample counts; the default is the largest positive 8-bit code.
+        From which magnitude a sample counts.
     """
     return int(np.count_nonzero(np.abs(samples) >= limit))

@@ -40,7 +40,7 @@ def find_lines(
     least_db
         How high above the floor a line must stand.
     bins
-        How many bins to look at, fewer than there are.
+        How many bins to look at, at most all.
 
     Returns
     -------
@@ -53,8 +53,8 @@ def find_lines(
     return (peaks, *read(spectrum_db, peaks))
 
 
-def map_lines(spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader) -> LineMap:
-    """Find the lines of a spectrum.
+def map_lines(spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader, bins: int) -> LineMap:
+    """Find the lines among the first `bins` bins of a spectrum.
 
     A strong line is known to a small part of a bin; who only asks for the level near a frequency cannot tell
     a line of the comb from a stray line a bin or two away, and is pulled by it.
@@ -65,12 +65,14 @@ def map_lines(spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader) -
         Shape ``(bins,)``.
     read
         Reader of that window's lines.
+    bins
+        How many bins to look at and to map; from `comb_fit.bins_needed` where only combs are asked for.
     """
-    peaks, where, level = find_lines(spectrum_db, floor_db, read, LEAST_DB, spectrum_db.size)
+    peaks, where, level = find_lines(spectrum_db, floor_db, read, LEAST_DB, bins)
     above = level - floor_db[peaks]
     order = np.argsort(above, kind="stable")
     peaks, where, above = peaks[order], where[order], above[order]
-    position = np.full(spectrum_db.size + 2 * REACH_BINS, -100.0, dtype=np.float32)
+    position = np.full(bins + 2 * REACH_BINS, -100.0, dtype=np.float32)
     heights = np.zeros(position.size, dtype=np.float32)
     # the nearest line wins, between two as near the stronger: later writing stays
     for away in range(REACH_BINS, -1, -1):

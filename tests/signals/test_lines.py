@@ -19,7 +19,7 @@ def _lines(tones, noise=1e-3, seed=0):
         sound += level * np.sin(2 * np.pi * frequency_hz * time + frequency_hz)
     power = sine_power_spectrum(sound[None], sine_scaled(hann_window(LENGTH)), SIZE)[0]
     spectrum_db = 10 * np.log10(power)
-    return map_lines(spectrum_db, LocalFloor(spectrum_db.size, 80)(spectrum_db), READ)
+    return map_lines(spectrum_db, LocalFloor(spectrum_db.size, 80)(spectrum_db), READ, spectrum_db.size)
 
 
 @pytest.mark.parametrize("frequency_hz", [333.3, 1000.7, 2500.0])
