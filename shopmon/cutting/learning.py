@@ -150,13 +150,13 @@ def _at_the_line(belief: Belief, cut: PastCut, rng: np.random.Generator):
     For each system the frequency that all others hang on is integrated out: near the line the likelihood is a
     narrow peak of known area, so a copy brought there weighs that area times what was believed of its place.
     """
-    prior, latent = belief.prior, belief.latent
+    prior, latent, usual_mm = belief.prior, belief.latent, _usual_mm((*belief.cuts, cut))
     centre, spread = latent[:, 0].mean(), max(latent[:, 0].std(), 0.02)
     moved = latent.copy()
     for _ in range(SCALINGS):
-        line = _lines(prior, moved, cut)
+        line = _lines(prior, moved, cut, usual_mm)
         moved[:, 0] += np.clip(np.log(cut.chatter_hz / line), -0.5, 0.5) / prior.frequency_spread
-    off = np.log(cut.chatter_hz / _lines(prior, moved, cut)) / LINE_SPREAD
+    off = np.log(cut.chatter_hz / _lines(prior, moved, cut, usual_mm)) / LINE_SPREAD
     moved[:, 0] += LINE_SPREAD / prior.frequency_spread * rng.standard_normal(len(moved))
     past = log_likelihood(prior, moved, (*belief.cuts, cut))
     place = -0.5 * ((moved[:, 0] - centre) / spread) ** 2 - np.log(spread * sqrt(2 * np.pi))
@@ -169,10 +169,16 @@ def _at_the_line(belief: Belief, cut: PastCut, rng: np.random.Generator):
     return np.concatenate([latent, moved])[keep], np.concatenate([stay, past])[keep]
 
 
-def _lines(prior: Prior, latent: np.ndarray, cut: PastCut) -> np.ndarray:
+def _usual_mm(cuts: tuple[PastCut, ...]) -> float:
+    """Depth at which a cut is taken whose own nobody typed."""
+    typed = [cut.ap_mm for cut in cuts if cut.ap_mm is not None]
+    return float(np.median(typed)) if typed else USUAL_AP_MM
+
+
+def _lines(prior: Prior, latent: np.ndarray, cut: PastCut, usual_mm: float) -> np.ndarray:
     """Strongest line of each system in a cut, Hz."""
     systems, kt = prior.systems(latent)
-    force = kt * (cut.ap_mm or USUAL_AP_MM) / 1e3
+    force = kt * (cut.ap_mm or usual_mm) / 1e3
     found = spectral_radius(systems, cut.arc_rad, cut.flutes, cut.rpm, force, lines=True)
     return np.maximum(found.line_hz, 1.0)
 
@@ -223,8 +229,7 @@ def _moved(prior, latent, past, cuts, share, rng):
 def log_likelihood(prior: Prior, latent: np.ndarray, cuts: tuple[PastCut, ...]) -> np.ndarray:
     """Logarithm of the likelihood of each cut under each system, ``(systems, cuts)``."""
     systems, kt = prior.systems(latent)
-    usual = [cut.ap_mm for cut in cuts if cut.ap_mm is not None]
-    usual_mm = float(np.median(usual)) if usual else USUAL_AP_MM
+    usual_mm = _usual_mm(cuts)
     result = np.empty((len(latent), len(cuts)))
     groups: dict = {}
     for index, cut in enumerate(cuts):

@@ -157,7 +157,7 @@ def label(machine, rng, rpm, ap_mm):
 
 
 def follow_learner(machine, rng, best):
-    """Return rows ``(cuts, stated, quiet, share of the optimum, chattered so far, semi-discretization)``."""
+    """Return rows ``(cuts, stated, quiet, share of the optimum, chattered so far)``, and s of each update."""
     belief, rows, rang = first_belief(prior_of(machine.assembly, machine.material)), [], 0
     seconds = []
     for done in range(max(AFTER) + 1):

@@ -59,6 +59,18 @@ def test_a_line_sharpens_the_frequency_with_and_without_a_depth(ap_mm):
     assert np.mean(np.abs(line / 1480.0 - 1) < 0.02) > 0.6
 
 
+def test_a_depth_that_nobody_typed_is_the_one_that_others_had():
+    # lines of one simulated cutter, 5 mm deep: at 1 mm the last of them would lie elsewhere
+    belief = taught(
+        {"rpm": 10000.0, "ap_mm": 5.0, "chattered": True, "chatter_hz": 1914.9},
+        {"rpm": 13000.0, "ap_mm": 5.0, "chattered": False},
+        {"rpm": 16000.0, "chattered": True, "chatter_hz": 2081.2},
+    )
+    systems, kt = belief.prior.systems(belief.latent)
+    line = spectral_radius(systems, belief.cuts[0].arc_rad, 3, 16000.0, kt * 5e-3, lines=True).line_hz
+    assert np.mean(np.abs(line / 2081.2 - 1) < 0.02) > 0.6
+
+
 def test_one_wrong_label_does_not_rule():
     right = taught(QUIET, {**QUIET, "ap_mm": 1.9}, {**QUIET, "ap_mm": 2.1})
     wrong = {"rpm": 12000.0, "ap_mm": 0.4, "chattered": True}
