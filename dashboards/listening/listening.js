@@ -5,15 +5,10 @@ import { refresh, request, say } from "../look/shared.js";
 const EVERY_MS = 3000;
 const answer = document.getElementById("answer");
 
-const remove = async (id) => {
-  const response = await fetch(`/api/background/${encodeURIComponent(id)}`, { method: "DELETE" });
-  if (!response.ok) throw new Error("The monitor did not take it off. Touch again.");
-};
-
-const wish = async ({ hz, order, remove: gone, believe }) => {
+const wish = ({ hz, order, remove: gone, believe }) => {
   if (hz) return request("/api/background", { frequency_hz: Number(hz) });
   if (order) return request("/api/background", { order: Number(order) });
-  if (gone) return remove(gone);
+  if (gone) return request(`/api/background/${encodeURIComponent(gone)}`, undefined, "DELETE");
   return request(`/api/background/${encodeURIComponent(believe)}/believe`, {});
 };
 

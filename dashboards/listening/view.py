@@ -2,6 +2,8 @@
 
 from flask import Blueprint, current_app, render_template
 
+from shopmon.listening.preferences import near
+
 ORIGINS = {
     "idle": "heard while nothing was cut",
     "air-cut": "heard while cutting air",
@@ -42,14 +44,15 @@ def suspects(state: dict) -> list[dict]:
         Body of ``GET /api/state``.
     """
     chatter = [state["chatter"]] if state["chatter"] else []
-    found = {round(tone["frequency_hz"], 1): tone for tone in [*state["stray"], *chatter]}
+    heard_hz = [tone["frequency_hz"] for tone in state["stray"]]
+    found = [*state["stray"], *(tone for tone in chatter if not near(tone["frequency_hz"], heard_hz))]
     turn_hz = state["rpm"] / 60 if state["rpm"] else None
     return [
         {
-            "frequency_hz": hz,
+            "frequency_hz": tone["frequency_hz"],
             "level_db": tone["level_db"],
-            "order": round(hz / turn_hz, 3) if turn_hz else None,
+            "order": round(tone["frequency_hz"] / turn_hz, 3) if turn_hz else None,
             "why": tone.get("why", "this is what the alarm is about"),
         }
-        for hz, tone in sorted(found.items())
+        for tone in sorted(found, key=lambda tone: tone["frequency_hz"])
     ]

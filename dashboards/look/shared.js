@@ -47,11 +47,11 @@ export const localTimes = (root = document) => {
   }
 };
 
-export const request = async (address, body) => {
+export const request = async (address, body, method = body === undefined ? "GET" : "POST") => {
   let response;
-  const options = { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const sent = body === undefined ? {} : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
   try {
-    response = await fetch(address, { ...(body === undefined ? {} : options), signal: AbortSignal.timeout(8000) });
+    response = await fetch(address, { method, ...sent, signal: AbortSignal.timeout(8000) });
   } catch {
     throw new Error("The monitor did not answer. Wait until this screen is connected, then touch again.");
   }

@@ -1,6 +1,6 @@
 """What the person wants of the listener, apart from what is cut: how careful to be, what to pass over."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -65,18 +65,19 @@ class Preferences:
 
     def is_rejected(self, frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
         """Tell which lines a person has rejected, shape as `frequency_hz`."""
-        return _near(frequency_hz, [tone.place_hz(rotation_hz) for tone in self.rejected])
+        return near(frequency_hz, [tone.place_hz(rotation_hz) for tone in self.rejected])
 
     def is_heeded(self, frequency_hz: np.ndarray) -> np.ndarray:
         """Tell at which lines the background is not to be believed, shape as `frequency_hz`."""
-        return _near(frequency_hz, self.heeded_hz)
+        return near(frequency_hz, self.heeded_hz)
 
 
-def _near(frequency_hz: np.ndarray, places_hz) -> np.ndarray:
-    near = np.zeros(np.shape(frequency_hz), dtype=bool)
+def near(frequency_hz: np.ndarray | float, places_hz: Iterable[float]) -> np.ndarray:
+    """Tell which lines are one of the tones a person named, shape as `frequency_hz`."""
+    found = np.zeros(np.shape(frequency_hz), dtype=bool)
     for place in places_hz:
-        near |= np.abs(frequency_hz - place) <= max(LEAST_WIDTH_HZ, WIDTH * place)
-    return near
+        found |= np.abs(frequency_hz - place) <= max(LEAST_WIDTH_HZ, WIDTH * place)
+    return found
 
 
 def preferences_as_data(preferences: Preferences) -> dict[str, Any]:

@@ -124,6 +124,7 @@ class Engine:
         try:
             return answer.result(timeout_s)
         except TimeoutError:
+            answer.cancel()
             return None
 
     def _run(self) -> None:
@@ -156,16 +157,18 @@ class Engine:
         if block.stream_id != self._stream_id:
             self._end_stream()
             self._start_stream(block)
+        # what was asked by now is answered with every change in force that was made before it was asked
+        asked = len(self._questions)
         self._apply_changes(block.first_sample)
         if block.first_sample >= self._next_snapshot:
             self._take_snapshot(block)
         self._sink.block(block)
         self._tell(self._listener.feed(block))
         self._sample = block.end_sample
-        self._answer()
+        self._answer(asked)
 
-    def _answer(self) -> None:
-        while self._questions:
+    def _answer(self, count: int) -> None:
+        for _ in range(count):
             question, answer = self._questions.popleft()
             # who asked may have given up waiting
             if not answer.set_running_or_notify_cancel():

@@ -240,7 +240,8 @@ class Journal:
         span = event.chatter
         self._cut_chatter.append(span)
         lasted = (span.end_sample - span.start_sample) / self._rate_hz
-        text = f"The chatter at {_hertz(span.frequency_hz)} is over after {lasted:.1f} s."
+        loudest = f"loudest at {_hertz(span.frequency_hz)}, {span.severity}"
+        text = f"The chatter is over after {lasted:.1f} s; {loudest}."
         self._write("chatter-ended", text, "", _chatter_row(span), stream_id, event.sample, self.live.cut_id)
         self._publish_state()
 

@@ -10,6 +10,7 @@ from shopmon.listening.background import tone_id
 from shopmon.listening.preferences import (
     Preferences,
     RejectedTone,
+    near,
     preferences_as_data,
     preferences_from,
 )
@@ -69,7 +70,7 @@ class Wishes:
         value = round(_number(frequency_hz if order is None else order, name), 4)
         tone = self._checked(lambda: RejectedTone(**{name: value}))
         others = tuple(known for known in self.now.rejected if _id(known) != _id(tone))
-        heeded = tuple(hz for hz in self.now.heeded_hz if hz != tone.frequency_hz)
+        heeded = self.now.heeded_hz if order is not None else self._heeded_apart_from(tone.frequency_hz)
         self._change(rejected=(*others, tone), heeded_hz=heeded)
         return {"id": _id(tone), name: value}
 
@@ -91,8 +92,10 @@ class Wishes:
 
     def believe(self, entry_id: str) -> None:
         """Let a tone that was heeded be background again."""
-        frequency_hz = _frequency_of(entry_id)
-        self._change(heeded_hz=tuple(hz for hz in self.now.heeded_hz if abs(hz - frequency_hz) > 4.0))
+        self._change(heeded_hz=self._heeded_apart_from(_frequency_of(entry_id)))
+
+    def _heeded_apart_from(self, frequency_hz: float) -> tuple[float, ...]:
+        return tuple(hz for hz in self.now.heeded_hz if not near(frequency_hz, (hz,)))
 
     def _change(self, **values: Any) -> None:
         self.now = self._checked(lambda: replace(self.now, **values))

@@ -336,7 +336,8 @@ class FakeMonitor:
             if state == "chatter" and before != "chatter":
                 self._write("chatter-started", "Chatter at 1\u202f433\u00a0Hz, clear.")
             if before == "chatter" and state != "chatter":
-                self._write("chatter-ended", "The chatter at 1\u202f433\u00a0Hz is over after 5.0 s.")
+                over = "The chatter is over after 5.0 s; loudest at 1\u202f433\u00a0Hz, clear."
+                self._write("chatter-ended", over)
             if state not in ("cutting", "chatter") and self._cut_id:
                 self._write("cut-ended", "A cut has ended: 10.0 s in the cut, 5.0 s of it in chatter.")
                 self._cut_id = None

@@ -5,6 +5,7 @@ import io
 import pytest
 import soundfile
 from markupsafe import escape
+from shopmon.dashboards.listening.view import suspects
 from shopmon.dashboards.look.words import STATES
 
 from shopmon.listening.health import NOTICES
@@ -253,6 +254,15 @@ def test_stray_tones_can_be_rejected_from_the_page(client, monitor):
     page = client.get("/listening").get_data(as_text=True)
     assert 'data-hz="1432.6"' in page and "data-order=" in page
     assert "Take off the list" in page
+
+
+@pytest.mark.parametrize(
+    ("alarm_hz", "shown"), [(1961.0, [1420.0, 1962.0]), (1500.0, [1420.0, 1500.0, 1962.0])]
+)
+def test_the_tone_of_the_alarm_is_listed_once(alarm_hz, shown):
+    stray = [{"frequency_hz": hz, "level_db": -40.0, "why": "on no multiple"} for hz in (1962.0, 1420.0)]
+    state = {"rpm": 10_830.0, "stray": stray, "chatter": {"frequency_hz": alarm_hz, "level_db": -39.0}}
+    assert [tone["frequency_hz"] for tone in suspects(state)] == shown
 
 
 def test_the_help_explains_every_state_and_notice(client):

@@ -1,5 +1,6 @@
 """What the person wishes of the listener is kept with its history and counts at once."""
 
+import numpy as np
 import pytest
 
 from shopmon.errors import SettingError
@@ -35,6 +36,24 @@ def test_a_learned_tone_that_is_removed_is_heeded_until_believed_again(archive):
     wishes.remove("50.0-hz")
     assert wishes.now.heeded_hz == (50.0,)
     wishes.believe("50.0-hz")
+    assert wishes.now.heeded_hz == ()
+
+
+@pytest.mark.parametrize("heard_hz", [2000.0, 1994.5, 2005.5])
+def test_a_heeded_tone_is_believed_wherever_the_list_shows_it(archive, heard_hz):
+    wishes = Wishes(archive, lambda: None)
+    wishes.remove("2000.0-hz")
+    assert wishes.now.is_heeded(np.array(heard_hz)), "so the list marks what is heard there"
+    wishes.believe(f"{heard_hz:.1f}-hz")
+    assert wishes.now.heeded_hz == ()
+
+
+def test_a_heeded_tone_that_is_rejected_is_heeded_no_longer(archive):
+    wishes = Wishes(archive, lambda: None)
+    wishes.remove("2000.0-hz")
+    wishes.reject(order=12.0)
+    assert wishes.now.heeded_hz == (2000.0,)
+    wishes.reject(frequency_hz=2000.03)
     assert wishes.now.heeded_hz == ()
 
 
