@@ -112,7 +112,7 @@ def cantilever(mill: EndMillType, stickout_mm: float, holder_um_per_n: float = 0
         Where DC is missing or stickout is not above 0.
     """
     require_positive("stickout_mm", stickout_mm)
-    require(mill.DC is not None, "How far a tool bends needs its diameter DC.")
+    require(mill.DC is not None, "How far a tool bends needs its diameter DC.", "Measure the tool.")
     flutes = min(mill.APMX or stickout_mm, stickout_mm)
     reach = min(mill.LU or flutes, stickout_mm) if mill.DN else flutes
     pieces = [
@@ -172,7 +172,11 @@ def wall_error(
     """
     require(cut.milling != "slot", "A slot has two walls.", "Ask for climb or conventional milling.")
     require_positive("ap_mm", ap_mm)
-    require(ap_mm <= tool.length_mm, f"ap of {ap_mm:g} mm is above the stickout, {tool.length_mm:g} mm.")
+    require(
+        ap_mm <= tool.length_mm,
+        f"ap of {ap_mm:g} mm is above the stickout, {tool.length_mm:g} mm.",
+        "Ask for less depth, or for more stickout.",
+    )
     height = np.linspace(0, ap_mm, HEIGHTS + 1)
     middle = (height[1:] + height[:-1]) / 2
     lag = lag_per_mm(cut.helix_deg, cut.diameter_mm)

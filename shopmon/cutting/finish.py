@@ -28,7 +28,11 @@ def cusp_um(feed_mm: float, radius_mm: float) -> float:
     """
     require_positive("feed_mm", feed_mm)
     require_positive("radius_mm", radius_mm)
-    require(feed_mm <= 2 * radius_mm, f"Arcs of {radius_mm:g} mm do not meet at {feed_mm:g} mm apart.")
+    require(
+        feed_mm <= 2 * radius_mm,
+        f"Arcs of {radius_mm:g} mm do not meet at {feed_mm:g} mm apart.",
+        "Check the feed and the radius.",
+    )
     return 1000 * (radius_mm - sqrt(radius_mm**2 - feed_mm**2 / 4))
 
 
@@ -97,7 +101,11 @@ def wall_um(
     require_positive("feed_per_tooth_mm", feed_per_tooth_mm)
     require_positive("diameter_mm", diameter_mm)
     radius = path_radius_mm(feed_per_tooth_mm, flutes, diameter_mm, milling)
-    require(radius > 0, f"fz of {feed_per_tooth_mm:g} mm is too much for a diameter of {diameter_mm:g} mm.")
+    require(
+        radius > 0,
+        f"fz of {feed_per_tooth_mm:g} mm is too much for a diameter of {diameter_mm:g} mm.",
+        "Check the feed per tooth.",
+    )
     offsets = np.zeros(flutes) if offsets_um is None else np.asarray(offsets_um, dtype=float)
     require(offsets.shape == (flutes,), f"offsets_um holds {offsets.size} values for {flutes} flutes.")
     return float(np.ptp(_marks_um(feed_per_tooth_mm, offsets, radius).max(axis=0)))

@@ -35,8 +35,11 @@ class Job:
     def __post_init__(self):
         for name in ("diameter_mm", "ae_mm", "min_rpm", "max_rpm", "max_ap_mm", "min_ap_mm"):
             require_positive(name, getattr(self, name))
-        require(self.min_rpm < self.max_rpm, f"{self.min_rpm:g} to {self.max_rpm:g} rpm is no range.")
-        require(self.min_ap_mm < self.max_ap_mm, f"{self.min_ap_mm:g} to {self.max_ap_mm:g} mm is no range.")
+        for low, high, unit in (
+            (self.min_rpm, self.max_rpm, "rpm"),
+            (self.min_ap_mm, self.max_ap_mm, "mm deep"),
+        ):
+            require(low < high, f"{low:g} to {high:g} {unit} is no range.", "Give the lower one first.")
         require_flutes(self.flutes)
         _ = self.arc_rad
 

@@ -50,7 +50,11 @@ class SpeedRange:
         for name in ("present_rpm", "asked_rpm", "diameter_mm"):
             require_positive(name, getattr(self, name), optional=True)
         low, high = self.bounds_rpm if self.highest_rpm else (0.0, 1.0)
-        require(low <= high, f"The lowest speed, {low:g} rpm, is above the highest, {high:g} rpm.")
+        require(
+            low <= high,
+            f"The lowest speed, {low:g} rpm, is above the highest, {high:g} rpm.",
+            "Check the limits of machine and tool.",
+        )
 
     @property
     def limit_rpm(self) -> float | None:

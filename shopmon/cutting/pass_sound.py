@@ -324,8 +324,3 @@ def quiet_level(cutting: np.ndarray, cuts: list[CutTruth], rate_hz: float) -> fl
     if np.any(quiet):
         return float(np.median(level[quiet]))
     return float(np.quantile(level[engaged], 0.2)) if np.any(engaged) else 1.0
-
-
-def at_rate(plan: PassPlan, sample_rate_hz: float) -> PassPlan:
-    """The same pass at another sample rate."""
-    return replace(plan, sample_rate_hz=float(sample_rate_hz))

@@ -35,13 +35,10 @@ class QuietSpeeds:
         Ascending, ``(speeds,)``.
     probability
         ``(speeds,)``.
-    fits
-        Share of the drawn systems that could ring as was heard; little trust below some hundredths.
     """
 
     rpm: np.ndarray
     probability: np.ndarray
-    fits: float
 
 
 def usual_arcs(
@@ -86,7 +83,7 @@ def quiet_speeds(
     speeds_rpm
         Ascending.
     """
-    total, weights, drawn = np.zeros(len(speeds_rpm)), 0.0, 0.0
+    total, weights = np.zeros(len(speeds_rpm)), 0.0
     effort = min(1.0, EASY_WAVES * rpm * flutes / (60 * frequency_hz))
     for arc, share in arcs:
         for axes, count in FAMILIES:
@@ -95,11 +92,10 @@ def quiet_speeds(
             quiet, weight = _quiet(found, flutes, speeds_rpm)
             total += quiet
             weights += weight
-            drawn += number
     probability = total / max(weights, 1e-9)
     if len(probability) > 2:
         probability = np.convolve(np.pad(probability, 1, mode="edge"), BLUR, mode="valid")
-    return QuietSpeeds(speeds_rpm, probability, weights / drawn)
+    return QuietSpeeds(speeds_rpm, probability)
 
 
 def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.ndarray, float]:

@@ -85,7 +85,9 @@ class StabilityCase(CutCase):
     modes: tuple[Mode, ...]
 
     def __post_init__(self):
-        require(len(self.modes) > 0, "Stability needs at least one mode.")
+        require(
+            len(self.modes) > 0, "Stability needs at least one mode.", "Give a mode for x, for y or for both."
+        )
         super().__post_init__()
 
     @property

@@ -20,7 +20,11 @@ def axial_pitch_mm(diameter_mm: float, flutes: int, helix_deg: float) -> float:
     """
     require_positive("diameter", diameter_mm)
     require(int(flutes) == flutes and flutes >= 1, f"flutes must be a whole number from 1, not {flutes!r}.")
-    require(0 < abs(helix_deg) <= 80, f"A helix of {helix_deg!r} degrees has no axial pitch.")
+    require(
+        0 < abs(helix_deg) <= 80,
+        f"A helix of {helix_deg!r} degrees has no axial pitch.",
+        "Only helical flutes have smooth depths.",
+    )
     return pi * diameter_mm / (flutes * tan(radians(abs(helix_deg))))
 
 

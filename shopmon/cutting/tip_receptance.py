@@ -9,6 +9,7 @@ from shopmon.cutting.nouns import FrequencyResponse, Mode, require
 LEAST_LINES = 3  # within the half-power band of a mode
 PEAK_SHARE = 0.3  # of the highest: lower peaks hardly matter to stability
 BASE_LINES, MODE_LINES = 1000, 400
+MEASURE_LONGER = "Measure longer: the spacing of the lines is one over the duration."
 
 Receptance = Callable[[np.ndarray], np.ndarray]
 
@@ -63,7 +64,11 @@ def receptance_of_responses(
     """
     directions = [response.direction for response in responses]
     require(len(directions) > 0, "Stability needs at least one frequency response.")
-    require(len(set(directions)) == len(directions), f"A direction is given twice: {' '.join(directions)}.")
+    require(
+        len(set(directions)) == len(directions),
+        f"A direction is given twice: {' '.join(directions)}.",
+        "Keep the better response of each direction.",
+    )
     require(
         "xx" in directions or "yy" in directions,
         "Cross responses alone do not say how the tool tip gives way.",
@@ -74,7 +79,7 @@ def receptance_of_responses(
             check_resolution(response)
     low = max(float(response.frequency_hz[0]) for response in responses)
     high = min(float(response.frequency_hz[-1]) for response in responses)
-    require(low < high, "The frequency ranges of the responses do not overlap.")
+    require(low < high, "The frequency ranges of the responses do not overlap.", "Measure over one range.")
 
     def receptance(frequency_hz: np.ndarray) -> np.ndarray:
         """Read each response between its lines."""
@@ -98,7 +103,7 @@ def check_resolution(response: FrequencyResponse) -> None:
         Naming the mode and what would do.
     """
     size = np.abs(response.receptance_m_per_n)
-    require(size.size >= 8, f"A response of {size.size} lines is too coarse to hold a mode.")
+    require(size.size >= 8, f"A response of {size.size} lines is too coarse to hold a mode.", MEASURE_LONGER)
     inner = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:])
     peaks = 1 + np.nonzero(inner & (size[1:-1] >= PEAK_SHARE * size.max()))[0]
     high = size >= PEAK_SHARE * size.max()
@@ -112,7 +117,9 @@ def check_resolution(response: FrequencyResponse) -> None:
             f"{response.frequency_hz[edge]:g} Hz.",
             "Measure over a range that holds the mode and both its sides.",
         )
-    require(peaks.size > 0, f"The response in {response.direction} holds no mode.")
+    require(
+        peaks.size > 0, f"The response in {response.direction} holds no mode.", "Measure over a wider range."
+    )
     for peak in peaks:
         near = size >= size[peak] / np.sqrt(2)
         before = np.nonzero(~near[:peak])[0]
@@ -124,5 +131,5 @@ def check_resolution(response: FrequencyResponse) -> None:
             f"The mode at {response.frequency_hz[peak]:.0f} Hz in {response.direction} is sharper than the "
             f"spacing of the lines, {response.frequency_hz[peak] - response.frequency_hz[peak - 1]:.3g} Hz, "
             "can hold.",
-            "Measure longer: the spacing is one over the duration.",
+            MEASURE_LONGER,
         )

@@ -89,13 +89,20 @@ def test_absurd_points_are_refused(rpm, ap_mm):
         stability(case(), rpm, ap_mm)
 
 
-def test_a_mode_that_cannot_be_followed_is_refused():
+both_methods = pytest.mark.parametrize(
+    "judged", [stability, lambda some, rpm, ap_mm: stability_map(some, [rpm], [ap_mm])], ids=["plain", "map"]
+)
+
+
+@both_methods
+@pytest.mark.parametrize("rpm", [100, 900])
+def test_a_mode_that_cannot_be_followed_is_refused(judged, rpm):
     fast = Mode(axis="x", frequency_hz=9e4, damping_ratio=0.01, stiffness_n_per_m=1e6)
     with pytest.raises(SettingError, match="too often"):
-        stability(case(modes=(fast,)), 100, 1.0)
+        judged(case(modes=(fast,)), rpm, 1.0)
 
 
-@pytest.mark.parametrize("judged", [stability, lambda some, rpm, ap: stability_map(some, [rpm], [ap])])
+@both_methods
 def test_what_grows_beyond_all_numbers_is_refused_or_finite(judged):
     soft = Mode(axis="x", frequency_hz=900.0, damping_ratio=0.01, stiffness_n_per_m=1e-3)
     try:

@@ -89,9 +89,3 @@ def test_quiet_down_to_the_bottom_is_infinite():
 def test_absurd_points_are_refused(rpm, ap_mm):
     with pytest.raises(SettingError):
         stability_map(case(), rpm, ap_mm)
-
-
-def test_a_mode_that_cannot_be_followed_is_refused():
-    fast = Mode(axis="x", frequency_hz=9e4, damping_ratio=0.01, stiffness_n_per_m=1e6)
-    with pytest.raises(SettingError, match="too often"):
-        stability_map(case(modes=(fast,)), [900], [1.0])
