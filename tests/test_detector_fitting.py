@@ -34,6 +34,7 @@ def invented():
         hop=np.repeat(np.arange(HOPS), LINES_A_HOP),
         ringing=ringing,
         case=case,
+        worth=np.ones(CASES),
     )
 
 
@@ -79,7 +80,8 @@ def test_folders_are_joined(tmp_path):
     folders = [tmp_path / "one", tmp_path / "other"]
     for folder, seed in zip(folders, (4, 6), strict=True):
         corpus.draw(folder, "S", seed, 1)
-    heard = fitting.gathered(folders)
+    heard = fitting.gathered(folders, [1.0, 0.5])
+    assert list(heard.worth) == [1.0, 0.5]
     assert set(heard.case) == {0, 1} and set(heard.ringing) == {-1, 0, 1}
     assert np.all(np.diff(heard.case) >= 0) and np.all(np.diff(heard.hop) >= 0)
     assert heard.clues.shape == (heard.hop.size, len(CLUES)) and heard.ringing.shape == heard.case.shape
@@ -90,14 +92,40 @@ def test_folders_are_joined(tmp_path):
 
 def test_the_command_writes_what_is_fitted(found, tmp_path, monkeypatch):
     asked = []
-    monkeypatch.setattr(fitting, "gathered", lambda folders: asked.extend(folders) or invented())
-    given = vars(commands().parse_args(["fit", "one", "other", "--out", str(tmp_path / "weights.py")]))
+    monkeypatch.setattr(
+        fitting,
+        "gathered",
+        lambda folders, worth: asked.extend(zip(folders, worth, strict=True)) or invented(),
+    )
+    given = vars(
+        commands().parse_args(
+            ["fit", "one", "other", "--worth", "1", "0.5", "--out", str(tmp_path / "weights.py")]
+        )
+    )
     assert given.pop("command") == "fit"
     fitting.fit(**given)
-    assert asked == ["one", "other"]
+    assert asked == [("one", 1.0), ("other", 0.5)]
     assert (tmp_path / "weights.py").read_text() == fitting.module_text(*found)
 
 
 def test_nothing_to_fit_to_is_said(tmp_path):
     with pytest.raises(SettingError, match="nothing to fit"):
-        fitting.gathered([tmp_path])
+        fitting.gathered([tmp_path], [1.0])
+
+
+def test_cases_that_weigh_nothing_say_nothing(found):
+    heard = invented()
+    loud = fitting.Hops(
+        clues=np.concatenate((heard.clues, heard.clues)),
+        hop=np.concatenate((heard.hop, heard.hop + HOPS)),
+        ringing=np.concatenate((heard.ringing, np.where(heard.ringing < 0, -1, 1 - heard.ringing))),
+        case=np.concatenate((heard.case, heard.case + CASES)),
+        worth=np.concatenate((np.ones(CASES), np.zeros(CASES))),
+    )
+    # the second half says the opposite of the first; scaling differs by the mean of the weights alone
+    assert weights_of("over_comb_db", fitting.fitted(loud)).sum() > 0.5
+
+
+def test_a_worth_for_each_folder_or_none():
+    with pytest.raises(SettingError, match="do not fit 2 folders"):
+        fitting.fit(["one", "other"], worth=[1.0])

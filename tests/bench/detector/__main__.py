@@ -56,6 +56,7 @@ def commands():
     day.add_argument("--keep", type=Path, help="a folder that remembers hours already heard")
     fit = names.add_parser("fit", help="fit the evidence to folders of cases: the source of its weights")
     fit.add_argument("folders", nargs="+", metavar="FOLDER")
+    fit.add_argument("--worth", nargs="+", type=float, help="how much a case of each folder weighs")
     fit.add_argument("--out", type=Path, metavar="FILE", help="write there instead of printing")
     return parser
 

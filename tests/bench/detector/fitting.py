@@ -88,12 +88,15 @@ class Hops:
         1 chatter, 0 none, -1 left out (it begins, or dies away), shape ``(hops,)``.
     case
         Case that each hop belongs to, shape ``(hops,)``.
+    worth
+        How much each case weighs, shape ``(cases,)``.
     """
 
     clues: np.ndarray
     hop: np.ndarray
     ringing: np.ndarray
     case: np.ndarray
+    worth: np.ndarray
 
 
 class Ears:
@@ -135,24 +138,43 @@ def ringing(at_s, chatter):
     return 0
 
 
-def fit(folders, out=None):
-    """Fit to the cases of some folders; print the weights as a module, or write them to a file."""
-    text = module_text(*fitted(gathered(folders)))
+def fit(folders, worth=None, out=None):
+    """Fit to the cases of some folders; print the weights as a module, or write them to a file.
+
+    Parameters
+    ----------
+    folders
+        Of drawn cases.
+    worth
+        How much a case of each folder weighs; 1 each where not given.
+    out
+        File to write to.
+
+    Raises
+    ------
+    SettingError
+        Not as many worths as folders, or nothing to fit to.
+    """
+    worth = worth or [1.0] * len(folders)
+    if len(worth) != len(folders):
+        raise SettingError(f"{len(worth)} worths do not fit {len(folders)} folders.", "Give one for each.")
+    text = module_text(*fitted(gathered(folders, worth)))
     if out is None:
         print(text, end="")
     else:
         out.write_text(text, encoding="utf-8")
 
 
-def clear_cases(folders):
-    """Yield stem and truth of every case that is neither marginal nor hidden, of all folders."""
-    for stem in (stem for folder in folders for stem in stems(folder)):
-        truth = truth_of_stem(stem)
-        if not (truth["case"]["marginal"] or truth["case"]["hidden"]):
-            yield stem, truth
+def clear_cases(folders, worth):
+    """Yield stem, truth and worth of every case that is neither marginal nor hidden, of all folders."""
+    for folder, weight in zip(folders, worth, strict=True):
+        for stem in stems(folder):
+            truth = truth_of_stem(stem)
+            if not (truth["case"]["marginal"] or truth["case"]["hidden"]):
+                yield stem, truth, weight
 
 
-def gathered(folders):
+def gathered(folders, worth):
     """Listen to all clear cases of some folders as they were told.
 
     Raises
@@ -160,8 +182,9 @@ def gathered(folders):
     SettingError
         Where no line was weighed in any of them.
     """
-    clues, hop, labels, cases = [], [], [], []
-    for number, (stem, truth) in enumerate(clear_cases(folders)):
+    clues, hop, labels, cases, weights = [], [], [], [], []
+    for number, (stem, truth, weight) in enumerate(clear_cases(folders, worth)):
+        weights.append(weight)
         case = truth["case"]
         for at_s, shown in overheard(
             samples_of(stem),
@@ -177,7 +200,11 @@ def gathered(folders):
     if not clues:
         raise SettingError("There is nothing to fit to.", "Draw cases into the folders first.")
     return Hops(
-        clues=np.concatenate(clues), hop=np.concatenate(hop), ringing=np.array(labels), case=np.array(cases)
+        clues=np.concatenate(clues),
+        hop=np.concatenate(hop),
+        ringing=np.array(labels),
+        case=np.array(cases),
+        worth=np.array(weights),
     )
 
 
@@ -228,7 +255,7 @@ def fitted(heard):
     columns = unweighted(steps, products).columns(heard.clues.astype(float))
     first = np.array([FIRST_GUESS.get(step[0], 0.0) for step in (*steps, *products)])
     odds = columns @ first
-    share = 1 / np.sqrt(np.maximum(np.bincount(heard.case), 10))
+    share = heard.worth / np.sqrt(np.maximum(np.bincount(heard.case, minlength=heard.worth.size), 10))
     for _ in range(ROUNDS):
         worst = worst_lines(odds, heard.hop, heard.ringing.size)
         use = (worst >= 0) & (heard.ringing >= 0)
