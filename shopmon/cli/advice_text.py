@@ -32,6 +32,8 @@ def advice_lines(entries: list[dict]) -> list[str]:
 def _action(entry: dict) -> str:
     chance = entry["probability_quiet"]
     sure = f", {100 * chance:.0f} % likely to be quiet" if chance is not None else ""
+    if entry["action"] == "none" and chance is not None:
+        return f"Leave the cut as it is{sure}"
     if entry["action"] != "speed":
         return ACTIONS[entry["action"]] + sure
     rpm, command_rpm = entry["rpm"], entry["command_rpm"]

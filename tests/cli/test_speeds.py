@@ -145,6 +145,13 @@ def test_told_to_a_person(capsys):
     assert not any(word in out for word in ("null", "None", "nan"))
 
 
+def test_a_quiet_cut_is_left_as_it_is(capsys):
+    status, out, _ = run(capsys, *BENCH, "--at", "12000,0.1")
+    assert status == 0
+    assert "Leave the cut as it is" in out
+    assert "Program" not in out
+
+
 def test_json_to_a_file(capsys, tmp_path):
     target = tmp_path / "speeds.json"
     assert run(capsys, *BENCH, "--at", "12000,4.0", "--json", str(target))[0] == 0
