@@ -49,11 +49,13 @@ class Prior:
             require_positive(f"{name}_spread", getattr(self, f"{name}_spread"))
         for name in ("frequency_hz", "stiffness_n_per_m", "kt_n_per_mm2"):
             require_positive(name, getattr(self, name))
-        require(
-            len(self.measured) <= len(AXES),
-            f"{len(self.measured)} measured modes are more than the learning can hold ({len(AXES)}).",
-            "Leave out the stiffest.",
-        )
+        for axis in "xy":
+            count, most = sum(mode.axis == axis for mode in self.measured), AXES.count(axis)
+            require(
+                count <= most,
+                f"{count} measured modes along {axis} are more than the learning can hold ({most}).",
+                "Leave out the stiffest.",
+            )
 
     @property
     def dimensions(self) -> int:
@@ -95,9 +97,7 @@ class Prior:
         """Let measured modes replace what was guessed, each with the error of a good measurement."""
         free = [0, 1, 2, 3]
         for mode in self.measured:
-            place = next((index for index in free if AXES[index] == mode.axis), None)
-            if place is None:
-                continue
+            place = next(index for index in free if AXES[index] == mode.axis)
             free.remove(place)
             wander = z[:, 14]  # the spindle warms, and all of it drifts together
             frequency[:, place] = log(mode.frequency_hz) + 0.015 * wander + 0.01 * z[:, 4 + place // 2]
@@ -117,7 +117,12 @@ def prior_of(
     material
         Its tangential coefficient, taken as uncertain by half: literature spans a factor of two.
     measured
-        Modes from a tap test.
+        Modes from a tap test, at most two along each axis.
+
+    Raises
+    ------
+    SettingError
+        Where more were measured.
     """
     values: dict = {"measured": measured}
     if material is not None and material.ktc_n_per_mm2 is not None:

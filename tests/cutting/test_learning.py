@@ -143,7 +143,7 @@ def test_measured_modes_are_a_sharp_prior():
     systems, _ = prior.systems(first_belief(prior, SMALL).latent)
     assert np.std(np.log(systems.frequency_hz[:, 0])) < 0.03
     with pytest.raises(SettingError):
-        prior_of(measured=modes * 3)
+        prior_of(measured=(modes[0],) * 3)
 
 
 @pytest.mark.parametrize(
