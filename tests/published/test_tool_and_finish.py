@@ -10,7 +10,7 @@ from shopmon.cutting.deflection import cantilever
 from shopmon.cutting.finish import cusp_um, floor_um, marking_teeth, ra_um, scallop_um, wall_um
 from shopmon.cutting.forces import EdgeForces, turn_forces
 from shopmon.cutting.nouns import EndMillType
-from shopmon.cutting.power import kienzle_n_per_mm2, power_kw, removal_rate_cm3_per_min
+from shopmon.cutting.power import kienzle_n_per_mm2, power_kw, removal_rate_cm3_per_min, torque_nm
 from shopmon.cutting.semidiscretization import CutCase
 
 
@@ -110,4 +110,5 @@ def test_power_of_the_forces_is_that_of_the_removal_rate():
     found = turn_forces(cut, EdgeForces(ktc_n_per_mm2=800, krc_n_per_mm2=240), 0.05, 4.0, steps=3600)
     rate = removal_rate_cm3_per_min(4.0, 2.0, 0.05 * 3 * 12000)
     assert found.mean_power_kw(12000) == pytest.approx(power_kw(800, rate), rel=1e-4)
+    assert torque_nm(found.mean_power_kw(12000), 12000) == pytest.approx(found.torque_nm.mean(), rel=1e-9)
     assert np.all(found.torque_nm >= 0)
