@@ -97,9 +97,15 @@ class Channels(Memory):
         edge = max(2, int(EDGE_SHARE * hop.shape[1]))
         halting = (np.ptp(hop[:, :edge], axis=1) == 0) | (np.ptp(hop[:, -edge:], axis=1) == 0)
         self.clipping = clipped > CLIPPED_SHARE * hop.shape[1]
-        bad = constant | halting | self.clipping
+        bad = constant | halting
+        if self._else_heard(bad | self.clipping):
+            bad = bad | self.clipping
         self.good_hops = np.where(bad, 0, self.good_hops + 1)
         self.use = self.good_hops >= min(needed_hops, int(self.good_hops.max()))
+
+    def _else_heard(self, unfit: np.ndarray) -> bool:
+        """Another channel has heard the spindle, or nobody knows yet: a clipped one is better than none."""
+        return not self.idle_weights.any() or bool(np.any(self.idle_weights[~unfit] > 0))
 
     @property
     def dead(self) -> tuple[int, ...]:

@@ -80,6 +80,15 @@ def test_a_second_channel_with_a_fault_does_no_harm(fault, first):
     assert "sensor-clipped" not in codes(events) and "no-input" not in codes(events)
 
 
+@pytest.mark.parametrize("first", [True, False])
+def test_a_channel_that_clips_in_chatter_is_heard_on_where_the_other_hears_nothing(first):
+    loud = np.clip(RINGING * np.where((TIME_S > 3.5) & (TIME_S < 5.0), 12.0, 1.0), -1, 1)
+    nothing = np.round(RNG.standard_normal(RINGING.size)) / 32768
+    events = hear(*((loud, nothing) if first else (nothing, loud)))
+    assert len(cuts(events)) == 1 and len(alarms(events)) == 1
+    assert "sensor-clipped" in codes(events)
+
+
 def test_the_good_channel_may_die_while_the_other_lives():
     events = hear(without(RINGING, 2.8, 9.0), SECOND)
     assert len(cuts(events)) == 1
