@@ -37,5 +37,9 @@ class RecordingError(ShopmonError, ValueError):
     """A recording cannot be read as sound."""
 
 
+class ProgramError(ShopmonError, ValueError):
+    """An NC program cannot be read, or not to its end."""
+
+
 class StoreError(ShopmonError, OSError):
     """The data folder or its database cannot be used."""

@@ -13,6 +13,7 @@ COMMANDS = {
     "inspect": "shopmon.cli.inspect",
     "simulate": "shopmon.cli.simulate",
     "speeds": "shopmon.cli.speeds",
+    "program": "shopmon.cli.program",
     "devices": "shopmon.cli.devices",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",
