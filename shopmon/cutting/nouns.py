@@ -72,8 +72,8 @@ class EndMillType:
         The shop's own name for it.
     DC, DMM, DN
         Cutting, shank and neck diameter, mm.
-    APMX, LU, LF, OAL
-        Largest depth of cut, usable, functional and overall length, mm.
+    APMX, LCF, LU, LF, OAL
+        Largest depth of cut, length of the flutes, usable, functional and overall length, mm.
     RE
         Corner radius, mm (0 = sharp).
     FHA
@@ -84,7 +84,9 @@ class EndMillType:
         Highest rotational speed marked on the tool, rpm.
     pitch_deg
         Angles from each flute to the next, degrees, adding up to 360; None means equal pitch.
-    substrate, coating
+    pitch
+        ``"equal"`` or ``"variable"`` as the catalogue says, also where nobody measured the angles.
+    substrate, coating, maker, price
         Free text.
     """
 
@@ -93,6 +95,7 @@ class EndMillType:
     DMM: float | None = None
     DN: float | None = None
     APMX: float | None = None
+    LCF: float | None = None
     LU: float | None = None
     LF: float | None = None
     OAL: float | None = None
@@ -101,11 +104,14 @@ class EndMillType:
     NOF: int | None = None
     RPMX: float | None = None
     pitch_deg: tuple[float, ...] | None = None
+    pitch: Literal["equal", "variable"] | None = None
     substrate: str | None = None
     coating: str | None = None
+    maker: str | None = None
+    price: str | None = None
 
     def __post_init__(self):
-        for name in ("DC", "DMM", "DN", "APMX", "LU", "LF", "OAL", "RPMX"):
+        for name in ("DC", "DMM", "DN", "APMX", "LCF", "LU", "LF", "OAL", "RPMX"):
             require_positive(name, getattr(self, name), optional=True)
         require(self.RE is None or 0 <= self.RE < 1e3, f"RE must be 0 or more, not {self.RE!r}.")
         require(
@@ -114,6 +120,9 @@ class EndMillType:
         if self.NOF is not None:
             require_flutes(self.NOF, name="NOF", most=MOST_FLUTES)
         require_pitch(self.NOF, self.pitch_deg)
+        require(
+            self.pitch in (None, "equal", "variable"), f"pitch must be equal or variable, not {self.pitch!r}."
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,14 +14,17 @@ import sqlalchemy as sa
 from shopmon import __version__
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import BootClock
+from shopmon.records.cut_rows import cut_sums
 from shopmon.records.database import open_database, open_reader, unusable
 from shopmon.records.features import FeatureRow
 from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
 from shopmon.records.ledger import Ledger
+from shopmon.records.photos import Photos
 from shopmon.records.reading import Reader
 from shopmon.records.recorder import Recorder
 from shopmon.records.recovery import Recovered, recover
+from shopmon.records.register import Register, Rows
 from shopmon.records.row_writing import RowWriting, checked_text
 from shopmon.records.space import AudioGate, RecordingStatus, Retention, reserve_for
 from shopmon.records.stamps import Stamps
@@ -39,6 +42,7 @@ from shopmon.signals.block import Block
 
 __all__ = ["Archive", "FeatureRow", "RecordingStatus", "StreamInfo"]
 WAIT_S = 120.0
+PERSON_WAITS_S = 10.0
 
 
 class Archive(RowWriting, Reader):
@@ -48,6 +52,8 @@ class Archive(RowWriting, Reader):
     ----------
     recovered
         Ids of the cuts that an earlier run left open and that are now closed.
+    register
+        The tools.
     """
 
     def __init__(self, data: DataFolder, engine: sa.Engine, parts: "_Parts", recovered: Recovered):
@@ -59,6 +65,7 @@ class Archive(RowWriting, Reader):
         self._streams: dict[str, tuple[StreamInfo, int]] = {}
         self._context = self.latest_context_row()
         self._closed = False
+        self.register = Register(self._stamps, self._write_together, self._connect, Photos(data))
         self.recovered = recovered.cut_ids
         self._filer = Filer(self._make, self._made)
         self._writer.filer = self._filer
@@ -207,7 +214,7 @@ class Archive(RowWriting, Reader):
 
     def update_cut(self, cut_id: str, end_sample: int, engaged: Sequence, chatter: list[dict]) -> None:
         """Checkpoint an open cut: where a crash would leave it."""
-        values = {"end_sample": end_sample, "engaged": _spans(engaged), "chatter": list(chatter)}
+        values = {"end_sample": end_sample, **_heard(engaged, chatter)}
         key = ("checkpoint", cut_id)
         self._put(lambda: self._change_cut(cut_id, values, key), key)
 
@@ -222,12 +229,7 @@ class Archive(RowWriting, Reader):
         settings_hash: str,
     ) -> None:
         """End a cut and keep its original analysis."""
-        values = {
-            "end_sample": end_sample,
-            "engaged": _spans(engaged),
-            "chatter": list(chatter),
-            "ended": True,
-        }
+        values = {"end_sample": end_sample, **_heard(engaged, chatter), "ended": True}
         row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=True)
 
         def run() -> None:
@@ -312,6 +314,10 @@ class Archive(RowWriting, Reader):
     def _put(self, run, key=None) -> None:
         self._works.put_row(run, key)
 
+    def _write_together(self, rows: Rows) -> None:
+        self._put(lambda: [self._ledger.insert(table, row) for table, row in rows])
+        self.flush(filing=False, timeout_s=PERSON_WAITS_S)
+
     def _change_cut(self, cut_id: str, values: dict, key: tuple | None = None) -> None:
         self._ledger.write(sa.update(cuts).where(cuts.c.id == cut_id).values(values), key=key)
 
@@ -376,5 +382,6 @@ def _let_go(data: DataFolder, engine: sa.Engine | None) -> None:
     data.unlock()
 
 
-def _spans(engaged: Sequence) -> list[list[int]]:
-    return [[int(start), int(end)] for start, end in engaged]
+def _heard(engaged: Sequence, chatter: list[dict]) -> dict:
+    spans = [[int(start), int(end)] for start, end in engaged]
+    return {"engaged": spans, "chatter": list(chatter), **cut_sums(spans, chatter)}

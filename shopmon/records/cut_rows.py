@@ -6,7 +6,9 @@ import sqlalchemy as sa
 
 from shopmon.errors import SettingError
 from shopmon.records.boot_clock import wall_offsets
-from shopmon.records.tables import CONTEXT_VALUES, contexts, cuts, recordings, streams
+from shopmon.records.credit import newest_corrections
+from shopmon.records.tables import CONTEXT_VALUES, contexts, corrections, cuts, recordings, streams
+from shopmon.records.tool_tables import tools
 
 CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 
@@ -42,16 +44,67 @@ def cut_query() -> sa.Select:
 
 
 def condition(name: str, value: Any) -> sa.ColumnElement:
-    """Return one filter of cuts; raises SettingError when there is no such filter."""
+    """Return one filter of cuts, corrections included; raises SettingError when there is no such filter."""
     if name in CUT_FILTERS:
         return cuts.c[name] == value
+    if name == "end_mill":  # by the label that the tool has now, else by the name that was said
+        label = labels()
+        ids = sa.select(label.c.id).where(label.c.label == value)
+        tool_id = _as_corrected("end_mill_id")
+        return sa.case((tool_id.is_(None), _as_corrected(name) == value), else_=tool_id.in_(ids))
     if name in CONTEXT_VALUES:
-        return contexts.c[name] == value
+        return _as_corrected(name) == value
     if name == "chatter":
         none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
         return ~none if value else none
     known = ", ".join((*CUT_FILTERS, "chatter", *CONTEXT_VALUES))
     raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
+
+
+def _as_corrected(name: str) -> sa.ColumnElement:
+    """Return a value of a cut's context with what was said last of it."""
+    said = (
+        sa.select(sa.func.json_extract(sa.type_coerce(corrections.c.value, sa.Text), "$"))
+        .where(corrections.c.table_name == "cuts", corrections.c.row_id == cuts.c.id)
+        .where(corrections.c.field == name)
+        .order_by(corrections.c.sequence.desc())
+        .limit(1)
+    )
+    return sa.case((said.exists(), said.correlate(cuts).scalar_subquery()), else_=contexts.c[name])
+
+
+def labels() -> sa.Subquery:
+    """Select the tools with the label that each has now."""
+    said = newest_corrections("tools", ("label",))
+    label = sa.func.coalesce(said.c.label, tools.c.label).label("label")
+    return sa.select(tools.c.id, label).outerjoin(said, said.c.row_id == tools.c.id).subquery("labels")
+
+
+def corrected(connection: sa.Connection, found: list[dict]) -> list[dict]:
+    """Set the contexts of cuts right by what was said afterwards, and give tools the label they have now.
+
+    A value that was set right has the origin ``corrected``.
+    """
+    by_id = {cut["id"]: cut for cut in found}
+    query = sa.select(corrections.c.row_id, corrections.c.field, corrections.c.value).where(
+        corrections.c.table_name == "cuts", corrections.c.row_id.in_(by_id)
+    )
+    for cut_id, field, value in connection.execute(query.order_by(corrections.c.sequence)):
+        cut = by_id[cut_id]
+        cut["context"].pop(field, None)
+        if value is not None:
+            cut["context"][field] = value
+        cut["origins"] = {**cut["origins"], field: "corrected"}
+    wanted = {cut["context"].get("end_mill_id") for cut in found} - {None}
+    label = labels()
+    known = dict(connection.execute(sa.select(label.c.id, label.c.label).where(label.c.id.in_(wanted))).all())
+    for cut in found:
+        tool_id = cut["context"].get("end_mill_id")
+        if tool_id in known:
+            cut["context"]["end_mill"] = known[tool_id]
+        elif cut["origins"].get("end_mill_id") == "corrected":
+            cut["context"].pop("end_mill", None)
+    return found
 
 
 def as_cut(row: sa.Row, offsets: dict[str, float], analysis: sa.Row | None) -> dict:
@@ -93,6 +146,29 @@ def as_cut(row: sa.Row, offsets: dict[str, float], analysis: sa.Row | None) -> d
         "audio_pending": row.recording_state in ("open", "closing"),
         "audio_removed": row.recording_state == "removed",
         "gaps": [[start / rate, end / rate] for start, end in row.gaps or []],
+    }
+
+
+def cut_sums(engaged: list, chatter: list[dict]) -> dict[str, int]:
+    """Return the columns of a cut that totals are added up from, in samples of its stream.
+
+    Parameters
+    ----------
+    engaged
+        ``[[first, end], …]`` in samples.
+    chatter
+        Spans with ``start_sample`` and ``end_sample``.
+
+    Examples
+    --------
+    >>> cut_sums([[0, 10], [20, 25]], [{"start_sample": 21, "end_sample": 24}])
+    {'engaged_samples': 15, 'chatter_samples': 3, 'entries': 2}
+    """
+    ringing = [(span.get("start_sample"), span.get("end_sample")) for span in chatter]
+    return {
+        "engaged_samples": sum(end - first for first, end in engaged),
+        "chatter_samples": sum(end - first for first, end in ringing if None not in (first, end)),
+        "entries": len(engaged),
     }
 
 

@@ -7,6 +7,7 @@
     backups/            copies of the database made before a migration
     buffer/ID/          the rolling buffer of one stream: short segments of audio, features, listener states
     recordings/         ID.flac or ID.wav, beside it ID.flac.state.json; ID.features.npz
+    photos/             ID.jpg, ID.png or ID.webp
 """
 
 import errno
@@ -40,6 +41,7 @@ class DataFolder:
         self.backups = self.root / "backups"
         self.buffer = self.root / "buffer"
         self.recordings = self.root / "recordings"
+        self.photos = self.root / "photos"
         self._lock: int | None = None
         try:
             for folder in (self.root, self.buffer, self.recordings):

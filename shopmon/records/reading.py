@@ -13,6 +13,7 @@ from shopmon.records.cut_rows import (
     as_cut,
     condition,
     context_values,
+    corrected,
     cut_query,
     dated,
     recording_columns,
@@ -280,7 +281,7 @@ class Reader:
         query = sa.select(analyses).where(analyses.c.cut_id.in_(ids)).order_by(analyses.c.sequence.desc())
         for analysis in connection.execute(query):
             found[analysis.cut_id] = analysis  # the first one ends up here: the original
-        return [as_cut(row, offsets, found.get(row.id)) for row in rows]
+        return corrected(connection, [as_cut(row, offsets, found.get(row.id)) for row in rows])
 
     def _as_kept(self, row: sa.Row, offsets: dict[str, float]) -> dict:
         rate = row.sample_rate_hz

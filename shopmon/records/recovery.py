@@ -12,6 +12,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from shopmon.errors import StoreError
+from shopmon.records.cut_rows import cut_sums
 from shopmon.records.features import read_records
 from shopmon.records.folder import DataFolder
 from shopmon.records.recorder import AFTER_S, OldBuffer, Recording
@@ -70,7 +71,8 @@ def _close_cut(connection: sa.Connection, cut: sa.Row, buffer: tuple[Path, Strea
     if buffer is not None:
         end, engaged = _extend(buffer, end, engaged, cut.first_sample)
     update = sa.update(cuts).where(cuts.c.id == cut.id)
-    connection.execute(update.values(ended=True, recovered=True, end_sample=end, engaged=engaged))
+    sums = cut_sums(engaged, cut.chatter)
+    connection.execute(update.values(ended=True, recovered=True, end_sample=end, engaged=engaged, **sums))
     return cut.id
 
 

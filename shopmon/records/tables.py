@@ -11,7 +11,8 @@ import sqlalchemy as sa
 metadata = sa.MetaData()
 
 
-def _table(name: str, *columns: sa.Column) -> sa.Table:
+def stamped_table(name: str, *columns: sa.Column) -> sa.Table:
+    """Add a table whose rows carry id, sequence, boot and monotonic time."""
     return sa.Table(
         name,
         metadata,
@@ -24,19 +25,20 @@ def _table(name: str, *columns: sa.Column) -> sa.Table:
     )
 
 
-def _json(name: str, **options) -> sa.Column:
+def json_column(name: str, **options) -> sa.Column:
+    """Make a column of JSON, in which None is NULL."""
     return sa.Column(name, sa.JSON(none_as_null=True), **options)
 
 
-boots = _table("boots", sa.Column("program_version", sa.Text))
+boots = stamped_table("boots", sa.Column("program_version", sa.Text))
 
-clock_offsets = _table(
+clock_offsets = stamped_table(
     "clock_offsets",
     sa.Column("wall_offset_s", sa.Float, nullable=False),
     sa.Column("origin", sa.Text, nullable=False),
 )
 
-streams = _table(
+streams = stamped_table(
     "streams",
     sa.Column("source_id", sa.Text, nullable=False),
     sa.Column("name", sa.Text, nullable=False),
@@ -44,10 +46,10 @@ streams = _table(
     sa.Column("channels", sa.Integer, nullable=False),
     sa.Column("code_format", sa.Text, nullable=False),
     sa.Column("end_sample", sa.Integer),
-    _json("settings"),
+    json_column("settings"),
 )
 
-recordings = _table(
+recordings = stamped_table(
     "recordings",
     sa.Column("stream_id", sa.Text, nullable=False, index=True),
     sa.Column("source_id", sa.Text, nullable=False),
@@ -60,16 +62,17 @@ recordings = _table(
     sa.Column("path", sa.Text),  # relative to the data folder
     sa.Column("features_path", sa.Text),
     sa.Column("audio_bytes", sa.Integer, nullable=False, server_default="0"),
-    _json("gaps"),  # [[first, end], …] in frames of the recording: silence that stands for lost samples
+    json_column("gaps"),  # [[first, end], …] in frames of the recording: silence that stands for lost samples
 )
 
-contexts = _table(
+contexts = stamped_table(
     "contexts",
     sa.Column("stream_id", sa.Text),
     sa.Column("sample", sa.Integer),
     sa.Column("machine", sa.Text),
     sa.Column("tool_assembly", sa.Text),
-    sa.Column("end_mill", sa.Text),
+    sa.Column("end_mill", sa.Text),  # as it was said: a label
+    sa.Column("end_mill_id", sa.Text),  # the tool of the register it was taken for
     sa.Column("holder", sa.Text),
     sa.Column("stickout_mm", sa.Float),
     sa.Column("material", sa.Text),
@@ -83,8 +86,9 @@ contexts = _table(
     sa.Column("milling", sa.Text),  # climb, conventional, slot
     sa.Column("coolant", sa.Text),
     sa.Column("program_section", sa.Text),
-    _json("other"),  # values that have no column yet
-    _json("origins"),  # {name: touched | program | macro | guessed}
+    json_column("other"),  # values that have no column yet
+    json_column("origins"),  # {name: touched | program | macro | guessed}
+    sa.Index("ix_contexts_end_mill_id", "end_mill_id", "sequence"),
 )
 
 CONTEXT_VALUES = tuple(
@@ -94,7 +98,7 @@ CONTEXT_VALUES = tuple(
     not in {"id", "sequence", "boot_id", "monotonic_s", "stream_id", "sample", "other", "origins"}
 )
 
-cuts = _table(
+cuts = stamped_table(
     "cuts",
     sa.Column("stream_id", sa.Text, nullable=False, index=True),
     sa.Column("recording_id", sa.Text, sa.ForeignKey("recordings.id"), index=True),
@@ -102,56 +106,64 @@ cuts = _table(
     sa.Column("start_monotonic_s", sa.Float, nullable=False),
     sa.Column("first_sample", sa.Integer, nullable=False),
     sa.Column("end_sample", sa.Integer, nullable=False),
-    _json("engaged", nullable=False),  # [[first, end], …] in samples of the stream
-    _json("chatter", nullable=False),
+    json_column("engaged", nullable=False),  # [[first, end], …] in samples of the stream
+    json_column("chatter", nullable=False),
+    sa.Column("engaged_samples", sa.Integer, nullable=False, server_default="0"),  # sums over the two above
+    sa.Column("chatter_samples", sa.Integer, nullable=False, server_default="0"),
+    sa.Column("entries", sa.Integer, nullable=False, server_default="0"),
     sa.Column("ended", sa.Boolean, nullable=False),
     sa.Column("recovered", sa.Boolean, nullable=False),
     sa.Column("keep", sa.Boolean, nullable=False),
+    sa.Index(  # totals are added up without a look at the rows, whose lists are long
+        "ix_cuts_sums",
+        *("context_id", "stream_id", "sequence", "engaged_samples", "chatter_samples", "entries", "id"),
+    ),
 )
 
-analyses = _table(
+analyses = stamped_table(
     "analyses",
     sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),
     sa.Column("original", sa.Boolean, nullable=False),
     sa.Column("engine_version", sa.Text, nullable=False),
     sa.Column("settings_hash", sa.Text, nullable=False),
-    _json("result", nullable=False),
+    json_column("result", nullable=False),
 )
 
-judgements = _table(
+judgements = stamped_table(
     "judgements",
     sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),
     sa.Column("verdict", sa.Text, nullable=False),
     sa.Column("note", sa.Text, nullable=False),
-    _json("data"),
+    json_column("data"),
 )
 
-corrections = _table(
+corrections = stamped_table(
     "corrections",
     sa.Column("table_name", sa.Text, nullable=False),
     sa.Column("row_id", sa.Text, nullable=False, index=True),
     sa.Column("field", sa.Text, nullable=False),
-    _json("value"),
+    json_column("value"),
     sa.Column("note", sa.Text, nullable=False),
+    sa.Index("ix_corrections_newest", "table_name", "row_id", "field", "sequence"),
 )
 
-events = _table(
+events = stamped_table(
     "events",
     sa.Column("kind", sa.Text, nullable=False),
     sa.Column("stream_id", sa.Text),
     sa.Column("sample", sa.Integer),
     sa.Column("cut_id", sa.Text, index=True),
-    _json("data"),
+    json_column("data"),
 )
 
-marks = _table(
+marks = stamped_table(
     "marks",
     sa.Column("stream_id", sa.Text, nullable=False, index=True),
     sa.Column("sample", sa.Integer, nullable=False),
     sa.Column("note", sa.Text, nullable=False),
 )
 
-kept_spans = _table(
+kept_spans = stamped_table(
     "kept_spans",
     sa.Column("stream_id", sa.Text, nullable=False),
     sa.Column("recording_id", sa.Text, sa.ForeignKey("recordings.id"), index=True),
@@ -162,26 +174,26 @@ kept_spans = _table(
     sa.Column("note", sa.Text, nullable=False),
 )
 
-paired_devices = _table(
+paired_devices = stamped_table(
     "paired_devices",
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("token_hash", sa.Text, nullable=False, unique=True),
     sa.Column("scope", sa.Text, nullable=False),
 )
 
-stored_values = _table(  # what is measured or changed on a page; the newest row of a key counts
+stored_values = stamped_table(  # what is measured or changed on a page; the newest row of a key counts
     "stored_values",
     sa.Column("key", sa.Text, nullable=False, index=True),
-    _json("value"),
+    json_column("value"),
     sa.Column("origin", sa.Text, nullable=False),
 )
 
 listener_states = (
-    _table(  # the newest state per source, so that a restart need not learn the background again
+    stamped_table(  # the newest state per source, so that a restart need not learn the background again
         "listener_states",
         sa.Column("source_id", sa.Text, nullable=False, unique=True),
         sa.Column("stream_id", sa.Text, nullable=False),
         sa.Column("sample", sa.Integer, nullable=False),
-        _json("state"),
+        json_column("state"),
     )
 )

@@ -18,12 +18,13 @@ from shopmon.records.archive import Archive
 from shopmon.records.database import MIGRATIONS, open_database, schema_version, to_json
 from shopmon.records.tables import metadata
 
-SECOND_STEP = """
+TODAY = database.REVISIONS[-1]
+LATER_STEP = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "9999"
+down_revision = "{before}"
 branch_labels = depends_on = None
 
 
@@ -40,9 +41,10 @@ def later_program(tmp_path, monkeypatch):
     def install(then: str = "") -> None:
         folder = tmp_path / "migrations"
         shutil.copytree(MIGRATIONS, folder, ignore=shutil.ignore_patterns("__pycache__"))
-        (folder / "versions/0002_more.py").write_text(SECOND_STEP.format(then=then or "pass"))
+        step = LATER_STEP.format(before=TODAY, then=then or "pass")
+        (folder / "versions/9999_more.py").write_text(step)
         monkeypatch.setattr(database, "MIGRATIONS", folder)
-        monkeypatch.setattr(database, "REVISIONS", ("0001", "0002"))
+        monkeypatch.setattr(database, "REVISIONS", (*database.REVISIONS, "9999"))
 
     return install
 
@@ -84,11 +86,11 @@ def test_an_older_database_is_copied_and_then_migrated(open_archive, later_progr
     again = open_archive()
     assert again.events()[0]["data"] == {"text": "old"}
     with again._engine.connect() as connection:
-        assert schema_version(connection) == "0002"
+        assert schema_version(connection) == "9999"
         assert "colour" in [row[1] for row in connection.exec_driver_sql("PRAGMA table_info(marks)")]
     (copy,) = (tmp_path / "data/backups").glob("*.db")
     with closing(sqlite3.connect(copy)) as connection:
-        assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == (TODAY,)
         assert connection.execute("SELECT count(*) FROM events").fetchone() == (1,)
 
 
@@ -102,7 +104,7 @@ def test_a_migration_that_fails_in_the_middle_leaves_everything_as_it_was(
     with pytest.raises(RuntimeError):
         open_archive()
     with closing(sqlite3.connect(tmp_path / "data/shopmon.db")) as connection:
-        assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchone() == (TODAY,)
         assert "colour" not in [row[1] for row in connection.execute("PRAGMA table_info(marks)")]
         assert connection.execute("SELECT count(*) FROM events").fetchone() == (1,)
 
@@ -111,7 +113,7 @@ def test_a_newer_database_is_left_alone(open_archive, tmp_path):
     open_archive().close()
     path = tmp_path / "data/shopmon.db"
     with closing(sqlite3.connect(path)) as connection:
-        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+        connection.execute("UPDATE alembic_version SET version_num = '99999'")
         connection.commit()
     before = path.read_bytes()
     with pytest.raises(StoreError, match="newer version") as caught:
