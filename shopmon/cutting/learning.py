@@ -19,6 +19,7 @@ from shopmon.cutting.prior import Prior
 from shopmon.errors import SettingError
 
 SCHEMA = "shopmon.belief/1"
+LEARNER = 1  # raised when the same cuts teach something else: kept beliefs are then learned anew
 POPULATION = 120
 WRONG_LABEL = 0.05
 EDGE = 0.03  # growth per tooth (logarithm) within which a cut may be called either way

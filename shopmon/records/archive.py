@@ -19,6 +19,7 @@ from shopmon.records.database import open_database, open_reader, unusable
 from shopmon.records.features import FeatureRow
 from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
+from shopmon.records.learning_rows import LearningRows
 from shopmon.records.ledger import Ledger
 from shopmon.records.photos import Photos
 from shopmon.records.reading import Reader
@@ -45,7 +46,7 @@ WAIT_S = 120.0
 PERSON_WAITS_S = 10.0
 
 
-class Archive(RowWriting, Reader):
+class Archive(RowWriting, LearningRows, Reader):
     """Everything that is kept; made by `open`.
 
     Attributes

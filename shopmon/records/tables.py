@@ -197,3 +197,14 @@ listener_states = (
         json_column("state"),
     )
 )
+
+beliefs = stamped_table(  # what was learned of a tool assembly on a machine in a material; newest row counts
+    "beliefs",
+    sa.Column("key", sa.Text, nullable=False, index=True),
+    json_column("context", nullable=False),  # what the key stands for
+    sa.Column("learner", sa.Text, nullable=False),  # another version learns anew from the cuts
+    json_column("prior", nullable=False),  # what it began from
+    json_column("trials"),  # [[cut, place in it, what was taken from it], …] that it has learned from
+    json_column("summary", nullable=False),
+    json_column("state"),  # shopmon.belief/1; none any more in old rows
+)

@@ -15,6 +15,10 @@ from shopmon.service.settings import Machine
 TEXT_LIMIT = 200
 NUMBERS = {
     "stickout_mm": (0.1, 1000.0),
+    "diameter_mm": (0.01, 500.0),
+    "helix_deg": (0.0, 80.0),
+    "rated_rpm": (1.0, 200_000.0),
+    "max_vc_m_min": (0.1, 10_000.0),
     "nominal_rpm": (1.0, 200_000.0),
     "flutes": (1, 50),
     "ap_mm": (0.0, 1000.0),
@@ -51,9 +55,22 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
 def facts_of(context: Mapping[str, Any], machine: Machine) -> CutFacts:
     """Return what advice may use of a context; a machine left as it comes has no limit that anybody named."""
     said = machine.max_rpm != Machine.max_rpm
-    limits = SpeedLimits(min_rpm=machine.min_rpm, max_rpm=machine.max_rpm if said else None)
-    depths = {name: context.get(name) or None for name in ("ae_mm", "ap_mm")}
-    return CutFacts(milling=context.get("milling"), limits=limits, **depths)
+    limits = SpeedLimits(
+        min_rpm=machine.min_rpm,
+        max_rpm=machine.max_rpm if said else None,
+        rated_rpm=context.get("rated_rpm"),
+        max_cutting_speed_m_per_min=context.get("max_vc_m_min"),
+    )
+    return CutFacts(milling=context.get("milling"), limits=limits, **_dimensions(context))
+
+
+def _dimensions(context: Mapping[str, Any]) -> dict[str, float | None]:
+    """Dimensions for the advice; a width that the tool does not have is a slip of the finger and left out."""
+    known = {name: context.get(name) or None for name in ("diameter_mm", "ae_mm", "ap_mm")}
+    both = known["diameter_mm"] is not None and known["ae_mm"] is not None
+    if both and known["ae_mm"] > known["diameter_mm"]:
+        known["ae_mm"] = None
+    return known
 
 
 def checked_context(values: Mapping[str, Any]) -> dict[str, Any]:

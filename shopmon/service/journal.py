@@ -94,6 +94,7 @@ class Journal:
         reports: CutReports,
         whole_state: Callable[[], dict],
         context: Callable[[], dict],
+        cut_logged: Callable[[], None] = lambda: None,
     ):
         self.live = LiveState()
         self.position: tuple[str, int, float] | None = None
@@ -103,9 +104,9 @@ class Journal:
         self._reports = reports
         self._whole_state = whole_state
         self._context = context
+        self._cut_logged = cut_logged
         self._rate_hz = 1.0
         self._due = {"spectrum": 0.0, "state": 0.0, "checkpoint": 0.0}
-        self._chatter_id: str | None = None
         self._cut_chatter: list[ChatterSpan] = []
         self._noticed: dict[str, float] = {}
 
@@ -211,6 +212,7 @@ class Journal:
             self._reports.engine_version,
             self._reports.settings_hash,
         )
+        self._cut_logged()
         self._write("cut-ended", self._cut_text(cut), "", {}, stream_id, event.sample, cut_id)
         self.live.cut_id = None
         self._publish_state()
@@ -221,18 +223,19 @@ class Journal:
         return f"{text}, {ringing:.1f} s of it in chatter." if self._cut_chatter else f"{text}, quiet."
 
     def _chatter_started(self, stream_id: str, event: ChatterStarted) -> None:
-        self._chatter_id = new_id()
+        self.live.chatter_id = new_id()
         span = event.chatter
+        rpm = self.live.frame.rpm if self.live.frame else None
         text = f"Chatter at {_hertz(span.frequency_hz)}, {span.severity}."
         self._write(
             "chatter-started",
             text,
             "",
-            _chatter_row(span),
+            {**_chatter_row(span), "rpm": rpm},
             stream_id,
             event.sample,
             self.live.cut_id,
-            self._chatter_id,
+            self.live.chatter_id,
         )
         self._publish_state()
 
@@ -243,6 +246,7 @@ class Journal:
         loudest = f"loudest at {_hertz(span.frequency_hz)}, {span.severity}"
         text = f"The chatter is over after {lasted:.1f} s; {loudest}."
         self._write("chatter-ended", text, "", _chatter_row(span), stream_id, event.sample, self.live.cut_id)
+        self.live.chatter_id = None
         self._publish_state()
 
     def _notice(self, stream_id: str, notice: Notice) -> None:

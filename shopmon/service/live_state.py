@@ -109,6 +109,7 @@ class LiveState:
         self.meter = InputMeter()
         self.board = NoticeBoard()
         self.cut_id: str | None = None
+        self.chatter_id: str | None = None
 
     def stream_started(self, form: SourceFormat) -> None:
         """Note the format; the sound is there."""
@@ -172,6 +173,7 @@ class LiveState:
             return None
         span = frame.chatter
         return {
+            "event_id": self.chatter_id,
             "frequency_hz": round(span.frequency_hz, 1),
             "level_db": round(span.level_db, 1),
             "severity": span.severity,

@@ -22,6 +22,7 @@ from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.settings import Settings
+from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
@@ -70,7 +71,10 @@ class Monitor:
         reports = CutReports(
             listening, self._setup, lambda: facts_of(self.context(), settings.machine)
         )
-        self._journal = Journal(archive, self.feed, self._log, reports, self.state, self._kept_context)
+        self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
+        self._journal = Journal(
+            archive, self.feed, self._log, reports, self.state, self._kept_context, self.speeds.news
+        )
         if setup and (setup.nominal_rpm or setup.flutes):
             said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
             said = {name: value for name, value in said.items() if value is not None}
@@ -101,6 +105,7 @@ class Monitor:
         if self._lamp:
             self._lamp.close()
         self.feed.close()
+        self.speeds.close()
         self.archive.close()
 
     def wait_for_trouble(self) -> None:

@@ -80,9 +80,16 @@ def test_chatter_carries_its_figures(live):
         confidence=0.98,
     )
     tone = StrayTone(frequency_hz=1432.61, level_db=-23.1, above_comb_db=4.0, since_sample=0, why="alone")
+    live.chatter_id = "e1"
     live.take_frame(frame(state=State.CHATTER, chatter=span, stray=(tone,)))
     told = live.as_dict()
-    assert told["chatter"] == {"frequency_hz": 1432.6, "level_db": -23.1, "severity": "clear", "since_s": 1.0}
+    assert told["chatter"] == {
+        "event_id": "e1",
+        "frequency_hz": 1432.6,
+        "level_db": -23.1,
+        "severity": "clear",
+        "since_s": 1.0,
+    }
     assert told["stray"][0]["why"] == "alone"
 
 

@@ -1,0 +1,293 @@
+"""What the page *Speeds* may ask and say: advice from past cuts, what if, advice on one chatter, answers.
+
+Nothing here computes on the asker's thread: an answer that is not ready says that it is being thought about.
+"""
+
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from shopmon.cutting.advice import advise
+from shopmon.cutting.learned_advice import SpeedSheet, carried, chance, speed_sheet
+from shopmon.cutting.learning import PastCut, learn
+from shopmon.errors import SettingError
+from shopmon.records.archive import Archive
+from shopmon.service.beliefs import Beliefs, Known
+from shopmon.service.chatter_events import ChatterEvents
+from shopmon.service.context import checked_context, facts_of
+from shopmon.service.settings import Machine
+from shopmon.service.speed_question import asked_for, question_of, tone_of
+from shopmon.service.thinking import Failed, Thinker
+from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, standing
+
+WHAT_IF = ("ap_mm", "ae_mm", "stickout_mm", "flutes")
+ANSWERS = {"better": TRIED[0], "same": TRIED[1], "worse": TRIED[2]}
+
+
+class SpeedsDesk:
+    """Answers questions about speeds.
+
+    Parameters
+    ----------
+    archive
+        The log.
+    machine
+        Its limits and its name.
+    context
+        Tells what is in the spindle and what is cut now.
+    live
+        Tells the state now, as in ``GET /api/state``.
+    """
+
+    def __init__(
+        self,
+        archive: Archive,
+        machine: Machine,
+        context: Callable[[], dict],
+        live: Callable[[], dict],
+    ):
+        self._archive, self._machine = archive, machine
+        self._context, self._live = context, live
+        self._beliefs = Beliefs(archive)
+        self._events = ChatterEvents(archive, live, context)
+        self._thinker = Thinker()
+        self._lock = threading.Lock()
+        self._version = 0
+        self._shown: dict[tuple, dict] = {}
+
+    def close(self) -> None:
+        """End the thinking; what is thought about is lost and can be asked again."""
+        self._thinker.close()
+
+    def wait(self, timeout_s: float = 60.0) -> bool:
+        """Return True once nothing is thought about any more."""
+        return self._thinker.wait(timeout_s)
+
+    # what past cuts say
+
+    def sheet(self, what_if: Mapping[str, Any] | None = None) -> dict[str, Any]:
+        """Return what is known of the tool in the spindle, or of a change of it.
+
+        Parameters
+        ----------
+        what_if
+            Values to put in place of those that hold, of `WHAT_IF`.
+
+        Returns
+        -------
+        dict
+            ``status`` is ``asks`` (with what is missing in ``asks``), ``thinking`` (with the last answer, if
+            any), ``ready`` or ``failed``; ``context`` is what it is about.
+
+        Raises
+        ------
+        SettingError
+            A value that cannot be.
+        """
+        changes = self._changes(what_if or {})
+        base = self._context()
+        told = {**base, **changes}
+        asks = asked_for(told, self._machine, self._live())
+        answer = {"what_if": changes, "context": told, "asks": asks, "result": None, "error": None}
+        if any(ask["needed"] for ask in asks):
+            return {**answer, "status": "asks"}
+        question = question_of(told, self._machine, self._live())
+        key = (key_of(base), question, tuple(sorted(changes.items())))
+        found = self._thinker.ask(
+            ("sheet", self._version, *key),
+            lambda: self._think(base, told, changes, question),
+        )
+        if isinstance(found, Failed):
+            return {**answer, "status": "failed", "error": {"text": found.text, "hint": found.hint}}
+        with self._lock:
+            if found is not None:
+                self._shown = {**dict(list(self._shown.items())[-20:]), key: found}
+            result = found or self._shown.get(key)
+        return {**answer, "status": "thinking" if found is None else "ready", "result": result}
+
+    def _think(self, base: dict, told: dict, changes: dict, question) -> dict[str, Any]:
+        known = self._beliefs.now(base)
+        belief, before = known.belief, None
+        if changes:
+            belief = carried(known.belief, known.prior, prior_from(told))
+            as_it_is = question_of(base, self._machine, self._live(), required=False)
+            if as_it_is is not None and as_it_is.ap_mm and as_it_is.present_rpm:
+                sheet = speed_sheet(known.belief, as_it_is)
+                before = chance(sheet.found, as_it_is.present_rpm, as_it_is.ap_mm)
+        return sheet_as_data(speed_sheet(belief, question), known, before)
+
+    def _changes(self, what_if: Mapping[str, Any]) -> dict[str, Any]:
+        unknown = sorted(set(what_if) - set(WHAT_IF))
+        if unknown:
+            raise SettingError(f"'{unknown[0][:40]}' is no what-if.", f"Known: {', '.join(WHAT_IF)}.")
+        given = {name: value for name, value in what_if.items() if value is not None}
+        checked = checked_context(given) if given else {}
+        now = self._context()
+        return {name: value for name, value in checked.items() if value != now.get(name)}
+
+    # one chatter
+
+    def event(self, event_id: str) -> dict[str, Any] | None:
+        """Return advice on one chatter event, open or past; None when there is no such event.
+
+        Returns
+        -------
+        dict
+            ``event``, ``advice`` and ``learned`` (each None while it is thought about), ``status`` and the
+            ``answers`` that were given to it.
+        """
+        event = self._events.find(event_id)
+        if event is None:
+            return None
+        facts = facts_of(self._named(event["context"]), self._machine)
+        tone = tone_of(event, facts)
+        advice = self._thinker.ask(
+            ("tone", tone, facts.limits), lambda: [_plain(each) for each in advise(tone, facts.limits)],
+            urgent=True,
+        )  # fmt: skip
+        learned = self._learned_for(event)
+        failed = next((each for each in (advice, learned) if isinstance(each, Failed)), None)
+        waits = advice is None or learned is None
+        return {
+            "event": event,
+            "advice": None if isinstance(advice, Failed) else advice,
+            "learned": None if isinstance(learned, Failed) else learned,
+            "answers": self._answers(event),
+            "status": "failed" if failed else "thinking" if waits else "ready",
+            "error": {"text": failed.text, "hint": failed.hint} if failed else None,
+        }
+
+    def _learned_for(self, event: dict):
+        """What the past cuts of the tool say at the depth that rang, that ringing counted in."""
+        question = question_of(event["context"], self._machine, event, required=False)
+        if question is None:
+            return {"cards": [], "learned": 0}
+        asked = ("event", event["id"], self._version, question, event["open"], event["frequency_hz"])
+        return self._thinker.ask(asked, lambda: self._think_of(event, question))
+
+    def _think_of(self, event: dict, question) -> dict[str, Any]:
+        known = self._beliefs.now(event["context"])
+        belief = known.belief
+        if event["open"]:
+            belief = learn(
+                belief,
+                PastCut(
+                    rpm=question.present_rpm, flutes=question.flutes, chattered=True,
+                    milling=question.milling, ae_mm=question.ae_mm, diameter_mm=question.diameter_mm,
+                    ap_mm=question.ap_mm, chatter_hz=event["frequency_hz"],
+                ),
+            )  # fmt: skip
+        sheet = speed_sheet(belief, question)
+        wanted = ("same-depth", "most-metal") if question.ap_mm else ("most-metal",)
+        cards = {card.aim: _plain(card) for card in sheet.cards}
+        return {"cards": [cards[aim] for aim in wanted if aim in cards], "learned": known.learned}
+
+    def tried(self, event_id: str, answer: str, advised: Mapping[str, Any]) -> dict[str, Any]:
+        """Keep how it went to do what was advised on a chatter; the learning follows.
+
+        Parameters
+        ----------
+        event_id
+            The chatter.
+        answer
+            ``better``, ``same`` or ``worse``.
+        advised
+            What was tried: ``action``, ``rpm``, and ``ap_mm`` where the advice named a depth.
+
+        Raises
+        ------
+        SettingError
+            There is no such event, or the answer is none of the three.
+        """
+        event = self._events.find(event_id)
+        if event is None or event["cut_id"] is None:
+            raise SettingError("There is no cut with this chatter.", "Look at the list under Cuts.")
+        if answer not in ANSWERS:
+            raise SettingError(f"The answer cannot be {answer!r}.", f"Use one of: {', '.join(ANSWERS)}.")
+        data = {**advised, "event_id": event_id, "event_rpm": event["rpm"]}
+        row_id = self._archive.add_judgement(event["cut_id"], ANSWERS[answer], data=data)
+        self._archive.flush(filing=False)
+        self.news(event["context"])
+        return {"id": row_id, "answer": answer, **data}
+
+    def take_back(self, event_id: str, answer_id: str) -> None:
+        """Take an answer back; what was learned from it goes with it.
+
+        Raises
+        ------
+        SettingError
+            There is no such answer.
+        """
+        event = self._events.find(event_id)
+        if event is None or all(answer["id"] != answer_id for answer in self._answers(event)):
+            raise SettingError("There is no such answer to take back.", "Open the page again.")
+        self._archive.add_judgement(event["cut_id"], TAKEN_BACK, data={"of": answer_id})
+        self._archive.flush(filing=False)
+        self.news(event["context"])
+
+    def _answers(self, event: dict) -> list[dict]:
+        if event["cut_id"] is None:
+            return []
+        words = {verdict: answer for answer, verdict in ANSWERS.items()}
+        return [
+            {**(row["data"] or {}), "id": row["id"], "answer": words[row["verdict"]]}
+            for row in standing(self._archive.said_of(event["cut_id"]))
+            if row["verdict"] in words and (row["data"] or {}).get("event_id") == event["id"]
+        ]
+
+    # news
+
+    def news(self, context: Mapping[str, Any] | None = None) -> None:
+        """Something was logged or said of a tool: learn from it as soon as there is time."""
+        context = dict(context or self._context())
+        with self._lock:
+            self._version += 1
+        self._thinker.do(("learn", key_of(context)), lambda: self._beliefs.now(context))
+
+    def _named(self, context: Mapping[str, Any]) -> dict[str, Any]:
+        return {name: value for name, value in context.items() if value is not None}
+
+
+def sheet_as_data(sheet: SpeedSheet, known: Known, before: float | None = None) -> dict[str, Any]:
+    """Return a sheet as plain data.
+
+    Parameters
+    ----------
+    sheet, known
+        What the belief says, and what it comes from.
+    before
+        Probability that the cut as it is stays quiet, beside a what-if.
+    """
+    asked, found = sheet.question, sheet.found
+    doubtful = len(known.belief.doubtful_cuts)
+    return {
+        "schema": "shopmon.speed-sheet/1",
+        "learned": known.learned,
+        "doubtful": doubtful,
+        "bounds_rpm": list(asked.bounds_rpm),
+        "present_rpm": asked.present_rpm,
+        "ap_mm": asked.ap_mm,
+        "frequency_hz": [round(hz, 1) for hz in sheet.frequency_hz],
+        "map": {
+            "rpm": found.rpm.round(1).tolist(),
+            "ap_mm": found.ap_mm.round(4).tolist(),
+            "probability_quiet": found.probability.round(3).tolist(),
+            "band_mm": sheet.band_mm.round(4).tolist(),
+        },
+        "cards": {card.aim: _plain(card) for card in sheet.cards},
+        "surest": _plain(sheet.surest) if sheet.surest else None,
+        "now": _plain(sheet.now) if sheet.now else None,
+        "before": None if before is None else round(before, 2),
+        "trial": _plain(sheet.trial),
+        "trials": [_trial_as_data(trial) for trial in known.trials],
+    }
+
+
+def _trial_as_data(trial) -> dict[str, Any]:
+    names = ("cut_id", "place", "started_at", "rpm", "ap_mm", "ae_mm", "milling", "verdict", "chatter_hz",
+             "said_by", "why_not")  # fmt: skip
+    return {**{name: getattr(trial, name) for name in names}, "counts": trial.learned is not None}
+
+
+def _plain(card) -> dict[str, Any]:
+    return {name: getattr(card, name) for name in card.__dataclass_fields__}
