@@ -14,6 +14,7 @@ COMMANDS = {
     "simulate": "shopmon.cli.simulate",
     "speeds": "shopmon.cli.speeds",
     "program": "shopmon.cli.program",
+    "spindle": "shopmon.cli.spindle",
     "devices": "shopmon.cli.devices",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",

@@ -1,0 +1,52 @@
+"""The spindle check in words."""
+
+from math import log10
+
+VERDICTS = {"sign": "a sign of a defect", "cannot-tell": "cannot tell", "no-sign": "no sign"}
+
+
+def as_text(result: dict, name: str) -> str:
+    """Return the report of one run for a person."""
+    lines = [
+        *(f"  ! {caution}" for caution in result["cautions"]),
+        "",
+        f"{name}, {result['duration_s']:.1f} s",
+    ]
+    lines += [_speed(result), "", *_vibration(result), "", *_bearing(result)]
+    for notice in result["notices"]:
+        lines += ["", f"{notice['text']}", f"  {notice['hint']}"]
+    return "\n".join(lines)
+
+
+def _speed(result: dict) -> str:
+    if result["rpm"] is None:
+        return f"Speed not heard; {result['stated_rpm']:.0f} rpm as stated."
+    off = 100 * (result["rpm"] / result["stated_rpm"] - 1)
+    stated = f"{off:+.1f} % against the {result['stated_rpm']:.0f} that were stated"
+    return f"Speed {result['rpm']:.0f} rpm, {stated}."
+
+
+def _level(value: float, unit: str) -> str:
+    if unit == "FS":
+        return f"{20 * log10(max(value, 1e-10)):6.1f} dB of full scale"
+    return f"{value:8.4f} {unit}"
+
+
+def _vibration(result: dict):
+    unit = result["unit"]
+    yield f"Vibration, r.m.s.            {_level(result['vibration']['rms'], unit)}"
+    if (velocity := result["vibration"]["velocity_rms_mm_s"]) is not None:
+        yield f"  as velocity, 10 to 1000 Hz {velocity:8.3f} mm/s"
+    for row in result["orders"][:5]:
+        level = _level(row["amplitude"], unit)
+        yield f"  {row['order']} × rotation, {row['frequency_hz']:7.1f} Hz    {level}"
+
+
+def _bearing(result: dict):
+    if not result["bearing"]:
+        yield "Bearing: not asked for. Give --bearing with its geometry or its multiples."
+    for tone in result["bearing"]:
+        sure = f", {100 * tone['confidence']:.0f} % sure" if tone["verdict"] == "sign" else ""
+        yield f"{tone['part']:11} {tone['expected_hz']:7.1f} Hz expected   {VERDICTS[tone['verdict']]}{sure}"
+        found = f"at {tone['found_hz']:.1f} Hz, {tone['evidence_db']:.0f} dB over its surroundings. "
+        yield f"            {found if tone['verdict'] == 'sign' else ''}{tone['reason']}"

@@ -1,0 +1,117 @@
+"""One measured signal from a file, sound or table, in the unit that the person gave."""
+
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from shopmon.capture.recording import RecordingSource
+from shopmon.capture.table_file import SUFFIXES, read_table
+from shopmon.errors import RecordingError, SettingError
+from shopmon.signals.block import Block
+from shopmon.signals.levels import full_scale_runs
+
+MOST_S = 120.0
+
+
+@dataclass(frozen=True)
+class MeasuredSignal:
+    """Samples of one channel.
+
+    Attributes
+    ----------
+    samples
+        Shape ``(n,)``.
+    sample_rate_hz
+        Samples per second.
+    unit
+        Of the samples; ``FS`` is a share of full scale, not calibrated.
+    clipped_fraction
+        Share of samples at full scale, of sound files.
+    """
+
+    samples: np.ndarray
+    sample_rate_hz: float
+    unit: str
+    clipped_fraction: float = 0.0
+
+
+def read_signal(
+    path: str | Path,
+    *,
+    rate_hz: float | None = None,
+    column: str | None = None,
+    full_scale: float | None = None,
+    unit: str | None = None,
+) -> MeasuredSignal:
+    """Read one signal.
+
+    Parameters
+    ----------
+    path
+        A sound file, or a table (CSV, text, NPY, MAT).
+    rate_hz
+        Of a table that does not say it; sound files say theirs.
+    column
+        Which signal of several, by name or number from 1.
+    full_scale, unit
+        What full scale of a sound file means; a table holds its numbers in `unit` already.
+
+    Raises
+    ------
+    RecordingError, SettingError
+        The file cannot be read, or what is needed to read it is missing.
+    """
+    path = Path(path)
+    if path.suffix.lower() in SUFFIXES:
+        return _from_table(path, rate_hz, column, full_scale, unit)
+    if rate_hz is not None:
+        raise SettingError(
+            "--rate is for tables of numbers: a sound file says its own rate.", "Leave it out."
+        )
+    if (full_scale is None) != (unit is None):
+        raise SettingError(
+            "--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g."
+        )
+    return _from_sound(path, column, full_scale, unit)
+
+
+def _from_table(path, rate_hz, column, full_scale, unit) -> MeasuredSignal:
+    if full_scale is not None:
+        raise SettingError("--full-scale is for sound files.", "Give only --unit for a table of numbers.")
+    table = read_table(path)
+    rate = rate_hz or table.sample_rate_hz
+    if rate is None:
+        raise SettingError(f"{path.name} does not say its sample rate.", "Give --rate in samples per second.")
+    return MeasuredSignal(table.channel(column), float(rate), unit or "FS")
+
+
+def _from_sound(path, column, full_scale, unit) -> MeasuredSignal:
+    source = RecordingSource(path, real_time=False)
+    try:
+        rate = source.format.sample_rate_hz
+        channel = _channel(column, len(source.format.channels))
+        stop, pieces, taken, clipped = threading.Event(), [], 0, 0
+        for item in source.blocks(stop):
+            if isinstance(item, Block):
+                samples = item.samples()[:, channel]
+                pieces.append(samples)
+                taken += samples.size
+                clipped += full_scale_runs(samples)
+            if taken >= MOST_S * rate:
+                stop.set()
+    finally:
+        source.close()
+    if not pieces:
+        raise RecordingError(f"{path.name} holds no sound.", "Record it again.")
+    samples = np.concatenate(pieces).astype(float) * (full_scale or 1.0)
+    return MeasuredSignal(samples, rate, unit or "FS", clipped / samples.size)
+
+
+def _channel(column: str | None, channels: int) -> int:
+    if column is None:
+        return 0
+    if column.isdigit() and 1 <= int(column) <= channels:
+        return int(column) - 1
+    raise SettingError(f"There is no channel {column!r}.", f"The recording has {channels}; count from 1.")

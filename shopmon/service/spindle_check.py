@@ -1,0 +1,145 @@
+"""The spindle check of one idle run: rotation, vibration at its multiples, and signs of the bearings."""
+
+from dataclasses import asdict
+
+import numpy as np
+
+from shopmon.errors import SettingError
+from shopmon.service.measured_signal import MeasuredSignal
+from shopmon.signals.bearing_signs import BearingSigns, bearing_signs
+from shopmon.signals.bearing_tones import BearingTones
+from shopmon.signals.rotation_orders import (
+    acceleration_rms,
+    order_amplitudes,
+    refine_rotation,
+    velocity_rms_mm_s,
+)
+
+SCHEMA = "shopmon.spindle/1"
+ORDERS = 10
+CLIPPED_SHARE = 1e-5
+BEARING_SENSOR_HZ = 4000.0
+CAUTIONS = (
+    "No cutter in the spindle, or a short balanced stub rated for the top speed: never a long end mill.",
+    "Guards shut; stand clear of the spindle's plane; sensor and cable only on parts that do not turn.",
+    "Warm the spindle up first as its maker says. What follows is advice; the maker's manual and qualified "
+    "people come first.",
+)
+
+
+def check_spindle(signal: MeasuredSignal, stated_rpm: float, tones: BearingTones | None) -> dict:
+    """Judge one idle run; return plain data, ``shopmon.spindle/1``.
+
+    Parameters
+    ----------
+    signal
+        Of a sensor on the spindle's housing, at one steady speed.
+    stated_rpm
+        As programmed.
+    tones
+        Of the bearing, None where nothing is known of it.
+
+    Raises
+    ------
+    SettingError
+        The run cannot be judged: too short, constant, or no numbers.
+    """
+    # without a bearing's tones the shaft is found all the same: half a turn belongs to no part
+    signs = bearing_signs(signal.samples, signal.sample_rate_hz, stated_rpm, tones or BearingTones(cage=0.5))
+    rotation_hz = signs.rotation_hz
+    if signs.rotation_heard:
+        rotation_hz = refine_rotation(signal.samples, signal.sample_rate_hz, rotation_hz)
+    return {
+        "schema": SCHEMA,
+        "stated_rpm": stated_rpm,
+        "rpm": 60 * rotation_hz if signs.rotation_heard else None,
+        "unit": signal.unit,
+        "duration_s": signal.samples.size / signal.sample_rate_hz,
+        "sample_rate_hz": signal.sample_rate_hz,
+        "orders": _orders(signal, rotation_hz),
+        "vibration": _vibration(signal),
+        "bearing": _bearing(signs, rotation_hz) if tones else [],
+        "notices": _notices(signal, signs, tones),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _orders(signal: MeasuredSignal, rotation_hz: float) -> list[dict]:
+    amplitudes = order_amplitudes(signal.samples, signal.sample_rate_hz, rotation_hz, ORDERS)
+    return [
+        {"order": order, "frequency_hz": order * rotation_hz, "amplitude": float(amplitude)}
+        for order, amplitude in enumerate(amplitudes, 1)
+    ]
+
+
+def _vibration(signal: MeasuredSignal) -> dict:
+    in_g = signal.unit == "g"
+    return {
+        "rms": acceleration_rms(signal.samples),
+        "velocity_rms_mm_s": velocity_rms_mm_s(signal.samples, signal.sample_rate_hz) if in_g else None,
+    }
+
+
+def _bearing(signs: BearingSigns, rotation_hz: float) -> list[dict]:
+    return [{**asdict(tone), "order": tone.found_hz / rotation_hz} for tone in signs.tones]
+
+
+def _notices(signal: MeasuredSignal, signs: BearingSigns, tones: BearingTones | None) -> list[dict]:
+    found = []
+    if not signs.rotation_heard:
+        found.append(
+            ("rotation-not-heard", "The shaft's own tones do not stand out: the stated speed was used.",
+             "Put the sensor nearer to the spindle's nose, or give the true speed.")
+        )  # fmt: skip
+    if signal.clipped_fraction > CLIPPED_SHARE:
+        found.append(
+            ("sensor-clipped", "The recording is clipped: the tones it shows may be the clipping's.",
+             "Lower the gain, or take a sensor with a wider range, and record again.")
+        )  # fmt: skip
+    if tones and 0.45 * signal.sample_rate_hz < BEARING_SENSOR_HZ:
+        found.append(
+            ("sensor-deaf-above", f"This recording ends at {0.45 * signal.sample_rate_hz:.0f} Hz; the clicks "
+             "of a bearing mostly ring above.", "Take a faster sensor before you trust a quiet result.")
+        )  # fmt: skip
+    if signal.unit == "FS":
+        found.append(
+            ("not-calibrated", "Levels are shares of full scale: they compare runs of this sensor only.",
+             "Calibrate the sensor, then give --full-scale and --unit g.")
+        )  # fmt: skip
+    found.append(
+        ("balance-unknown", "Vibration at once per turn says nothing of a balance grade by itself.",
+         "That needs the turning mass, and the phase of the vibration with a trial weight.")
+    )  # fmt: skip
+    return [{"code": code, "text": text, "hint": hint} for code, text, hint in found]
+
+
+def tones_from_text(text: str) -> BearingTones:
+    """Read a bearing, either ``BALLS:BALL_MM:CIRCLE_MM[:ANGLE_DEG]`` or
+    ``outer=3.58,inner=5.42[,ball=…,cage=…]``.
+
+    Raises
+    ------
+    SettingError
+        It is neither.
+    """
+    from shopmon.signals.bearing_tones import bearing_tones
+
+    try:
+        if "=" in text:
+            pairs = [pair.split("=") for pair in text.split(",")]
+            values = {name.strip(): float(value) for name, value in pairs}
+            if len(values) != len(pairs):
+                raise ValueError
+            return BearingTones(**values)
+        parts = [float(part) for part in text.split(":")]
+        if len(parts) not in (3, 4) or not parts[0].is_integer() or not np.isfinite(parts).all():
+            raise ValueError
+        return bearing_tones(int(parts[0]), *parts[1:])
+    except SettingError:
+        raise
+    except (ValueError, TypeError):
+        raise SettingError(
+            f"--bearing {text!r} is not a bearing.",
+            "Write BALLS:BALL_MM:CIRCLE_MM:ANGLE_DEG, such as 12:6.35:40:15, or the multiples of the "
+            "rotation, such as outer=3.58,inner=5.42.",
+        ) from None

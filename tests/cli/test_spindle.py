@@ -1,0 +1,92 @@
+"""``shopmon spindle`` on simulated idle runs and on real recordings of bearings with known defects."""
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from shopmon.cli.spindle import command
+from shopmon.errors import ShopmonError
+from tests.bearing_sound import healthy_sound
+
+DATA = os.environ.get("SHOPMON_REFERENCE_DATA")
+
+
+def run(*words):
+    done = CliRunner().invoke(command, [str(word) for word in words], catch_exceptions=True)
+    if isinstance(done.exception, ShopmonError):
+        raise done.exception
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+@pytest.mark.skipif(not DATA, reason="SHOPMON_REFERENCE_DATA is not set")
+@pytest.mark.parametrize(("part", "near_hz"), [("Inner", 118.0), ("Outer", 80.3)])
+def test_real_defects_are_named(part, near_hz):
+    """MFPT data (E. Bechhoefer): shaft said to turn at 25 Hz; envelope at 118.0 and 80.0 to 80.7 Hz."""
+    file = Path(DATA) / "bearings" / f"{part}RaceFault_vload_1.mat"
+    # 8 rollers of 0.235 in on 1.245 in, as the data set says
+    result = json.loads(run(file, "--rpm", 1500, "--bearing", "8:5.969:31.623", "--unit", "g", "--json", "-"))
+    signs = {tone["part"]: tone for tone in result["bearing"]}
+    named = [name for name, tone in signs.items() if tone["verdict"] == "sign"]
+    assert named == [f"{part.lower()} race"]
+    assert signs[named[0]]["found_hz"] == pytest.approx(near_hz, abs=0.5)
+    assert result["rpm"] == pytest.approx(60 * 24.7, rel=7e-3)
+
+
+@pytest.fixture(scope="module")
+def idle(tmp_path_factory):
+    samples = healthy_sound(np.random.default_rng(3), 48_000.0, 3.0, 60.0)
+    file = tmp_path_factory.mktemp("idle") / "idle.wav"
+    soundfile.write(file, 0.1 * samples / samples.std(), 48_000, subtype="PCM_24")
+    return file
+
+
+def test_a_healthy_run_in_words(idle):
+    text = run(idle, "--rpm", 3650, "--bearing", "12:6.35:40:15")
+    assert "No cutter in the spindle" in text.splitlines()[0]
+    assert "Speed 3600 rpm, -1.4 %" in text
+    assert "a sign of a defect" not in text
+    assert "dB of full scale" in text and "mm/s" not in text
+
+
+def test_units_only_when_calibrated(idle):
+    plain = json.loads(run(idle, "--rpm", 3600, "--json", "-"))
+    assert plain["unit"] == "FS" and plain["vibration"]["velocity_rms_mm_s"] is None
+    in_g = json.loads(run(idle, "--rpm", 3600, "--full-scale", 16, "--unit", "g", "--json", "-"))
+    assert in_g["vibration"]["rms"] == pytest.approx(16 * plain["vibration"]["rms"])
+    assert in_g["vibration"]["velocity_rms_mm_s"] > 0
+
+
+def test_multiples_instead_of_geometry(idle):
+    result = json.loads(run(idle, "--rpm", 3600, "--bearing", "outer=5.1, inner=6.9", "--json", "-"))
+    assert [tone["part"] for tone in result["bearing"]] == ["outer race", "inner race"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--rpm", 3600, "--bearing", "twelve balls"),
+        ("--rpm", 3600, "--bearing", "outer=3,outer=4"),
+        ("--rpm", 3600, "--bearing", "left=3"),
+        ("--rpm", 3600, "--bearing", "12:6.35"),
+        ("--rpm", 3600, "--rate", 48000),
+        ("--rpm", 3600, "--unit", "g"),
+        ("--rpm", 3600, "--column", "2"),
+        ("--rpm", -1),
+        ("--rpm", 60),
+    ],
+)
+def test_bad_usage_says_what_to_do(idle, words):
+    with pytest.raises(ShopmonError) as error:
+        run(idle, *words)
+    assert error.value.text
+
+
+def test_no_such_file(tmp_path):
+    with pytest.raises(ShopmonError):
+        run(tmp_path / "none.wav", "--rpm", 3000)
