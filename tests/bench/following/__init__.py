@@ -1,0 +1,1 @@
+"""Invented shifts on an invented machine, to measure how well a program is followed by ear."""
