@@ -110,12 +110,14 @@ class Channels(Memory):
     @property
     def dead(self) -> tuple[int, ...]:
         """Numbers, from 1, of the channels that have gone constant while others have not."""
+        if self.count == 1:
+            return ()
         return _numbers((self.constant_hops >= DEAD_HOPS) & (self.constant_hops.min() == 0))
 
     @property
     def overloaded(self) -> tuple[int, ...]:
         """Numbers, from 1, of the channels at full scale that are left out while others are heard."""
-        return _numbers(self.clipping & ~self.use)
+        return () if self.count == 1 else _numbers(self.clipping & ~self.use)
 
     def combine(
         self,
@@ -270,6 +272,8 @@ class Channels(Memory):
 
     def loudness(self, powers: np.ndarray) -> float:
         """Return the power of a real channel: the main one's where it is fit, else the loudest fit one's."""
+        if self.count == 1:
+            return float(powers[0])
         if self.main is not None and self.use[self.main]:
             return float(powers[self.main])
         return float(powers[self.use].max())

@@ -1,17 +1,20 @@
 """The spindle comb as one spectrum shows it: level and floor at every multiple of the rotation."""
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from shopmon.listening.front import View, Window
 from shopmon.signals.comb import LINE_CAP_DB
-from shopmon.signals.spectra import hann_skirt_db
+from shopmon.signals.levels import power_db
+from shopmon.signals.spectra import far_skirt_db
 
 ORDERS = 40
 HIGHEST_HZ = 5000.0
 VISIBLE_DB = 7.0
+WITHIN = 1.7  # of a window's width: the line itself
+BETWEEN = np.array([[-0.5], [-0.38], [0.38]])
 LEAST_HEARD = 0.25
 
 
@@ -52,19 +55,24 @@ class CombView:
         return float(self.lines_db.max())
 
     @cached_property
+    def standing(self) -> np.ndarray:
+        """Which lines stand out of the floor, shape ``(orders,)``."""
+        return self.lines_db - self.floor_db > VISIBLE_DB
+
+    @cached_property
     def visible(self) -> int:
         """Number of lines that stand out of the floor."""
-        return int(np.count_nonzero(self.lines_db - self.floor_db > VISIBLE_DB))
+        return int(np.count_nonzero(self.standing))
 
     @cached_property
     def power_db(self) -> float:
         """Level of all visible lines together."""
-        visible = self.lines_db - self.floor_db > VISIBLE_DB
-        power = np.sum(10 ** (self.lines_db[visible] / 10)) if visible.any() else 1e-20
-        return float(10 * np.log10(power))
+        return power_db(float((10 ** (self.lines_db[self.standing] / 10)).sum()))
 
     def heard_for(self, duration_s: float) -> "CombView":
         """The same lines, as broad as they are where they began within the window."""
+        if duration_s >= self.window_s:
+            return self
         return replace(self, window_s=min(self.window_s, max(duration_s, LEAST_HEARD * self.window_s)))
 
     def skirts_db(self, frequency_hz: np.ndarray, doubt: float) -> np.ndarray:
@@ -81,8 +89,8 @@ class CombView:
         away_hz = np.abs(frequency_hz - order * self.rotation_hz)
         away = (away_hz - doubt * frequency_hz) * self.window_s
         index = np.minimum(order.astype(np.intp), self.lines_db.size) - 1
-        skirt = self.lines_db[index] + hann_skirt_db(np.maximum(away, 0.0))
-        return np.where(away < 1.7, np.inf, skirt)
+        skirt = self.lines_db[index] + far_skirt_db(np.maximum(away, WITHIN))
+        return np.where(away < WITHIN, np.inf, skirt)
 
 
 def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: float) -> CombView:
@@ -98,16 +106,13 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
         Rotation frequency.
     """
     top = min(HIGHEST_HZ, (window.bins - 3) * window.bin_hz)
-    count = min(max(int(top / rotation_hz), 1), ORDERS)
-    orders = np.arange(1, count + 1)
-    place = orders * (rotation_hz / window.bin_hz)
-    bins = np.rint(place).astype(np.intp)
+    orders, weights, whole = _orders(min(max(int(top / rotation_hz), 1), ORDERS))
+    spacing = rotation_hz / window.bin_hz
+    bins = np.rint(orders * spacing).astype(np.intp)
     heights, floors = raised_db[bins], view.floor_db[bins]
-    between = np.rint(place[None, :] + np.array([[-0.5], [-0.38], [0.38]]) * (rotation_hz / window.bin_hz))
+    between = np.rint((orders + BETWEEN) * spacing)
     between = np.minimum(np.maximum(between, 1), window.bins - 1).astype(np.intp)
-    weights = 1.0 / orders
-    on = np.minimum(heights, LINE_CAP_DB)
-    off = np.minimum(raised_db[between], LINE_CAP_DB).sum(axis=0) / len(between)
+    off = np.add.reduce(np.minimum(raised_db[between], LINE_CAP_DB), axis=0) / len(between)
     return CombView(
         rotation_hz=rotation_hz,
         bins=bins,
@@ -115,5 +120,12 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
         floor_db=floors.astype(np.float64),
         window_s=window.duration_s,
         bin_hz=window.bin_hz,
-        contrast_db=float(np.sum(weights * (on - off)) / np.sum(weights)),
+        contrast_db=float((np.minimum(heights, LINE_CAP_DB) - off) @ weights / whole),
     )
+
+
+@lru_cache(maxsize=ORDERS)
+def _orders(count: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """The orders, what each weighs, and what all weigh."""
+    orders = np.arange(1.0, count + 1)
+    return orders, 1 / orders, float(np.sum(1 / orders))

@@ -1,17 +1,27 @@
 """The first stage: levels, health of the input, decimation, spectrum and band powers of each hop."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from itertools import compress
 
 import numpy as np
 from scipy import fft
 
 from shopmon.listening.channels import Channels
 from shopmon.listening.hops import SUBFRAMES, Rates
+from shopmon.listening.recent import Recent
 from shopmon.listening.state import Memory, decode, encode
 from shopmon.signals.decimation import Decimator
 from shopmon.signals.levels import FULL_SCALE, full_scale_runs, sine_power
-from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
+from shopmon.signals.lines import SeenLines, find_lines
+from shopmon.signals.spectra import (
+    LineReader,
+    LocalFloor,
+    hann_window,
+    power_of,
+    sine_power_spectrum,
+    sine_scaled,
+)
 
 BANDS = 10
 LOWEST_BAND_HZ = 100.0
@@ -19,6 +29,7 @@ HIGHEST_SHARE = 0.42
 FLOOR_WIDTH_HZ = 160.0
 LONGEST_WINDOW_S = 1.6
 SHORTEST = 64
+LINE_DB = 5.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,6 +53,8 @@ class View:
         The analysis window is filled with sound of one piece.
     spectrum_db, floor_db
         Shape ``(bins,)``.
+    lines
+        What stands out of the floor.
     bands_db
         Shape ``(5, bands)``: band powers of the hop's sub-frames.
     """
@@ -57,6 +70,7 @@ class View:
     full: bool
     spectrum_db: np.ndarray
     floor_db: np.ndarray
+    lines: SeenLines
     bands_db: np.ndarray
 
     @cached_property
@@ -84,9 +98,30 @@ class Window:
         self.bin_hz = rate_hz / self.size
         self.bins = self.size // 2 + 1
         self.taper = sine_scaled(hann_window(self.length)).astype(np.float32)
+        self._padded = np.zeros((0, self.size), dtype=np.float32)
         block = max(8, min(round(FLOOR_WIDTH_HZ / self.bin_hz), self.bins // 4))
         self.floor = LocalFloor(self.bins, block)
         self.read_lines = LineReader(self.length, self.size)
+
+    def power(self, samples: np.ndarray) -> np.ndarray:
+        """Return the sine power of `length` samples of every channel, their mean left out.
+
+        Parameters
+        ----------
+        samples
+            Shape ``(channels, length)``.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape ``(channels, bins)``.
+        """
+        if len(self._padded) != len(samples):
+            self._padded = np.zeros((len(samples), self.size), dtype=np.float32)
+        filled = self._padded[:, : self.length]
+        np.subtract(samples, _means(samples), out=filled)
+        filled *= self.taper
+        return power_of(fft.rfft(self._padded, axis=-1))
 
 
 class Front(Memory):
@@ -100,11 +135,11 @@ class Front(Memory):
         Number of channels.
     """
 
-    kept = ("ring", "filled", "last", "duration_s", "clipped", "frames")
+    kept = ("filled", "last", "duration_s", "clipped", "frames")
 
     def __init__(self, rates: Rates, channels: int):
         self.rates = rates
-        self.ring = np.zeros((channels, round(rates.rate_hz * LONGEST_WINDOW_S)), dtype=np.float32)
+        self._recent = Recent(channels, round(rates.rate_hz * LONGEST_WINDOW_S))
         self.filled = 0
         self.last = np.full(channels, np.nan, dtype=np.float32)
         self.channels = Channels(channels, BANDS)
@@ -114,7 +149,6 @@ class Front(Memory):
         self._decimator = Decimator(rates.factor, rates.hop_frames, channels)
         self._window: Window | None = None
         self._band_bins = _band_bins(rates)
-        self._subframes = rates.subframe * np.arange(SUBFRAMES)[:, None] + np.arange(2 * rates.subframe)
         self._short = sine_scaled(hann_window(2 * rates.subframe)).astype(np.float32)
 
     @property
@@ -126,7 +160,7 @@ class Front(Memory):
 
     def clear(self) -> None:
         """Forget the samples: what comes is not joined to what was."""
-        self.ring[:] = 0
+        self._recent.clear()
         self.filled = 0
         self.last[:] = np.nan
         self.channels.clear()
@@ -137,50 +171,50 @@ class Front(Memory):
         # channels first: numpy reduces along the last axis many times faster
         hop = np.ascontiguousarray(hop.T)
         hop, low, high, broken = _mended(hop)
-        peaks = np.maximum(high, -low)
+        loudest = np.maximum(high, -low).tolist()
         window, channels = self.window, self.channels
         constant = self._constant(hop, low == high)
-        clipped = np.array(
-            [full_scale_runs(hop[i]) if peaks[i] >= FULL_SCALE else 0 for i in range(len(hop))]
-        )
-        channels.check(hop, constant, clipped, -(-window.length // self.rates.hop))
-        self.clipped += int(clipped.sum())
+        clipped = [
+            full_scale_runs(row) if peak >= FULL_SCALE else 0 for row, peak in zip(hop, loudest, strict=True)
+        ]
+        channels.check(hop, constant, np.array(clipped), -(-window.length // self.rates.hop))
+        self.clipped += sum(clipped)
         self.frames += hop.size
         self._push(hop)
         full = self.filled >= window.length
-        spectra = sine_power_spectrum(self.recent(window.length), window.taper, window.size)
+        spectra = window.power(self.recent(window.length))
         spectrum_db, bands_db = channels.combine(spectra, self._bands(), window.floor, idle and full)
-        heard = channels.use
+        floor_db = window.floor(spectrum_db)
+        heard, live = channels.use.tolist(), len(hop) - int(np.count_nonzero(constant))
         return View(
             sample=start_sample + hop.shape[1],
             power=channels.loudness(sine_power(hop, axis=1)),
-            peak=0.0 if constant.all() else float(peaks[heard].max()),
-            live=int(np.count_nonzero(~constant)),
+            peak=max(compress(loudest, heard)) if live else 0.0,
+            live=live,
             dead=channels.dead,
             overloaded=channels.overloaded,
-            clipped=int(clipped[heard].sum()),
+            clipped=sum(compress(clipped, heard)),
             broken=broken,
             full=full,
             spectrum_db=spectrum_db,
-            floor_db=window.floor(spectrum_db),
+            floor_db=floor_db,
+            lines=find_lines(spectrum_db, floor_db, window.read_lines, LINE_DB, window.bins),
             bands_db=bands_db.astype(np.float64),
         )
 
     def _constant(self, hop: np.ndarray, level: np.ndarray) -> np.ndarray:
-        constant = level & ((hop[:, 0] == self.last) | np.isnan(self.last))
+        constant = level & ((hop[:, 0] == self.last) | np.isnan(self.last)) if level.any() else level
         self.last = hop[:, -1].copy()
         return constant
 
     def _push(self, hop: np.ndarray) -> None:
         new = self._decimator(hop)
-        count = new.shape[1]
-        self.ring = np.concatenate((self.ring[:, count:], new), axis=1)
-        self.filled = min(self.filled + count, self.ring.shape[1])
+        self._recent.push(new)
+        self.filled = min(self.filled + new.shape[1], self._recent.length)
 
     def recent(self, count: int) -> np.ndarray:
-        """Return the last `count` analysis samples of every channel without their mean."""
-        samples = self.ring[:, -count:]
-        return samples - samples.mean(axis=1, keepdims=True)
+        """Return a view of the last `count` analysis samples of every channel."""
+        return self._recent.last(count)
 
     def stretch(self, first: int, last: int) -> tuple[np.ndarray, float] | None:
         """Return the spectrum of a stretch of sound on the grid of the window, and its length in s.
@@ -201,36 +235,49 @@ class Front(Memory):
         count = min(stop - first // self.rates.factor, self.window.length)
         if stop > 0 or count < SHORTEST or count - stop > self.filled:
             return None
-        end = self.ring.shape[1] + stop
-        samples = self.ring[:, end - count : end]
-        taper = sine_scaled(hann_window(count)).astype(np.float32)
-        power = sine_power_spectrum(samples - samples.mean(axis=1, keepdims=True), taper, self.window.size)
+        samples = self._recent.last(count, back=-stop)
+        power = sine_power_spectrum(samples - _means(samples), _taper(count), self.window.size)
         return self.channels.join(power), count / self.rates.rate_hz
 
     def _bands(self) -> np.ndarray:
         step = self.rates.subframe
-        tail = self.ring[:, -(SUBFRAMES + 1) * step :]
-        power = sine_power_spectrum(tail[:, self._subframes], self._short, 2 * step)
+        steps = self._recent.last((SUBFRAMES + 1) * step).reshape(-1, SUBFRAMES + 1, step)
+        # neighbouring sub-frames share a step
+        frames = np.empty((len(steps), SUBFRAMES, 2 * step), dtype=np.float32)
+        np.multiply(steps[:, :-1], self._short[:step], out=frames[..., :step])
+        np.multiply(steps[:, 1:], self._short[step:], out=frames[..., step:])
+        power = power_of(fft.rfft(frames, axis=-1))
         return np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
 
     def snapshot(self) -> dict:
-        """Return the memory, the decimator's tail included."""
-        return {**super().snapshot(), "tail": encode(self._decimator.tail)}
+        """Return the memory, the newest samples and the decimator's tail included."""
+        ring = self._recent.last(self._recent.length)
+        return {**super().snapshot(), "ring": encode(ring), "tail": encode(self._decimator.tail)}
 
     def restore(self, data: dict) -> None:
         """Take up a memory."""
         super().restore(data)
+        self._recent.fill(decode(data["ring"]))
         self._decimator.tail = decode(data["tail"])
 
 
 def _mended(hop: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
     """Return a hop of numbers only, least and largest of each channel, and how many samples were none."""
     low, high = hop.min(axis=1), hop.max(axis=1)
-    if np.isfinite(low).all() and np.isfinite(high).all():
+    if np.isfinite(low + high).all():
         return hop, low, high, 0
     finite = np.isfinite(hop)
     hop = np.where(finite, hop, np.float32(0))
     return hop, hop.min(axis=1), hop.max(axis=1), hop.size - int(np.count_nonzero(finite))
+
+
+def _means(samples: np.ndarray) -> np.ndarray:
+    return np.add.reduce(samples, axis=1, keepdims=True) / np.float32(samples.shape[1])
+
+
+@lru_cache(maxsize=8)
+def _taper(length: int) -> np.ndarray:
+    return sine_scaled(hann_window(length)).astype(np.float32)
 
 
 def _band_bins(rates: Rates) -> np.ndarray:

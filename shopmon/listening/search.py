@@ -116,12 +116,12 @@ class SpeedSearch(Memory):
         window = self.window
         top = min(int(HIGHEST_HZ / window.bin_hz), window.bins - 2)
         floor_db = window.floor(spectrum_db)
-        peaks, place, level = find_lines(spectrum_db, floor_db, window.read_lines, LEAST_DB, top)
-        frequency_hz, height_db = place * window.bin_hz, level - floor_db[peaks]
+        lines = find_lines(spectrum_db, floor_db, window.read_lines, LEAST_DB, top)
+        peaks, height_db, frequency_hz = lines.bins, lines.height_db, lines.place * window.bin_hz
         if risen and self.background_db.size:
             before = self.background_db
             before = np.maximum(np.maximum(before[peaks - 1], before[peaks + 1]), before[peaks])
-            height_db = np.minimum(height_db, level - before)
+            height_db = np.minimum(height_db, lines.level_db - before)
             known = height_db < NEW_DB
         else:
             known = _mains(frequency_hz)

@@ -13,14 +13,13 @@ from shopmon.listening.state import Memory
 from shopmon.listening.tracker import SpeedTracker
 from shopmon.signals.comb_fit import bins_needed
 from shopmon.signals.lines import map_lines
-from shopmon.signals.spectra import sine_power_spectrum
 
 CONTRAST_DB, CONTRAST_SPREAD_DB = 3.4, 0.6
 # share of right speeds by contrast, counted on simulated cuts: told, found, found with a rival
-RIGHT_AT_DB = (2.5, 4.0, 5.5, 7.0, 9.5, 14.0)
-RIGHT_TOLD = (0.3, 0.65, 0.78, 0.93, 0.95, 0.99)
-RIGHT_FOUND = (0.2, 0.45, 0.58, 0.65, 0.82, 0.95)
-RIGHT_RIVALLED = (0.1, 0.35, 0.42, 0.48, 0.66, 0.82)
+RIGHT_AT_DB = np.array((2.5, 4.0, 5.5, 7.0, 9.5, 14.0))
+RIGHT_TOLD = np.array((0.3, 0.65, 0.78, 0.93, 0.95, 0.99))
+RIGHT_FOUND = np.array((0.2, 0.45, 0.58, 0.65, 0.82, 0.95))
+RIGHT_RIVALLED = np.array((0.1, 0.35, 0.42, 0.48, 0.66, 0.82))
 FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
@@ -185,10 +184,7 @@ class Speed(Memory):
     def _track(self, view: View, window: Window) -> float | None:
         if self.tracker.centre_hz is None:
             return None
-        bins = bins_needed(window.bin_hz, window.bins)
-        return self.tracker.follow(
-            map_lines(view.spectrum_db, view.floor_db, window.read_lines, bins), window
-        )
+        return self.tracker.follow(map_lines(view.lines, bins_needed(window.bin_hz, window.bins)), window)
 
     def _drop(self) -> None:
         self.tracker.aim(self.told_hz, self.tracker.flutes)
@@ -212,7 +208,7 @@ class Speed(Memory):
         window = self.search.window
         if front.filled < window.length:
             return None
-        power = sine_power_spectrum(front.recent(window.length), window.taper, window.size)
+        power = window.power(front.recent(window.length))
         return self.search.look(front.channels.even(power), risen)
 
     def _search(self, front: Front, risen: bool) -> None:

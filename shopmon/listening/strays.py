@@ -1,12 +1,12 @@
 """Lines that belong to no comb: weighed at once against the comb, the local floor and the background."""
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from shopmon.listening.comb_view import CombView
 from shopmon.listening.events import StrayTone
-from shopmon.listening.front import View, Window
 from shopmon.listening.preferences import REJECTED_DB
 from shopmon.listening.scene import Scene
 from shopmon.listening.state import Memory, decode, encode
@@ -22,7 +22,9 @@ OVER = (
 )
 FLOOR_DB = 11.0
 NEEDED_DB = np.array([FLOOR_DB, 7.0, 7.0, -16.0, 8.0])
+FAINT_DB = (NEEDED_DB - 3.0).tolist()
 FOLLOWED_DB = -5.0
+RISING = 10**0.1
 UNKNOWN_DB = 37.0
 MOST_LINES = 24
 MOST_TRACKS = 16
@@ -54,31 +56,48 @@ class Lines:
 
 def find_lines(scene: Scene) -> Lines:
     """Weigh the strongest lines of a spectrum; without a known background that reference is left out."""
-    view, window, comb = scene.view, scene.window, scene.comb
-    peaks = _peaks(view, window)
-    skirt = view.spectrum_db[peaks] - comb.skirts_db(peaks * window.bin_hz, scene.doubt)
-    peaks, skirt = peaks[skirt > 0], skirt[skirt > 0]
-    keep = np.argsort(-view.above_floor_db[peaks], kind="stable")[:MOST_LINES]
-    peaks, skirt = peaks[keep], skirt[keep]
-    places, levels = window.read_lines(view.spectrum_db, peaks)
-    above_floor = view.above_floor_db[peaks]
-    known = scene.background.around_db[peaks] if scene.compared else levels - UNKNOWN_DB
-    stood = scene.background.height_db(window)[peaks] if scene.compared else above_floor - UNKNOWN_DB
-    near_comb = _near_comb_db(peaks * window.bin_hz, comb)
-    over = np.stack([above_floor, levels - known, above_floor - stood, levels - near_comb, skirt])
-    wanted = scene.preferences
-    if wanted.heeded_hz:
-        over[1:3, wanted.is_heeded(peaks * window.bin_hz)] = UNKNOWN_DB
-    margin = _margin_db(over)
-    if wanted.rejected:
-        margin[wanted.is_rejected(places * window.bin_hz, comb.rotation_hz)] = REJECTED_DB
-    order = np.argsort(-levels, kind="stable")
-    return Lines(
-        frequency_hz=(places * window.bin_hz)[order],
-        level_db=levels[order],
-        over_db=over[:, order].astype(np.float64),
-        margin_db=margin[order].astype(np.float64),
+    view, window, comb, wanted = scene.view, scene.window, scene.comb, scene.preferences
+    chosen, skirt = _chosen(scene)
+    peaks, places, levels = (
+        part[chosen] for part in (view.lines.bins, view.lines.place, view.lines.level_db)
     )
+    binned_hz = peaks * window.bin_hz
+    over = np.empty((len(OVER), peaks.size))
+    over[0] = view.above_floor_db[peaks]
+    if scene.compared:
+        over[1] = levels - scene.background.around_db[peaks]
+        over[2] = over[0] - scene.background.height_db(window)[peaks]
+    else:
+        over[1:3] = UNKNOWN_DB
+    over[3] = levels - _near_comb_db(binned_hz, comb)
+    over[4] = skirt
+    if wanted.heeded_hz:
+        over[1:3, wanted.is_heeded(binned_hz)] = UNKNOWN_DB
+    frequency_hz, margin = places * window.bin_hz, _margin_db(over)
+    if wanted.rejected:
+        margin[wanted.is_rejected(frequency_hz, comb.rotation_hz)] = REJECTED_DB
+    order = (-levels).argsort(kind="stable")
+    return Lines(
+        frequency_hz=frequency_hz[order],
+        level_db=levels[order],
+        over_db=over[:, order],
+        margin_db=margin[order],
+    )
+
+
+def _chosen(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
+    """Which of the lines within the band stand highest above the floor, and how far above any skirt."""
+    bins, window = scene.view.lines.bins, scene.window
+    first, last = bins.searchsorted(
+        (int(LOWEST_HZ / window.bin_hz) + 1, int(HIGHEST_SHARE * window.size) - 1)
+    )
+    height = scene.view.above_floor_db[bins[first:last]]
+    high = (height > FLOOR_DB - 3.0).nonzero()[0]
+    peaks = bins[first:last][high]
+    skirt = scene.view.spectrum_db[peaks] - scene.comb.skirts_db(peaks * window.bin_hz, scene.doubt)
+    clear = (skirt > 0).nonzero()[0]
+    clear = clear[(-height[high[clear]]).argsort(kind="stable")[:MOST_LINES]]
+    return first + high[clear], skirt[clear]
 
 
 def _margin_db(over_db: np.ndarray) -> np.ndarray:
@@ -87,22 +106,18 @@ def _margin_db(over_db: np.ndarray) -> np.ndarray:
     return np.minimum(np.minimum(floor, np.maximum(before, grown)), np.minimum(comb, skirt))
 
 
-def _peaks(view: View, window: Window) -> np.ndarray:
-    """Bins of the local maxima that stand out of the floor, within the band that is looked at."""
-    first, last = int(LOWEST_HZ / window.bin_hz), int(HIGHEST_SHARE * window.size)
-    inner = view.spectrum_db[first:last]
-    peak = (inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])
-    peak &= view.above_floor_db[first + 1 : last - 1] > FLOOR_DB - 3.0
-    return np.flatnonzero(peak) + first + 1
-
-
 def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:
     """Strongest comb line within an octave to either side: at low speed the lowest lines dwarf everything."""
-    lines_hz = comb.rotation_hz * np.arange(1, comb.lines_db.size + 1)
-    ratio = lines_hz[None, :] / frequency_hz[:, None]
-    near = np.where((ratio > 0.5) & (ratio < 2.0), comb.lines_db[None, :], -np.inf)
-    best = near.max(axis=1) if near.size else np.zeros(0)
-    return np.where(np.isfinite(best), best, comb.strongest_db)
+    if not frequency_hz.size:
+        return frequency_hz
+    count = comb.lines_db.size
+    place = frequency_hz / comb.rotation_hz
+    first = np.minimum((0.5 * place).astype(np.intp), count)
+    stop = np.minimum(np.ceil(2.0 * place).astype(np.intp) - 1, count)
+    # reduceat wants pairs of bounds, and something behind the last line
+    lines_db = np.append(comb.lines_db, -np.inf)
+    best = np.maximum.reduceat(lines_db, np.stack((first, stop), axis=1).ravel())[::2]
+    return np.where(stop > first, best, comb.strongest_db)
 
 
 @dataclass(kw_only=True)
@@ -119,12 +134,37 @@ class Track:
     hits: int = 1
     misses: int = 0
     above_comb_db: float = 0.0
-    over_db: np.ndarray = field(default_factory=lambda: NEEDED_DB.copy())
+    over_db: list[float] = field(default_factory=NEEDED_DB.tolist)
 
     @property
     def level_db(self) -> float:
         """Level of the line in dB."""
-        return float(10 * np.log10(max(self.power, 1e-20)))
+        return 10 * math.log10(max(self.power, 1e-20))
+
+    def miss(self) -> None:
+        """The line was not there in this hop."""
+        self.misses += 1
+        self.margin_db += 0.3 * (-3.0 - self.margin_db)
+        self.over_db = [
+            over + 0.3 * (faint - over) for over, faint in zip(self.over_db, FAINT_DB, strict=True)
+        ]
+
+    def extend(self, found: dict, sample: int) -> None:
+        """The line was found again; `found` as the track's own attributes."""
+        self.hits += 1
+        self.misses = 0
+        share = max(1.0 / self.hits, 0.08)
+        # while the window fills, a new line rises: do not average over that
+        share = 1.0 if self.hits <= 8 and found["power"] > RISING * max(self.power, 1e-20) else share
+        self.frequency_hz += share * (found["frequency_hz"] - self.frequency_hz)
+        self.power += share * (found["power"] - self.power)
+        if self.margin_db <= 0:
+            self.since_sample = sample
+        self.margin_db += 0.5 * (found["margin_db"] - self.margin_db)
+        self.over_db = [
+            over + 0.5 * (new - over) for over, new in zip(self.over_db, found["over_db"], strict=True)
+        ]
+        self.above_comb_db = found["above_comb_db"]
 
 
 class Strays(Memory):
@@ -147,38 +187,25 @@ class Strays(Memory):
 
     def follow(self, lines: Lines, scene: Scene) -> None:
         """Join the lines of a spectrum to the tracks."""
-        free = [i for i in range(lines.level_db.size) if lines.margin_db[i] > FOLLOWED_DB]
+        frequency_hz, margin_db = lines.frequency_hz.tolist(), lines.margin_db.tolist()
+        free = [i for i, margin in enumerate(margin_db) if margin > FOLLOWED_DB]
+        least_hz = 1.2 / scene.window.duration_s
         for track in self.tracks:
-            reach = max(1.2 / scene.window.duration_s, 0.002 * track.frequency_hz)
-            near = [i for i in free if abs(lines.frequency_hz[i] - track.frequency_hz) <= reach]
-            if near:
-                best = min(near, key=lambda i: abs(lines.frequency_hz[i] - track.frequency_hz))
-                free.remove(best)
-                self._extend(track, lines, best, scene)
+            wanted_hz = track.frequency_hz
+            near_hz, best = max(least_hz, 0.002 * wanted_hz), None
+            for i in free:
+                away_hz = abs(frequency_hz[i] - wanted_hz)
+                if away_hz < near_hz or (best is None and away_hz == near_hz):
+                    near_hz, best = away_hz, i
+            if best is None:
+                track.miss()
             else:
-                track.misses += 1
-                track.margin_db += 0.3 * (-3.0 - track.margin_db)
-                track.over_db = track.over_db + 0.3 * (NEEDED_DB - 3.0 - track.over_db)
+                free.remove(best)
+                track.extend(_found(lines, best, scene), scene.view.sample)
         self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
         for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
-            self.tracks.append(_new_track(lines, i, scene))
+            self.tracks.append(Track(**_found(lines, i, scene), since_sample=scene.view.sample))
         self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
-
-    def _extend(self, track: Track, lines: Lines, i: int, scene: Scene) -> None:
-        track.hits += 1
-        track.misses = 0
-        share = max(1.0 / track.hits, 0.08)
-        level = float(lines.level_db[i])
-        # while the window fills, a new line rises: do not average over that
-        share = 1.0 if track.hits <= 8 and level > track.level_db + 1.0 else share
-        moved = float(lines.frequency_hz[i]) - track.frequency_hz
-        track.frequency_hz += share * moved
-        track.power += share * (10.0 ** (level / 10) - track.power)
-        if track.margin_db <= 0:
-            track.since_sample = scene.view.sample
-        track.margin_db += 0.5 * (float(lines.margin_db[i]) - track.margin_db)
-        track.over_db = track.over_db + 0.5 * (lines.over_db[:, i] - track.over_db)
-        track.above_comb_db = level - scene.comb.strongest_db
 
     def steady(self) -> list[Track]:
         """Tracks that have lasted, strongest first."""
@@ -215,15 +242,16 @@ class Strays(Memory):
         )
 
 
-def _new_track(lines: Lines, i: int, scene: Scene) -> Track:
-    return Track(
-        frequency_hz=float(lines.frequency_hz[i]),
-        power=float(10.0 ** (lines.level_db[i] / 10)),
-        margin_db=float(lines.margin_db[i]),
-        over_db=lines.over_db[:, i].copy(),
-        since_sample=scene.view.sample,
-        above_comb_db=float(lines.level_db[i]) - scene.comb.strongest_db,
-    )
+def _found(lines: Lines, i: int, scene: Scene) -> dict:
+    """What a track takes from a line."""
+    level_db = float(lines.level_db[i])
+    return {
+        "frequency_hz": float(lines.frequency_hz[i]),
+        "power": 10.0 ** (level_db / 10),
+        "margin_db": float(lines.margin_db[i]),
+        "over_db": lines.over_db[:, i].tolist(),
+        "above_comb_db": level_db - scene.comb.strongest_db,
+    }
 
 
 def explain(track: Track, rotation_hz: float, background_known: bool, onset_sample: int | None) -> str:

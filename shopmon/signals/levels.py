@@ -1,5 +1,7 @@
 """Levels in decibels. A full-scale sine reads 0 dB: the reference is its amplitude, not its r.m.s."""
 
+import math
+
 import numpy as np
 
 SILENCE_DB = -200.0
@@ -27,7 +29,11 @@ def power_db(power):
     >>> round(float(power_db(0.25)), 2)
     -6.02
     """
-    return 10.0 * np.log10(np.maximum(power, _SMALLEST_POWER))
+    if isinstance(power, float):
+        return 10.0 * math.log10(max(power, _SMALLEST_POWER))
+    level = np.log10(np.maximum(power, _SMALLEST_POWER))
+    level *= 10.0
+    return level
 
 
 def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
@@ -51,9 +57,9 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     >>> round(float(sine_power(0.5 * np.sin(2 * np.pi * 50 * t)[:, None])[0]), 6)
     0.25
     """
-    rows = np.moveaxis(samples, axis, -1)
-    around = rows - rows.mean(axis=-1, keepdims=True)
-    return 2.0 * np.einsum("...i,...i->...", around, around) / rows.shape[-1]
+    rows = samples if axis in (-1, samples.ndim - 1) else np.moveaxis(samples, axis, -1)
+    around = rows - np.add.reduce(rows, axis=-1, keepdims=True) / np.float32(rows.shape[-1])
+    return np.einsum("...i,...i->...", around, around) * (2.0 / rows.shape[-1])
 
 
 def full_scale_runs(samples: np.ndarray, limit: float = FULL_SCALE) -> int:

@@ -7,6 +7,8 @@ reads 0 dB (coherent-gain scaling; Harris, Proc. IEEE 66, 1978, 51-83, for the w
 import numpy as np
 from scipy import fft
 
+FAR_BINS = 1.62
+
 
 def hann_window(length: int) -> np.ndarray:
     """Return the periodic Hann window, shape ``(length,)``, float64.
@@ -45,8 +47,15 @@ def sine_power_spectrum(samples: np.ndarray, window: np.ndarray, size: int) -> n
     numpy.ndarray
         Shape ``(..., size // 2 + 1)``; bin spacing is the sample rate over `size`.
     """
-    spectrum = fft.rfft(samples * window, size, axis=-1)
-    return spectrum.real**2 + spectrum.imag**2
+    return power_of(fft.rfft(samples * window, size, axis=-1))
+
+
+def power_of(spectrum: np.ndarray) -> np.ndarray:
+    """Return the squared magnitude of a complex spectrum, shape as given."""
+    real, imaginary = spectrum.real, spectrum.imag
+    power = real * real
+    power += imaginary * imaginary
+    return power
 
 
 def hann_kernel(offset_bins):
@@ -74,10 +83,13 @@ def hann_skirt_db(offset_bins: np.ndarray) -> np.ndarray:
     1 / (pi d (d² - 1)).
     """
     d = np.abs(np.asarray(offset_bins, dtype=float))
-    far = np.maximum(d, 1.62)
-    envelope = 1 / (np.pi * far * (far * far - 1))
-    near = np.abs(hann_kernel(np.minimum(d, 1.62)))
-    return 20 * np.log10(np.where(d > 1.62, envelope, near))
+    near = 20 * np.log10(np.abs(hann_kernel(np.minimum(d, FAR_BINS))))
+    return np.where(d > FAR_BINS, far_skirt_db(np.maximum(d, FAR_BINS)), near)
+
+
+def far_skirt_db(offset_bins: np.ndarray) -> np.ndarray:
+    """Return `hann_skirt_db` beyond the main lobe, from `FAR_BINS` on."""
+    return -20 * np.log10(np.pi * offset_bins * (offset_bins * offset_bins - 1))
 
 
 class LineReader:
@@ -131,18 +143,22 @@ class LocalFloor:
 
     def __init__(self, bins: int, block: int):
         self.block = block
+        self._bins = bins
         self._blocks = max(1, bins // block)
-        centres = (np.arange(self._blocks) + 0.5) * block
-        position = np.clip((np.arange(bins) + 0.5 - centres[0]) / block, 0, max(self._blocks - 1, 0))
-        self._left = np.minimum(position.astype(np.intp), max(self._blocks - 2, 0))
-        self._right = np.minimum(self._left + 1, self._blocks - 1)
-        self._weight = (position - self._left).astype(np.float32)
+        # from the middle of one block to the middle of the next
+        share = (np.arange(block) + 0.5 * (1 - block % 2)) / block
+        self._shares = np.stack((1 - share, share)).astype(np.float32)
 
     def __call__(self, spectrum_db: np.ndarray) -> np.ndarray:
         """Return the floor in dB, shape ``(bins,)``."""
         # every other bin: with window and padding, neighbours say nearly the same
         blocks = spectrum_db[: self._blocks * self.block].reshape(self._blocks, -1)[:, ::2]
-        half = blocks.shape[1] // 2
-        medians = np.partition(blocks, half, axis=1)[:, half]
-        left = medians[self._left]
-        return left + self._weight * (medians[self._right] - left)
+        medians = np.sort(blocks, axis=1)[:, blocks.shape[1] // 2]
+        first, between = self.block // 2, (self._blocks - 1) * self.block
+        floor = np.empty(self._bins, dtype=np.float32)
+        floor[:first] = medians[0]
+        floor[first + between :] = medians[-1]
+        ends = np.empty((self._blocks - 1, 2), dtype=np.float32)
+        ends[:, 0], ends[:, 1] = medians[:-1], medians[1:]
+        np.matmul(ends, self._shares, out=floor[first : first + between].reshape(-1, self.block))
+        return floor

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.signals.comb_fit import CombFit
-from shopmon.signals.lines import map_lines
+from shopmon.signals.lines import find_lines, map_lines
 from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
 
 RATE_HZ, LENGTH, SIZE = 16_000.0, 6400, 8000
@@ -19,7 +19,8 @@ def _lines(tones, noise=1e-3, seed=0):
         sound += level * np.sin(2 * np.pi * frequency_hz * time + frequency_hz)
     power = sine_power_spectrum(sound[None], sine_scaled(hann_window(LENGTH)), SIZE)[0]
     spectrum_db = 10 * np.log10(power)
-    return map_lines(spectrum_db, LocalFloor(spectrum_db.size, 80)(spectrum_db), READ, spectrum_db.size)
+    floor_db = LocalFloor(spectrum_db.size, 80)(spectrum_db)
+    return map_lines(find_lines(spectrum_db, floor_db, READ, 5.0, spectrum_db.size), spectrum_db.size)
 
 
 @pytest.mark.parametrize("frequency_hz", [333.3, 1000.7, 2500.0])
