@@ -1,8 +1,10 @@
 """What the spindle and the shop sound like when no tooth is in metal."""
 
+from functools import lru_cache
+
 import numpy as np
 
-from shopmon.listening.comb_view import VISIBLE_DB, CombView
+from shopmon.listening.comb_view import CombView
 from shopmon.listening.front import BANDS, View, Window
 from shopmon.listening.preferences import Preferences
 from shopmon.listening.state import Memory
@@ -183,15 +185,12 @@ class Background(Memory):
         size = self.spectrum_db.size
         if size != window.bins:
             return None
-        before = self.spectrum_db[comb.bins]
-        for shift in (-1, 1):
-            before = np.maximum(before, self.spectrum_db[comb.bins + shift])
-        rise = comb.lines_db - before
-        floor_rise = np.maximum(comb.floor_db - self._floor_db(window)[comb.bins], 0.0)
-        visible = comb.lines_db - comb.floor_db > VISIBLE_DB
-        worth = np.where(visible, np.clip(rise - floor_rise, -6.0, 12.0), 0.0)
-        weights = 1.0 / np.sqrt(np.arange(1, worth.size + 1))
-        return float(np.sum(weights * worth) / np.sum(weights))
+        near, bins = self.spectrum_db, comb.bins
+        before = np.maximum(np.maximum(near[bins], near[bins - 1]), near[bins + 1])
+        floor_rise = np.maximum(comb.floor_db - self._floor_db(window)[bins], 0.0)
+        worth = np.minimum(np.maximum(comb.lines_db - before - floor_rise, -6.0), 12.0)
+        weights = _weights(worth.size)
+        return float((worth * comb.standing) @ weights / np.add.reduce(weights))
 
     def entries(self, window: Window) -> list[dict]:
         """Return the tones of the background with their origin, strongest first."""
@@ -213,6 +212,11 @@ class Background(Memory):
             }
             for place, height_db in zip(places, levels, strict=True)
         ]
+
+
+@lru_cache(maxsize=64)
+def _weights(orders: int) -> np.ndarray:
+    return 1.0 / np.sqrt(np.arange(1, orders + 1))
 
 
 def background_entries(learned: list[dict], preferences: Preferences, sample_rate_hz: float) -> list[dict]:

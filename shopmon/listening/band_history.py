@@ -1,5 +1,6 @@
 """The band levels of the last seconds, sub-frame by sub-frame, and the dating of contact from them."""
 
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -13,6 +14,13 @@ from shopmon.listening.state import Memory
 HISTORY = 240
 WIDEST_TURN = 12
 RINGS_ON_S = 0.008
+
+
+@lru_cache(maxsize=32)
+def _running_mean(count: int) -> np.ndarray:
+    """Matrix that takes the mean of `count` sub-frames for each of the newest, shape ``(5, count + 4)``."""
+    width = count + SUBFRAMES - 1
+    return (np.tri(SUBFRAMES, width, count - 1) - np.tri(SUBFRAMES, width, -1)) / count
 
 
 class BandHistory(Memory):
@@ -44,12 +52,7 @@ class BandHistory(Memory):
         count = min(max(ceil(turn * self._rates.rate_hz / self._rates.subframe), 5), 30)
         count = min(count, self.times)
         power = 10.0 ** (self.levels_db[-(count + SUBFRAMES - 1) :] / 10)
-        sums = np.cumsum(power, axis=0)
-        lead = np.concatenate((np.zeros((1, BANDS)), sums))
-        means = (lead[count:] - lead[:-count])[-SUBFRAMES:] / count
-        if len(means) < SUBFRAMES:
-            means = np.concatenate((np.repeat(means[:1], SUBFRAMES - len(means), axis=0), means))
-        return 10 * np.log10(np.maximum(means, 1e-20))
+        return 10 * np.log10(np.maximum(_running_mean(count) @ power, 1e-20))
 
     def recent(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""

@@ -35,6 +35,7 @@ JUMP, FOLLOW = 0.02, 0.3
 FALLEN_HOPS, STILL_S = 20, 0.15
 FALL_DB = 2.0
 FALL_S, FALL_GAP_S = 0.35, 0.07
+NOTHING = np.zeros(SUBFRAMES)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,19 +141,22 @@ class Engagement(Memory):
 
     def _compare(self, smoothed: np.ndarray, background: Background) -> None:
         """Take in how far the sub-frames lie above and below the background."""
-        above = below = np.zeros(SUBFRAMES)
+        above = below = NOTHING
         if background.known:
             apart, leeway = smoothed - background.bands_db, np.maximum(1.0, 2.0 * background.spread_db)
-            both = np.sort(np.stack((apart - leeway, -apart - leeway)), axis=-1)
-            above, below = both[..., -TOP_BANDS:].mean(axis=-1)
+            both = np.empty((2, *apart.shape))
+            np.subtract(apart, leeway, out=both[0])
+            np.subtract(-apart, leeway, out=both[1])
+            both.sort(axis=-1)
+            above, below = np.add.reduce(both[..., -TOP_BANDS:], axis=-1) / TOP_BANDS
         self.activity = np.concatenate((self.activity[SUBFRAMES:], above))
         self.deficit = np.concatenate((self.deficit[SUBFRAMES:], below))
 
     def _watch_rise(self, moment: Moment) -> None:
         """Look for a plain rise, or for a faint one that lasts."""
-        if np.all(self.activity[-START_SUBFRAMES:] > ON_DB):
+        if self.activity[-START_SUBFRAMES:].min() > ON_DB:
             self.on_db = ON_DB
-        elif np.all(self.activity[-FAINT_SUBFRAMES:] > FAINT_ON_DB):
+        elif self.activity[-FAINT_SUBFRAMES:].min() > FAINT_ON_DB:
             self.on_db = FAINT_ON_DB
         else:
             return
@@ -256,7 +260,7 @@ class Engagement(Memory):
 
     def _watch_fall(self, moment: Moment) -> list[Contact]:
         """What was taken for the background falls: it may have been a cut all along."""
-        if not np.any(self.deficit[-SUBFRAMES:] > FALL_DB):
+        if self.deficit[-SUBFRAMES:].max() <= FALL_DB:
             turning = moment.turning
             sure = turning.trusted and _believable(turning, turning.told)
             self.rotation_hz = turning.rotation_hz if sure else None
@@ -311,7 +315,7 @@ class Engagement(Memory):
             self.rise_db += 0.25 * (rise_db - self.rise_db)
             held = self._held(moment)
             self.lost = 0 if held or not moment.turning.trusted else self.lost + 1
-        fallen = bool(np.all(self.activity[-END_SUBFRAMES:] < off)) and not (self.rung and self.ringing)
+        fallen = self.activity[-END_SUBFRAMES:].max() < off and not (self.rung and self.ringing)
         if fallen and self.fallen_hops < FALLEN_HOPS and self._still(moment):
             self.fallen_hops += 1
             return []

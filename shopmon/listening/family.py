@@ -1,5 +1,7 @@
 """The relatives of a chatter line: lines at its distance from every tooth-passing multiple."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from shopmon.listening.scene import Scene
@@ -8,8 +10,8 @@ STEPS = np.array([-3, -2, -1, 1, 2, 3])
 WEIGHTS = np.array([0.35, 0.7, 1.0, 1.0, 0.7, 0.35])
 MEMBER_DB = 6.0
 FULL_DB = 14.0
-LOWEST_HZ = 20.0
-MANY_FLUTES = np.arange(1, 8)
+LOWEST_HZ, HIGHEST_SHARE = 20.0, 0.42
+MANY_FLUTES = tuple(range(1, 8))
 
 
 def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
@@ -26,16 +28,25 @@ def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
         The spectrum.
     """
     rotation = scene.comb.rotation_hz
-    teeth = np.array([scene.flutes]) if scene.flutes else MANY_FLUTES
-    spacings = rotation * np.append(teeth, 1)
-    places = frequencies_hz[:, None, None] + spacings[:, None] * STEPS
-    bins = np.rint(np.abs(places) / scene.window.bin_hz).astype(np.intp)
-    valid = (bins > LOWEST_HZ / scene.window.bin_hz) & (bins < 0.42 * scene.window.size)
-    bins[~valid] = 1
+    per_bin = 1 / scene.window.bin_hz
+    steps = _steps(scene.flutes) * (rotation * per_bin)
+    bins = np.rint(np.abs((frequencies_hz * per_bin)[:, None, None] + steps)).astype(np.intp)
+    valid = bins > LOWEST_HZ * per_bin
+    valid &= bins < HIGHEST_SHARE * scene.window.size
+    bins *= valid
     height = scene.raised_db[bins]
     if scene.compared:
-        over = height + scene.view.floor_db[bins] - scene.background.around_db[bins]
+        over = height + scene.view.floor_db[bins]
+        over -= scene.background.around_db[bins]
         height = np.minimum(height, over)
     worth = np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
-    support = (worth * valid) @ WEIGHTS
+    worth *= valid
+    support = worth @ WEIGHTS
     return np.stack((support[:, :-1].max(axis=1), support[:, -1]))
+
+
+@lru_cache(maxsize=64)
+def _steps(flutes: int | None) -> np.ndarray:
+    """Where relatives lie, in rotations: by tooth passing, and in the last row by the rotation."""
+    teeth = (flutes,) if flutes else MANY_FLUTES
+    return np.outer((*teeth, 1), STEPS)

@@ -145,6 +145,8 @@ class Health(Memory):
 
     def say(self, code: str, present: bool, sample: int, **figures) -> list[Notice]:
         """Return the notice when `present` becomes true, once for each channel where figures name one."""
+        if not (present or self.said):
+            return []
         key = f"{code} {figures.get('channel', '')}".strip()
         if present and key not in self.said:
             self.said = [*self.said, key]

@@ -449,7 +449,9 @@ class Listener:
         known = self._usable(comb)
         group = -(-view.spectrum_db.size // SPECTRUM_BINS)
         whole = view.spectrum_db[: view.spectrum_db.size // group * group]
-        shown = np.maximum.reduce([whole[start::group] for start in range(group)])
+        shown = whole[::group]
+        for start in range(1, group):
+            shown = np.maximum(shown, whole[start::group])
         stray_power = sum(10 ** (tone.level_db / 10) for tone in stray)
         self._newest = Frame(
             sample=view.sample,
@@ -465,7 +467,7 @@ class Listener:
             stray=stray,
             cut=self.book.span(view.sample),
             chatter=self.judge.open,
-            spectrum_db=shown.astype(np.float32),
+            spectrum_db=shown,
             spectrum_step_hz=group * self.front.window.bin_hz,
         )
         return self._newest

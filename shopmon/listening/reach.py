@@ -1,5 +1,7 @@
 """What the input cannot tell: sound above the sensor's reach, and what is lost between coarse steps."""
 
+from statistics import median
+
 import numpy as np
 
 from shopmon.listening.events import Notice
@@ -57,10 +59,11 @@ class Reach(Memory):
     def _reach_hz(self, block_hz: float) -> float:
         """Where the noise falls off an edge above which nothing is left, else the top of the band."""
         top_hz = HIGHEST_SHARE * self._rates.rate_hz
-        floors = self.floors_db
-        for edge in range(EDGE_BLOCKS, floors.size - EDGE_BLOCKS):
-            below = np.median(floors[max(0, edge - 3 * EDGE_BLOCKS) : edge])
-            if below - floors[edge + EDGE_BLOCKS :].max() > EDGE_DB and below > SILENCE_DB + EDGE_DB:
+        floors = self.floors_db.tolist()
+        above = np.maximum.accumulate(self.floors_db[::-1])[::-1]
+        for edge in range(EDGE_BLOCKS, len(floors) - EDGE_BLOCKS):
+            below = median(floors[max(0, edge - 3 * EDGE_BLOCKS) : edge])
+            if below - above[edge + EDGE_BLOCKS] > EDGE_DB and below > SILENCE_DB + EDGE_DB:
                 return min(top_hz, (edge + EDGE_BLOCKS) * block_hz)
         return top_hz
 

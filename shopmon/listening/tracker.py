@@ -1,5 +1,7 @@
 """Following the rotation frequency near a speed that is roughly known."""
 
+import math
+
 import numpy as np
 
 from shopmon.listening.front import Window
@@ -91,7 +93,7 @@ class SpeedTracker(Memory):
         self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + scores
         self._move_to(self._best(fit))
         self.hops += 1
-        now = float(scores[max(0, int(np.argmax(self.path)) - 2) :][:5].max())  # a bit off is no miss
+        now = float(scores[max(0, int(self.path.argmax()) - 2) :][:5].max())  # a bit off is no miss
         if self._stands(now):
             self._see(lines)
             self._recentre(now)
@@ -108,18 +110,18 @@ class SpeedTracker(Memory):
 
     def _best(self, fit: CombFit) -> float:
         """Centre of the plateau of best candidates: several score alike."""
-        peak = int(np.argmax(self.path))
+        peak = int(self.path.argmax())
         least = float(self.path[peak]) - PLATEAU_DB
         start = max(0, peak - 6)
         weights = np.maximum(self.path[start : peak + 7].astype(np.float64) - least, 0.0)
-        return float(np.sum(fit.candidates_hz[start : peak + 7] * weights) / np.sum(weights))
+        return float(fit.candidates_hz[start : peak + 7] @ weights / np.add.reduce(weights))
 
     def _recentre(self, now: float) -> None:
         """Let the grid go along with a comb that is heard well."""
-        away = round(np.log(self.rotation_hz / self.centre_hz) / STEP)
+        away = round(math.log(self.rotation_hz / self.centre_hz) / STEP)
         if abs(away) * STEP < RECENTRE * REACH or now < max(LEAST_USUAL, FALLEN * self.usual):
             return
-        self.centre_hz *= float(np.exp(STEP * away))
+        self.centre_hz *= math.exp(STEP * away)
         moved = np.full_like(self.path, self.path.min())
         if away > 0:
             moved[:-away] = self.path[away:]
@@ -142,7 +144,9 @@ class SpeedTracker(Memory):
         """Remember how high every line has stood: what was there before is no comb that has just appeared."""
         if self.seen_db.size != lines.height_db.size:
             self.seen_db = lines.height_db.copy()
-        self.seen_db += np.float32(SEEN_FORGET) * (lines.height_db - self.seen_db)
+        moved = lines.height_db - self.seen_db
+        moved *= np.float32(SEEN_FORGET)
+        self.seen_db += moved
 
     def _watch_jump(self, lines: LineMap, window: Window) -> None:
         """Look far around with what is new; go where it fits as well as the comb used to."""

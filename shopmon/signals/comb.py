@@ -12,7 +12,9 @@ def peaks_near(values: np.ndarray) -> np.ndarray:
     """
     peaks = np.zeros_like(values)
     inner = values[1:-1]
-    np.multiply(inner, (inner >= values[:-2]) & (inner >= values[2:]), out=peaks[1:-1])
+    highest = inner >= values[:-2]
+    highest &= inner >= values[2:]
+    np.multiply(inner, highest, out=peaks[1:-1])
     out = peaks.copy()
     np.maximum(out[1:], peaks[:-1], out=out[1:])
     np.maximum(out[:-1], peaks[1:], out=out[:-1])
@@ -31,9 +33,12 @@ def smooth_path_step(previous: np.ndarray, reach: int, price_per_step: float) ->
     price_per_step
         Price per candidate moved.
     """
-    best = previous.copy()
-    for distance in range(1, reach + 1):
-        price = price_per_step * distance
-        np.maximum(best[distance:], previous[:-distance] - price, out=best[distance:])
-        np.maximum(best[:-distance], previous[distance:] - price, out=best[:-distance])
+    best, reached = previous.copy(), 0
+    while reached < reach:
+        # what has come so far may go on by as much again and one more: the price is the same in any steps
+        step = min(reached + 1, reach - reached)
+        priced = best - price_per_step * step
+        np.maximum(best[step:], priced[:-step], out=best[step:])
+        np.maximum(best[:-step], priced[step:], out=best[:-step])
+        reached += step
     return best

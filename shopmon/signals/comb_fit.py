@@ -50,6 +50,7 @@ class CombFit:
         plain = 1 / np.maximum(middle_hz, 60.0)
         weights = np.where(orders % flutes == 0, FLUTES_WEIGHT * plain, plain) if flutes else plain
         self._weights = (weights / plain.sum()).astype(np.float32)
+        self._price = np.float32(PRICE_DB) * self._weights.sum()
 
     def __call__(self, lines: LineMap) -> np.ndarray:
         """Return the fit of each candidate in dB per line, weighted.
@@ -59,7 +60,10 @@ class CombFit:
         lines
             Of a spectrum's first `bins_needed` bins, at least.
         """
-        off = (lines.position[self._bins] - self._place) * self._per_spread
-        inside = np.maximum(1 - off * off, 0)
-        gain = np.minimum(lines.height_db[self._bins], CAP_DB) * inside - PRICE_DB
-        return gain @ self._weights
+        off = lines.position[self._bins]
+        off -= self._place
+        off *= self._per_spread
+        off *= off
+        inside = np.maximum(np.subtract(1, off, out=off), 0, out=off)
+        inside *= np.minimum(lines.height_db, CAP_DB)[self._bins]
+        return inside @ self._weights - self._price
