@@ -116,7 +116,7 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
 def _strangers(tracks: list[Track], related: np.ndarray) -> np.ndarray:
     """Count the clear lines that are no relatives: another machine has lines of its own."""
     clear = np.array([track.margin_db > CLEAR_DB and track.hits > LEAST_HITS for track in tracks])
-    return (~related & clear).sum(axis=1)
+    return np.count_nonzero(~related & clear, axis=1)
 
 
 def _apart(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:

@@ -86,11 +86,13 @@ class CombView:
             Share by which the rotation frequency may be wrong or moving within the window.
         """
         order = np.maximum(1, np.rint(frequency_hz / self.rotation_hz))
-        away_hz = np.abs(frequency_hz - order * self.rotation_hz)
-        away = (away_hz - doubt * frequency_hz) * self.window_s
-        index = np.minimum(order.astype(np.intp), self.lines_db.size) - 1
+        away = np.abs(frequency_hz - order * self.rotation_hz)
+        away -= doubt * frequency_hz
+        away *= self.window_s
+        index = np.minimum(order, self.lines_db.size).astype(np.intp) - 1
         skirt = self.lines_db[index] + far_skirt_db(np.maximum(away, WITHIN))
-        return np.where(away < WITHIN, np.inf, skirt)
+        skirt[away < WITHIN] = np.inf
+        return skirt
 
 
 def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: float) -> CombView:
@@ -111,7 +113,7 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
     bins = np.rint(orders * spacing).astype(np.intp)
     heights, floors = raised_db[bins], view.floor_db[bins]
     between = np.rint((orders + BETWEEN) * spacing)
-    between = np.minimum(np.maximum(between, 1), window.bins - 1).astype(np.intp)
+    between = np.minimum(between, window.bins - 1).astype(np.intp)
     off = np.add.reduce(np.minimum(raised_db[between], LINE_CAP_DB), axis=0) / len(between)
     return CombView(
         rotation_hz=rotation_hz,

@@ -14,11 +14,11 @@ LOWEST_HZ, HIGHEST_SHARE = 20.0, 0.42
 MANY_FLUTES = tuple(range(1, 8))
 
 
-def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
+def family_support(frequencies_hz: np.ndarray, scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """How many relatives of each line stand out of floor and background, weighted, from 0 to about 4.
 
     Looked for at the spacing of tooth passing (the best of one to seven teeth where the flutes are not known)
-    and of the rotation: runout gives every line sidebands there. The result has the shape ``(2, lines)``.
+    and of the rotation: runout gives every line sidebands there.
 
     Parameters
     ----------
@@ -26,6 +26,11 @@ def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
         The lines, shape ``(lines,)``.
     scene
         The spectrum.
+
+    Returns
+    -------
+    teeth, rotation
+        Support at either spacing, shape ``(lines,)``.
     """
     rotation = scene.comb.rotation_hz
     per_bin = 1 / scene.window.bin_hz
@@ -42,7 +47,7 @@ def family_support(frequencies_hz: np.ndarray, scene: Scene) -> np.ndarray:
     worth = np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
     worth *= valid
     support = worth @ WEIGHTS
-    return np.stack((support[:, :-1].max(axis=1), support[:, -1]))
+    return support[:, :-1].max(axis=1), support[:, -1]
 
 
 @lru_cache(maxsize=64)

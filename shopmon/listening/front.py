@@ -148,7 +148,7 @@ class Front(Memory):
         self.frames = 0
         self._decimator = Decimator(rates.factor, rates.hop_frames, channels)
         self._window: Window | None = None
-        self._band_bins = _band_bins(rates)
+        self._in_band = _in_band(_band_bins(rates), rates.subframe + 1)
         self._short = sine_scaled(hann_window(2 * rates.subframe)).astype(np.float32)
 
     @property
@@ -247,7 +247,7 @@ class Front(Memory):
         np.multiply(steps[:, :-1], self._short[:step], out=frames[..., :step])
         np.multiply(steps[:, 1:], self._short[step:], out=frames[..., step:])
         power = power_of(fft.rfft(frames, axis=-1))
-        return np.add.reduceat(power, self._band_bins, axis=-1)[..., :BANDS]
+        return power @ self._in_band
 
     def snapshot(self) -> dict:
         """Return the memory, the newest samples and the decimator's tail included."""
@@ -278,6 +278,12 @@ def _means(samples: np.ndarray) -> np.ndarray:
 @lru_cache(maxsize=8)
 def _taper(length: int) -> np.ndarray:
     return sine_scaled(hann_window(length)).astype(np.float32)
+
+
+def _in_band(edges: np.ndarray, bins: int) -> np.ndarray:
+    """Matrix that adds up the bins of each band, shape ``(bins, bands)``."""
+    at = np.arange(bins)[:, None]
+    return ((at >= edges[:-1]) & (at < edges[1:])).astype(np.float32)
 
 
 def _band_bins(rates: Rates) -> np.ndarray:

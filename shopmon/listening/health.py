@@ -108,7 +108,7 @@ class Health(Memory):
     @property
     def clipped(self) -> bool:
         """The input was overloaded within the last second."""
-        return sum(share > CLIPPED_SHARE for share in self.clips) >= CLIPPED_HOPS
+        return any(self.clips) and sum(share > CLIPPED_SHARE for share in self.clips) >= CLIPPED_HOPS
 
     def take(self, view: View, channels: int) -> list[Notice]:
         """Take in one hop and return what is new to say."""

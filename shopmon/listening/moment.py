@@ -29,7 +29,7 @@ class Turning:
     told
         The speed was told and is the one that is followed.
     plain
-        Many lines of the comb stand out.
+        Many lines of the comb stand out; not asked of a told speed.
     """
 
     rotation_hz: float | None
@@ -42,12 +42,13 @@ class Turning:
     @classmethod
     def of(cls, speed: Speed, comb: CombView | None, setup: Setup) -> "Turning":
         """Gather it; the comb is None where none was looked for in this hop."""
+        told = setup.nominal_rpm is not None and not speed.found
         return cls(
             rotation_hz=None if comb is None else speed.rotation_hz,
             trusted=speed.trusted,
             jitter=speed.tracker.jitter,
-            told=setup.nominal_rpm is not None and not speed.found,
-            plain=comb is not None and _is_plain(comb),
+            told=told,
+            plain=not told and comb is not None and _is_plain(comb),
             flutes=setup.flutes,
         )
 

@@ -22,9 +22,11 @@ OVER = (
 )
 FLOOR_DB = 11.0
 NEEDED_DB = np.array([FLOOR_DB, 7.0, 7.0, -16.0, 8.0])
+NEEDED_COLUMN_DB = NEEDED_DB[:, None]
 FAINT_DB = (NEEDED_DB - 3.0).tolist()
 FOLLOWED_DB = -5.0
 RISING = 10**0.1
+NONE = np.array([-np.inf])
 UNKNOWN_DB = 37.0
 MOST_LINES = 24
 MOST_TRACKS = 16
@@ -96,13 +98,14 @@ def _chosen(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     peaks = bins[first:last][high]
     skirt = scene.view.spectrum_db[peaks] - scene.comb.skirts_db(peaks * window.bin_hz, scene.doubt)
     clear = (skirt > 0).nonzero()[0]
-    clear = clear[(-height[high[clear]]).argsort(kind="stable")[:MOST_LINES]]
+    if clear.size > MOST_LINES:
+        clear = clear[(-height[high[clear]]).argsort(kind="stable")[:MOST_LINES]]
     return first + high[clear], skirt[clear]
 
 
 def _margin_db(over_db: np.ndarray) -> np.ndarray:
     """Least of the margins; of the two over the background the greater: gain control moves all lines."""
-    floor, before, grown, comb, skirt = over_db - NEEDED_DB[:, None]
+    floor, before, grown, comb, skirt = over_db - NEEDED_COLUMN_DB
     return np.minimum(np.minimum(floor, np.maximum(before, grown)), np.minimum(comb, skirt))
 
 
@@ -111,12 +114,13 @@ def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:
     if not frequency_hz.size:
         return frequency_hz
     count = comb.lines_db.size
-    place = frequency_hz / comb.rotation_hz
-    first = np.minimum((0.5 * place).astype(np.intp), count)
-    stop = np.minimum(np.ceil(2.0 * place).astype(np.intp) - 1, count)
-    # reduceat wants pairs of bounds, and something behind the last line
-    lines_db = np.append(comb.lines_db, -np.inf)
-    best = np.maximum.reduceat(lines_db, np.stack((first, stop), axis=1).ravel())[::2]
+    halves = (frequency_hz * (2.0 / comb.rotation_hz)).astype(np.intp)
+    # pairs of bounds, and something behind the last line, as reduceat wants it
+    bounds = np.empty((halves.size, 2), dtype=np.intp)
+    first, stop = bounds[:, 0], bounds[:, 1]
+    np.minimum(halves >> 2, count, out=first)
+    np.minimum(halves, count, out=stop)
+    best = np.maximum.reduceat(np.concatenate((comb.lines_db, NONE)), bounds.ravel())[::2]
     return np.where(stop > first, best, comb.strongest_db)
 
 

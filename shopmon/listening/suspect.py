@@ -1,6 +1,7 @@
 """Which stray line of an engagement is under suspicion, and what kind of chatter it would be."""
 
 from dataclasses import dataclass, replace
+from itertools import compress
 
 import numpy as np
 
@@ -51,10 +52,8 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     related = related_lines(tracks, scene)
     clues = clues_of(tracks, related, scene, around)
     odds = MODEL.log_odds(clues)
-    worst = int(np.argmax(odds))
-    kin = [
-        track for track, is_kin in zip(tracks, related[worst], strict=True) if is_kin and track.margin_db > 0
-    ]
+    worst = int(odds.argmax())
+    kin = [track for track in compress(tracks, related[worst].tolist()) if track.margin_db > 0]
     shown = max(kin, key=lambda track: track.power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(

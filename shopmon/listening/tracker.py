@@ -91,9 +91,10 @@ class SpeedTracker(Memory):
         if self.path.size != scores.size:
             self.path = np.zeros_like(scores)
         self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + scores
-        self._move_to(self._best(fit))
+        peak = int(self.path.argmax())
+        self._move_to(self._best(fit, peak))
         self.hops += 1
-        now = float(scores[max(0, int(self.path.argmax()) - 2) :][:5].max())  # a bit off is no miss
+        now = float(scores[max(0, peak - 2) :][:5].max())  # a bit off is no miss
         if self._stands(now):
             self._see(lines)
             self._recentre(now)
@@ -108,9 +109,8 @@ class SpeedTracker(Memory):
             self.slope += 0.2 * (change - self.slope)
             self.jitter += 0.1 * (abs(change) - self.jitter)
 
-    def _best(self, fit: CombFit) -> float:
+    def _best(self, fit: CombFit, peak: int) -> float:
         """Centre of the plateau of best candidates: several score alike."""
-        peak = int(self.path.argmax())
         least = float(self.path[peak]) - PLATEAU_DB
         start = max(0, peak - 6)
         weights = np.maximum(self.path[start : peak + 7].astype(np.float64) - least, 0.0)

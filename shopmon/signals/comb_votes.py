@@ -31,10 +31,12 @@ class CombVotes:
         self._lowest_hz = lowest_hz
         count = max(2, int(np.log(highest_hz / lowest_hz) / STEP))
         self.candidates_hz = lowest_hz * np.exp(STEP * np.arange(count))
-        self._orders = np.arange(1, ORDERS + 1)
-        tooth = self._orders % flutes == 0 if flutes else np.zeros(ORDERS, bool)
+        orders = np.arange(1, ORDERS + 1)
+        # one more, so that 0 is below the range
+        self._steps = np.log(lowest_hz * orders) / STEP - 1
+        tooth = orders % flutes == 0 if flutes else np.zeros(ORDERS, bool)
         self._missing = np.where(tooth, MISSING_TOOTH, MISSING)
-        wanted_hz = np.outer(self.candidates_hz, self._orders)
+        wanted_hz = np.outer(self.candidates_hz, orders)
         weights = np.where(wanted_hz < HIGHEST_HZ, _weight(wanted_hz), 0.0)
         self._normal = 1 / np.median(weights.sum(axis=1))
         self._nothing = weights @ self._missing
@@ -59,16 +61,16 @@ class CombVotes:
         weight = _weight(frequency_hz)[:, None]
         gain = (PER_DB * np.minimum(height_db, CAP_DB))[:, None]
         votes = np.where(known[:, None], -self._missing, gain) * weight
-        ratios = frequency_hz[:, None] / (self._lowest_hz * self._orders)
-        places = np.rint(np.log(ratios) / STEP).astype(np.intp)
+        places = np.rint((np.log(frequency_hz) / STEP)[:, None] - self._steps).astype(np.intp)
         count = self.candidates_hz.size
-        inside = (places >= 0) & (places < count)
+        # what votes for speeds out of range is counted beside it
+        places = np.minimum(np.maximum(places, 0), count + 1)
         score = self._nothing.copy()
         bounds = [0, *np.searchsorted(frequency_hz, (*EDGES_HZ, HIGHEST_HZ))]
         for start, end, kernel in zip(bounds, bounds[1:], self._kernels, strict=False):
             if end > start:
-                use = inside[start:end]
-                sums = np.bincount(places[start:end][use], votes[start:end][use], count)
+                sums = np.bincount(places[start:end].ravel(), votes[start:end].ravel(), count + 2)
+                sums = sums[1:-1].astype(np.float32)
                 score += np.convolve(sums, kernel, "same") if kernel.size > 1 else sums
         return (score * self._normal).astype(np.float32)
 
@@ -81,4 +83,4 @@ def _kernel(frequency_hz: float) -> np.ndarray:
     """Spread of a vote over neighbouring candidates: how far off a line may lie."""
     half = (SPREAD_HZ / frequency_hz + SPREAD_SHARE) / STEP + 0.5
     steps = np.arange(-int(half), int(half) + 1)
-    return 1 - (steps / (half + 0.01)) ** 2
+    return (1 - (steps / (half + 0.01)) ** 2).astype(np.float32)

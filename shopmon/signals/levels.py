@@ -59,7 +59,7 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     """
     rows = samples if axis in (-1, samples.ndim - 1) else np.moveaxis(samples, axis, -1)
     around = rows - np.add.reduce(rows, axis=-1, keepdims=True) / np.float32(rows.shape[-1])
-    return np.einsum("...i,...i->...", around, around) * (2.0 / rows.shape[-1])
+    return np.vecdot(around, around) * (2.0 / rows.shape[-1])
 
 
 def full_scale_runs(samples: np.ndarray, limit: float = FULL_SCALE) -> int:
