@@ -9,6 +9,7 @@ from shopmon.dashboards.api import (
     explain,
     health,
     marks,
+    mills,
     state,
     stream,
 )
@@ -24,6 +25,7 @@ __all__ = [
     "explain",
     "health",
     "marks",
+    "mills",
     "state",
     "stream",
 ]

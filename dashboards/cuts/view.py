@@ -41,6 +41,11 @@ def by_hand() -> str:
     return render_template("cuts/kept.html", kept=monitor.kept(), marks=monitor.marks(MARKS_SHOWN))
 
 
+def by_label(tool) -> tuple:
+    """Sort tools that are in use before retired ones, each by label."""
+    return tool.retirement is not None, tool.label.casefold()
+
+
 @blueprint.get("/<cut_id>")
 def one(cut_id: str) -> str:
     """Page of one cut."""
@@ -55,6 +60,7 @@ def one(cut_id: str) -> str:
         facts=facts.facts(cut),
         context=facts.context_rows(cut["context"], monitor.state()["units"]),
         stretches=facts.stretches(cut),
+        tools=sorted(monitor.register.tools(totals=False), key=by_label),
         first_s=first,
         last_s=last,
     )

@@ -5,6 +5,7 @@ import { clock, decibels, grouped, localTimes, refresh, say, setupWords, shape, 
 import { Spectrum } from "./spectrum.js";
 import "./clock.js";
 import "./setup.js";
+import { spindleChanged } from "./spindle.js";
 
 const part = (id) => document.getElementById(id);
 const words = JSON.parse(part("words").textContent);
@@ -143,6 +144,7 @@ function onState(state) {
   input(state);
   audio(state.audio);
   notices(state.notices);
+  if (spindleChanged(state)) refreshSoon();
   part("unset").hidden = state.clock_set;
   if (!state.input.present) picture.clear();
   veil(state.input.present ? (picture.history.length ? "" : "Waiting for sound.") : "No sound is coming in.");

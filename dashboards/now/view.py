@@ -3,6 +3,7 @@
 from flask import Blueprint, current_app, render_template
 
 EVENTS_SHOWN = 12
+TOOLS_SHOWN = 4
 
 blueprint = Blueprint("now", __name__)
 
@@ -10,11 +11,21 @@ blueprint = Blueprint("now", __name__)
 def present() -> dict:
     """Collect what the templates of this page show."""
     monitor = current_app.extensions["monitor"]
+    state = monitor.state()
     return {
-        "state": monitor.state(),
+        "state": state,
+        **spindle(monitor, state),
         "recents": monitor.recent_setups(),
         "events": monitor.log(EVENTS_SHOWN),
     }
+
+
+def spindle(monitor, state: dict) -> dict:
+    """Collect which tool is in the spindle and which others are touched most likely, newest first."""
+    tool_id = state["end_mill"]["id"]
+    tool = monitor.register.tool(tool_id) if tool_id else None
+    others = [each for each in monitor.register.recent(TOOLS_SHOWN + 1) if each.id != tool_id]
+    return {"tool": tool, "other_tools": others[:TOOLS_SHOWN]}
 
 
 @blueprint.get("/")

@@ -12,11 +12,11 @@ import sqlalchemy as sa
 from shopmon.errors import SettingError
 from shopmon.records.credit import credited_cuts
 from shopmon.records.photos import Photos
-from shopmon.records.register_fields import FIELDS, checked, same_label, type_of
+from shopmon.records.register_fields import FIELDS, checked, reference, same_label, type_of
 from shopmon.records.register_reading import Connect, RegisterReading
 from shopmon.records.register_rows import Tool
 from shopmon.records.stamps import Stamps
-from shopmon.records.tables import contexts, corrections, cuts
+from shopmon.records.tables import corrections, cuts
 from shopmon.records.tool_tables import metadata
 
 Rows = list[tuple[sa.Table, dict[str, Any]]]
@@ -95,16 +95,36 @@ class Register(RegisterReading):
             self._keep(rows)
             return [tool["id"] for tool, _ in made]
 
-    def regrind(self, tool_id: str, values: Mapping[str, Any], reason: str = "flank wear") -> str:
-        """Begin a new edge of a tool; the edge before is retired for `reason` where it is not yet."""
+    def regrind(
+        self,
+        tool_id: str,
+        values: Mapping[str, Any],
+        reason: str = "flank wear",
+        before_cut_id: str | None = None,
+    ) -> str:
+        """Begin a new edge of a tool; the edge before is retired for `reason` where it is not yet.
+
+        Parameters
+        ----------
+        values
+            Measured ``DC``, ``LCF`` and ``coating`` of the new edge, and a note.
+        before_cut_id
+            The first cut of the new edge, where it is entered late; None for the cuts from now on.
+        """
         with self._lock:
             tool = self._known(tool_id)
             edge_values = checked("tool_edges", _without(values, "from_sequence"))
             rows: list[tuple[str, dict]] = []
             if tool.retirement is None:
                 rows.append(("tool_retirements", self._retirement(tool, reason, "")))
-            edge = self._new("tool_edges", edge_values)
-            edge |= {"tool_id": tool_id, "from_sequence": edge["sequence"]}
+            edge = self._new("tool_edges", edge_values) | {"tool_id": tool_id}
+            edge["from_sequence"] = edge["sequence"]
+            if before_cut_id is not None:
+                edge["from_sequence"] = self._check_cuts([before_cut_id])[0]
+            if edge["from_sequence"] <= tool.edge.from_sequence:
+                raise SettingError(
+                    "The edge before began after that cut.", "Choose a later cut, or set that regrind right."
+                )
             self._keep([*rows, ("tool_edges", edge)])
             return edge["id"]
 
@@ -193,6 +213,7 @@ class Register(RegisterReading):
         """
         with self._lock:
             self._check_cuts(cut_ids)
+            tool_id = reference("tool_id", tool_id)
             values = self._known(tool_id).context() if tool_id else {}
             rows: Rows = [
                 (corrections, self._correction("cuts", cut_id, name, values.get(name), note))
@@ -268,26 +289,17 @@ class Register(RegisterReading):
         if row.get("cut_id") is not None:
             self._check_cuts([row["cut_id"]])
 
-    def _check_cuts(self, cut_ids: Sequence[str]) -> None:
-        wanted = set(cut_ids)
+    def _check_cuts(self, cut_ids: Sequence[str]) -> list[int]:
+        """Return the sequence numbers of cuts; raises SettingError where one is not there."""
+        wanted = {reference("cut_id", cut_id) for cut_id in cut_ids}
         if not wanted or len(wanted) > MOST_CUTS_AT_ONCE:
             raise SettingError(f"{len(wanted)} cuts cannot be set right at once.", "Choose fewer.")
         with self._connect() as connection:
-            known = set(connection.execute(sa.select(cuts.c.id).where(cuts.c.id.in_(wanted))).scalars())
-        if wanted - known:
+            query = sa.select(cuts.c.id, cuts.c.sequence).where(cuts.c.id.in_(wanted))
+            known = dict(connection.execute(query).all())
+        if len(known) < len(wanted):
             raise SettingError("There is no cut with this id.", "Look at the list under Cuts.")
-
-
-def last_told_rpm(connect: Connect, tool_id: str) -> float | None:
-    """Return the spindle speed that was told last while this tool was in the spindle; None when none was."""
-    query = (
-        sa.select(contexts.c.nominal_rpm)
-        .where(contexts.c.end_mill_id == tool_id, contexts.c.nominal_rpm.is_not(None))
-        .order_by(contexts.c.sequence.desc())
-        .limit(1)
-    )
-    with connect() as connection:
-        return connection.execute(query).scalar()
+        return list(known.values())
 
 
 def _without(values: Mapping[str, Any], *names: str) -> dict[str, Any]:

@@ -76,10 +76,24 @@ class RegisterReading:
         return found[0] if found else None
 
     def find(self, word: str) -> Tool | None:
-        """Return the tool of this id or label, one in use before a retired one; None when there is none."""
+        """Return the tool of this id or label, one in use before a retired one, without its totals."""
         with self._connect() as connection:
-            tool_id = _tool_called(connection, word)
-        return self.tool(tool_id) if tool_id else None
+            shelf = _Shelf(connection, totals=False).tools()
+        wanted = same_label(word)
+        named = [tool for tool in shelf if word == tool.id or same_label(tool.label) == wanted]
+        named.sort(key=lambda tool: (word == tool.id, tool.retirement is None, tool.sequence))
+        return named[-1] if named else None
+
+    def last_told_rpm(self, tool_id: str) -> float | None:
+        """Return the speed that was told last while this tool was in the spindle; None when none was."""
+        query = (
+            sa.select(contexts.c.nominal_rpm)
+            .where(contexts.c.end_mill_id == tool_id, contexts.c.nominal_rpm.is_not(None))
+            .order_by(contexts.c.sequence.desc())
+            .limit(1)
+        )
+        with self._connect() as connection:
+            return connection.execute(query).scalar()
 
     def starting_with(self, prefix: str) -> str | None:
         """Return the id of the one tool whose id begins so, as on a printed label; else None."""
@@ -346,16 +360,6 @@ def _added(parts) -> Totals:
     }
     names = [name for name in Totals.__dataclass_fields__ if name not in ends]
     return Totals(**{name: sum(getattr(each, name) for each in parts) for name in names}, **ends)
-
-
-def _tool_called(connection: sa.Connection, word: str) -> str | None:
-    rows = _standing(connection, "tools", {"id": word})
-    if rows:
-        return rows[0]["id"]
-    wanted = same_label(word)
-    named = [tool for tool in _Shelf(connection, totals=False).tools() if same_label(tool.label) == wanted]
-    named.sort(key=lambda tool: (tool.retirement is None, tool.sequence))
-    return named[-1].id if named else None
 
 
 def _wear_reading(row: dict, spans: list[sa.Row], cuts: list[sa.Row]) -> WearReading:

@@ -29,6 +29,7 @@ TEXTS = (
     "machine",
     "tool_assembly",
     "end_mill",
+    "end_mill_id",
     "holder",
     "material",
     "part",
@@ -39,7 +40,10 @@ CHOICES = {"milling": ("climb", "conventional", "slot"), "coolant": ("none", "ai
 FIELDS = (*TEXTS, *NUMBERS, *CHOICES)
 ORIGINS = ("touched", "program", "macro", "guessed")
 # a change of one of these begins a new cut even where the sound goes on: they say what is cut, and with what
-JOB = ("machine", "tool_assembly", "end_mill", "material", "part", "operation", "program_section")
+JOB = (
+    *("machine", "tool_assembly", "end_mill", "end_mill_id"),
+    *("material", "part", "operation", "program_section"),
+)
 
 
 def setup_of(context: Mapping[str, Any]) -> Setup:

@@ -23,6 +23,7 @@ from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
+from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
@@ -47,6 +48,7 @@ class Monitor:
 
     def __init__(self, source: Source, archive: Archive, settings: Settings, setup: Setup | None = None):
         self.archive = archive
+        self.register = archive.register
         self.settings = settings
         self.feed = LiveFeed()
         self._lamp = (
@@ -141,6 +143,7 @@ class Monitor:
             "notices": [*live["notices"], *log_notices(status)],
             "nominal_rpm": context.get("nominal_rpm"),
             "flutes": context.get("flutes"),
+            "end_mill": {"id": context.get("end_mill_id"), "label": context.get("end_mill")},
             "audio": {
                 "keeping": bool(status.recording and self._journal.live.meter.present),
                 "stopped": status.stopped_because,
@@ -185,9 +188,9 @@ class Monitor:
         """
         if origin not in ORIGINS:
             raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
-        checked = checked_context(values)
+        checked, origins = with_tool(checked_context(values), self.context(), self.register, origin)
         self._take_context(checked)
-        self._tell_listener(dict.fromkeys(checked, origin))
+        self._tell_listener(origins)
         return self.context()
 
     def _use_wishes(self) -> None:

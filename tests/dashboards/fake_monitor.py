@@ -20,6 +20,7 @@ from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
 from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
+from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 
 RATE_HZ = 48_000
@@ -70,6 +71,22 @@ class FakeValues:
         self.values[key] = value
 
 
+class NoTools:
+    """The register of a shop that has entered no tool yet."""
+
+    def tools(self, *, totals=True):
+        return []
+
+    def recent(self, limit=6):
+        return []
+
+    def tool(self, tool_id):
+        return None
+
+    def find(self, word):
+        return None
+
+
 class FakeMonitor:
     """The monitor's methods over invented data.
 
@@ -81,10 +98,15 @@ class FakeMonitor:
         Whether a thread plays the story at 10 Hz, over and over; else `show` sets the state.
     speed
         How much faster than life the story is told.
+    register
+        A real one, where a test wants tools.
     """
 
-    def __init__(self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5):
+    def __init__(
+        self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5, register=None
+    ):
         self.feed = LiveFeed()
+        self.register = register or NoTools()
         self.archive = FakeDevices()
         self.wishes = Wishes(FakeValues(), lambda: None)
         self.settings = None
@@ -140,6 +162,10 @@ class FakeMonitor:
                 "rpm_confidence": 0.97 if turning else 0.0,
                 "nominal_rpm": self._context.get("nominal_rpm"),
                 "flutes": self._context.get("flutes"),
+                "end_mill": {
+                    "id": self._context.get("end_mill_id"),
+                    "label": self._context.get("end_mill"),
+                },
                 "cut_id": self._cut_id,
                 "cut_time_s": self._since if self._cut_id else None,
                 "chatter": {
@@ -182,9 +208,8 @@ class FakeMonitor:
 
     def set_context(self, values, origin) -> dict:
         with self._lock:
-            self._context = {
-                k: v for k, v in {**self._context, **checked_context(values)}.items() if v is not None
-            }
+            said, _ = with_tool(checked_context(values), self._context, self.register, origin)
+            self._context = {k: v for k, v in {**self._context, **said}.items() if v is not None}
         self._publish()
         return self.context()
 

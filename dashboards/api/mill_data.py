@@ -1,0 +1,58 @@
+"""Tools and totals as JSON."""
+
+from dataclasses import asdict
+from typing import Any
+
+from shopmon.records.credit import Totals
+from shopmon.records.register_rows import Assembly, Retirement, Tool
+
+
+def totals_as_data(totals: Totals) -> dict[str, Any]:
+    """Return totals with their share of chatter; distance and volume null where not known."""
+    data = asdict(totals)
+    for name in ("first_sequence", "last_sequence"):
+        data.pop(name)
+    for figure, known in (("distance_mm", "distance_known_s"), ("volume_mm3", "volume_known_s")):
+        if not data[known]:
+            data[figure] = None
+    return {**data, "chatter_share": totals.chatter_share}
+
+
+def tool_as_data(tool: Tool) -> dict[str, Any]:
+    """Return a tool as ``GET /api/mills/ID`` gives it."""
+    return {
+        "id": tool.id,
+        "label": tool.label,
+        "kind": tool.kind,
+        "entered_at": tool.t,
+        "type_id": tool.type_id,
+        "type": _known(asdict(tool.type)) if tool.type else None,
+        "flutes": tool.teeth,
+        "diameter_mm": tool.diameter_mm,
+        "note": tool.note,
+        "edge": _known(
+            {name: getattr(tool.edge, name) for name in ("id", "number", "t", "DC", "LCF", "coating", "note")}
+        ),
+        "edge_totals": totals_as_data(tool.edge_totals),
+        "totals": totals_as_data(tool.totals),
+        "retired": _retired(tool.retirement),
+        "assembly": _assembly(tool.assembly),
+    }
+
+
+def _retired(retirement: Retirement | None) -> dict[str, Any] | None:
+    return retirement and {"reason": retirement.reason, "at": retirement.t, "note": retirement.note}
+
+
+def _assembly(made: Assembly | None) -> dict[str, Any] | None:
+    return made and {
+        "at": made.t,
+        "holder_id": made.holder_id,
+        "holder": made.holder.label if made.holder else None,
+        "stickout_mm": made.stickout_mm,
+        "runout_um": made.runout_um,
+    }
+
+
+def _known(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if value not in (None, "")}

@@ -1,0 +1,1 @@
+"""End mills and other tools: cards, a page per tool, labels to print."""

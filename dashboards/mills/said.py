@@ -1,0 +1,247 @@
+"""What the pages say of a tool: times, sizes, and its life in one sentence."""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from shopmon.dashboards.look.words import NONE, grouped, moment
+
+from shopmon.records.credit import Totals
+from shopmon.records.register_rows import Tool
+
+MM_PER_INCH = 25.4
+MM_PER_FOOT = 304.8
+# ISO 8688-2:1989 is about high-speed-steel end mills in steel and cast iron; its figures from memory
+LABORATORY = (
+    ("uniform", 0.3, "averaged over all teeth"),
+    ("localized", 0.5, "at the worst place of one tooth"),
+)
+
+
+def duration(seconds: float | None) -> str:
+    r"""Write a time in the cut with the digits it deserves.
+
+    Examples
+    --------
+    >>> duration(12.4), duration(75), duration(2040), duration(7800)
+    ('12\xa0s', '1.3\xa0min', '34\xa0min', '2\xa0h 10\xa0min')
+    """
+    if seconds is None or not math.isfinite(seconds):
+        return NONE
+    if seconds < 60:
+        return f"{seconds:.0f}\u00a0s"
+    minutes = seconds / 60
+    if minutes < 9.95:
+        return f"{minutes:.1f}\u00a0min"
+    if minutes < 119.5:
+        return f"{minutes:.0f}\u00a0min"
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours}\u00a0h {rest}\u00a0min" if rest else f"{hours}\u00a0h"
+
+
+def size(value_mm: float | None, units: str) -> str:
+    r"""Write a dimension of a tool.
+
+    Examples
+    --------
+    >>> size(6.0, "metric"), size(6.0, "inch"), size(5.98, "metric")
+    ('6\xa0mm', '0.236\xa0in', '5.98\xa0mm')
+    """
+    if value_mm is None:
+        return NONE
+    return f"{value_mm / MM_PER_INCH:.3f}\u00a0in" if units == "inch" else f"{value_mm:g}\u00a0mm"
+
+
+def wear(value_mm: float, units: str) -> str:
+    r"""Write flank wear.
+
+    Examples
+    --------
+    >>> wear(0.085, "metric"), wear(0.085, "inch")
+    ('0.085\xa0mm', '0.0033\xa0in')
+    """
+    return f"{value_mm / MM_PER_INCH:.4f}\u00a0in" if units == "inch" else f"{value_mm:.3g}\u00a0mm"
+
+
+def indicator(runout_um: float | None, units: str) -> str:
+    r"""Write what a dial indicator reads at this runout: twice the eccentricity.
+
+    Examples
+    --------
+    >>> indicator(4.0, "metric"), indicator(4.0, "inch")
+    ('8\xa0µm', '0.0003\xa0in')
+    """
+    if runout_um is None:
+        return NONE
+    return f"{2 * runout_um / 25_400:.4f}\u00a0in" if units == "inch" else f"{2 * runout_um:g}\u00a0µm"
+
+
+def distance(totals: Totals, units: str) -> str:
+    """Write the feed travel in metal, and of how much of the time the feed is known."""
+    if not totals.distance_known_s:
+        return "not known: no feed was told"
+    feet, metres = totals.distance_mm / MM_PER_FOOT, totals.distance_mm / 1000
+    said = f"{feet:,.0f}\u00a0ft" if units == "inch" else f"{metres:,.{0 if metres >= 10 else 1}f}\u00a0m"
+    return said + _known_part(totals.distance_known_s, totals.cut_time_s)
+
+
+def volume(totals: Totals, units: str) -> str:
+    """Write the metal removed, and of how much of the time feed and depths are known."""
+    if not totals.volume_known_s:
+        return "not known: feed or depths were not told"
+    if units == "inch":
+        said = f"{totals.volume_mm3 / MM_PER_INCH**3:,.3g}\u00a0in³"
+    else:
+        said = f"{totals.volume_mm3 / 1000:,.3g}\u00a0cm³"
+    return said + _known_part(totals.volume_known_s, totals.cut_time_s)
+
+
+def _known_part(known_s: float, all_s: float) -> str:
+    return "" if known_s >= 0.995 * all_s else f" (told for {duration(known_s)} of {duration(all_s)})"
+
+
+def chatter(totals: Totals) -> str:
+    """Write how much of the time rang."""
+    if not totals.chatter_s:
+        return "none"
+    return f"{duration(totals.chatter_s)}, {totals.chatter_share:.0%} of the time in the cut"
+
+
+def kind_words(tool: Tool, units: str) -> str:
+    """Say in a line what a tool is."""
+    if not tool.is_end_mill:
+        return ", ".join(filter(None, (tool.kind, flutes(tool.teeth))))
+    coating = tool.edge.coating or (tool.type.coating if tool.type else None)
+    sizes = size(tool.diameter_mm, units) if tool.diameter_mm else None
+    words = (tool.type.label if tool.type else "end mill", sizes, flutes(tool.teeth), coating)
+    return ", ".join(filter(None, words))
+
+
+def counted(count: int, one: str, more: str = "") -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> counted(1, "cut"), counted(3, "entry", "entries")
+    ('1 cut', '3 entries')
+    """
+    return f"{grouped(count, 9)} {one if count == 1 else more or one + 's'}"
+
+
+def flutes(count: int | None) -> str | None:
+    """Say how many flutes."""
+    return f"{count}\u00a0{'flute' if count == 1 else 'flutes'}" if count else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlook:
+    """How much longer a tool is likely to last: an interval of cut time that remains, s."""
+
+    low_s: float
+    high_s: float
+
+
+def life_words(tool: Tool, outlook: Outlook | None = None) -> str:
+    """Say how long the present edge has cut and, where that can be said, how much longer it may.
+
+    Parameters
+    ----------
+    tool
+        As the register tells it.
+    outlook
+        None where too few tools of its type have come to their end.
+    """
+    cut_s = tool.edge_totals.cut_time_s
+    said = f"{duration(cut_s)} in the cut" if cut_s else "not used yet"
+    if tool.edge.number > 1:
+        said += f" since regrind {tool.edge.number - 1}"
+    if tool.retirement is None and outlook is not None:
+        said += f", likely {span(outlook.low_s, outlook.high_s)} more"
+    return said
+
+
+def span(low_s: float, high_s: float) -> str:
+    r"""Write an interval of time in the unit of its upper end.
+
+    Examples
+    --------
+    >>> span(1200, 3000), span(20, 50), span(3600, 12000)
+    ('20 to 50\xa0min', '20 to 50\xa0s', '1 to 3.3\xa0h')
+    """
+    unit, name, digits = next(each for each in SPANS if high_s >= each[3] or each[3] == 0)[:3]
+    low, high = round(low_s / unit, digits), round(high_s / unit, digits)
+    return f"{low:g} to {high:g}\u00a0{name}"
+
+
+SPANS = ((3600, "h", 1, 7200), (60, "min", 0, 120), (1, "s", 0, 0))
+
+
+def scale(tool: Tool, outlook: Outlook | None) -> dict[str, float] | None:
+    """Return where the marks of the thin scale stand, in percent; None where there is no interval to mark."""
+    if outlook is None or tool.retirement is not None:
+        return None
+    now_s = tool.edge_totals.cut_time_s
+    whole_s = 1.06 * (now_s + outlook.high_s) or 1.0
+    marks = {"now": now_s, "low": now_s + outlook.low_s, "high": now_s + outlook.high_s}
+    return {name: round(100 * at_s / whole_s, 2) for name, at_s in marks.items()}
+
+
+def place_words(tool: Tool, in_spindle: str | None) -> str:
+    """Say where a tool is."""
+    if tool.retirement is not None:
+        return f"retired: {tool.retirement.reason}"
+    if tool.id == in_spindle:
+        return "in the spindle"
+    if tool.assembly is None:
+        return "on the shelf"
+    return f"in {tool.assembly.holder.label}" if tool.assembly.holder else "in a holder"
+
+
+def cut_option(cut: dict[str, Any]) -> tuple[str, str]:
+    """Return id and words of a cut, to choose it from a list of a tool's cuts."""
+    when = f"of {moment(cut['started_at'])}" if cut["started_at"] else "(clock not set)"
+    return cut["id"], f"before the cut {when}, {duration(cut['cut_time_s'])}"
+
+
+def assembly_words(tool: Tool, units: str) -> str:
+    """Say how a tool is held."""
+    made = tool.assembly
+    if made is None:
+        return "in no holder"
+    words = (
+        made.holder.label if made.holder else None,
+        f"{size(made.stickout_mm, units)} out" if made.stickout_mm else None,
+        f"indicator reads {indicator(made.runout_um, units)}" if made.runout_um is not None else None,
+    )
+    return ", ".join(filter(None, words))
+
+
+def type_rows(tool: Tool, units: str) -> list[tuple[str, str]]:
+    """Return name and value of what is known of a tool's type and edge."""
+    kind, edge = tool.type, tool.edge
+    if kind is None:
+        return [("Flutes", str(tool.teeth))] if tool.teeth else []
+    measured = " as measured" if edge.DC else ""
+    rows: list[tuple[str, Any]] = [
+        ("Diameter DC", tool.diameter_mm and size(tool.diameter_mm, units) + measured),
+        ("Corner radius RE", kind.RE is not None and (size(kind.RE, units) if kind.RE else "sharp")),
+        ("Flutes NOF", tool.teeth),
+        ("Flute length LCF", (edge.LCF or kind.LCF) and size(edge.LCF or kind.LCF, units)),
+        ("Deepest cut APMX", kind.APMX and size(kind.APMX, units)),
+        ("Overall length OAL", kind.OAL and size(kind.OAL, units)),
+        ("Shank DMM", kind.DMM and size(kind.DMM, units)),
+        ("Helix angle FHA", kind.FHA and f"{kind.FHA:g}°"),
+        ("Pitch", pitch_words(kind)),
+        ("Substrate", kind.substrate),
+        ("Coating", edge.coating or kind.coating),
+        ("Highest speed RPMX", kind.RPMX and f"{kind.RPMX:,.0f}".replace(",", "\u202f") + "\u00a0rpm"),
+        ("Maker", kind.maker),
+        ("Price", kind.price),
+    ]
+    return [(name, str(value)) for name, value in rows if value not in (None, False, "")]
+
+
+def pitch_words(kind) -> str | None:
+    """Say whether the flutes are evenly spaced, with the angles where they are known."""
+    angles = ", ".join(f"{angle:g}°" for angle in kind.pitch_deg) if kind.pitch_deg else ""
+    return " ".join(filter(None, (kind.pitch, f"({angles})" if angles else ""))) or None
