@@ -14,7 +14,7 @@ from shopmon.records.credit import credited_cuts
 from shopmon.records.photos import Photos
 from shopmon.records.register_fields import FIELDS, checked, reference, same_label, type_of
 from shopmon.records.register_reading import Connect, RegisterReading
-from shopmon.records.register_rows import Tool
+from shopmon.records.register_rows import FOLLOWS_THE_TOOL, Tool
 from shopmon.records.stamps import Stamps
 from shopmon.records.tables import corrections, cuts
 from shopmon.records.tool_tables import metadata
@@ -22,7 +22,6 @@ from shopmon.records.tool_tables import metadata
 Rows = list[tuple[sa.Table, dict[str, Any]]]
 LABELLED = ("mill_types", "holders", "materials", "parts", "operations")
 MOST_CUTS_AT_ONCE = 5000
-FOLLOWS_THE_TOOL = ("end_mill_id", "tool_assembly", "holder", "stickout_mm", "flutes")
 
 
 class Register(RegisterReading):

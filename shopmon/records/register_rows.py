@@ -7,6 +7,12 @@ from shopmon.cutting.nouns import EndMillType, Holder, ToolAssembly
 from shopmon.records.credit import NOTHING, Totals
 from shopmon.records.register_fields import END_MILL, WORN
 
+# values of a context that follow from the tool in the spindle
+FOLLOWS_THE_TOOL = (
+    *("end_mill_id", "tool_assembly", "holder", "stickout_mm"),
+    *("flutes", "diameter_mm", "helix_deg", "rated_rpm"),
+)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
@@ -190,6 +196,7 @@ class Tool:
     def context(self) -> dict[str, Any]:
         """Return what follows for the context of a cut with this tool in the spindle."""
         holder = self.assembly.holder if self.assembly else None
+        marked_rpm = [part.RPMX for part in (self.type, holder) if part and part.RPMX]
         return {
             "end_mill": self.label,
             "end_mill_id": self.id,
@@ -197,6 +204,9 @@ class Tool:
             "holder": holder.label if holder else None,
             "stickout_mm": self.assembly.stickout_mm if self.assembly else None,
             "flutes": self.teeth,
+            "diameter_mm": self.diameter_mm,
+            "helix_deg": abs(self.type.FHA) if self.type and self.type.FHA is not None else None,
+            "rated_rpm": min(marked_rpm, default=None),
         }
 
 

@@ -5,10 +5,10 @@ from typing import Any
 
 from shopmon.errors import SettingError
 from shopmon.records.register import Register
+from shopmon.records.register_rows import FOLLOWS_THE_TOOL
 
-FOLLOWS = ("end_mill_id", "tool_assembly", "holder", "stickout_mm", "flutes")
 # said of the cut with the tool before; nobody has said it of the new one
-ENDS_WITH_THE_TOOL = ("ap_mm", "ae_mm", "feed_mm_min", "program_section")
+ENDS_WITH_THE_TOOL = ("ap_mm", "ae_mm", "feed_mm_min", "max_vc_m_min", "program_section")
 
 
 def with_tool(
@@ -53,7 +53,7 @@ def _following(values: Mapping[str, Any], now: Mapping[str, Any], register: Regi
         if values.get("end_mill_id"):
             raise SettingError("The register has no tool with this id.", "Choose one under End mills.")
         same = word is not None and word == now.get("end_mill")
-        unknown = dict.fromkeys(FOLLOWS if not same else ())
+        unknown = dict.fromkeys(FOLLOWS_THE_TOOL if not same else ())
         changed = {} if same else dict.fromkeys(ENDS_WITH_THE_TOOL)
         return {"end_mill_id": None, **unknown, **changed, "end_mill": word}
     if tool.id == now.get("end_mill_id"):

@@ -26,6 +26,8 @@ def choose(shop, values, now=None, origin="touched"):
 def test_label_or_id_bring_flutes_holder_and_stickout(shop):
     tool_id = shop.mill("plum #3")
     holder = shop.register.add("holders", {"label": "collet A"})
+    shop.register.correct("mill_types", shop.type_id, "RPMX", 24000)
+    shop.register.correct("holders", holder, "RPMX", 18000)
     shop.register.assemble(tool_id, {"holder_id": holder, "stickout_mm": 24})
     by_label, origins = choose(shop, {"end_mill": "Plum  #3"}, origin="macro")
     by_id, _ = choose(shop, {"end_mill_id": tool_id})
@@ -38,6 +40,9 @@ def test_label_or_id_bring_flutes_holder_and_stickout(shop):
             "end_mill": "plum #3",
             "end_mill_id": tool_id,
             "flutes": 3,
+            "diameter_mm": 6.0,
+            "helix_deg": 38.0,
+            "rated_rpm": 18000.0,
             "holder": "collet A",
             "stickout_mm": 24.0,
             "tool_assembly": "plum #3, in collet A, 24 mm out",
