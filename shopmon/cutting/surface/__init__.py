@@ -1,0 +1,1 @@
+"""Roughness of a measured profile, and what geometry alone would have left."""
