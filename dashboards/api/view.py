@@ -10,6 +10,7 @@ from shopmon.dashboards.api import (
     health,
     marks,
     mills,
+    speeds,
     state,
     stream,
 )
@@ -26,6 +27,7 @@ __all__ = [
     "health",
     "marks",
     "mills",
+    "speeds",
     "state",
     "stream",
 ]

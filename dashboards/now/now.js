@@ -48,6 +48,13 @@ function chatterFacts({ severity, frequency_hz }) {
   return text;
 }
 
+// One touch from the alarm to the advice for that very chatter.
+function advice() {
+  const id = ringing?.event_id;
+  part("advice").hidden = !id;
+  if (id) part("advice").setAttribute("href", `/speeds/event/${encodeURIComponent(id)}`);
+}
+
 // Said once per change of state: at once for chatter, politely otherwise.
 function announce(state, facts, unsure) {
   if (state === shown) return;
@@ -139,6 +146,7 @@ function onState(state) {
   const plain = state.state === "no-input" ? state.input.text : words[state.state].means;
   const facts = ringing ? chatterFacts(state.chatter) : plain;
   look(state.state, ringing ? null : facts, state.unsure);
+  advice();
   announce(state.state, facts, state.unsure);
   figures(state);
   input(state);
@@ -171,6 +179,7 @@ function blank(state, facts) {
   level(null, null);
   picture.clear();
   veil(words[state].word);
+  part("advice").hidden = true;
 }
 
 new Live("/api/stream", "/api/state", {

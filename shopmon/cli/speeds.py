@@ -164,6 +164,22 @@ def limits_given(options: dict):
     )
 
 
+def earlier_tones(options: dict):
+    """Lines of the same tool at other speeds, each written ``HZ,RPM``."""
+    from shopmon.cutting.advice import ChatterTone
+
+    found = []
+    for text in options["earlier"]:
+        try:
+            hz, rpm = (float(part) for part in text.split(","))
+        except ValueError as exc:
+            raise SettingError(
+                f"--earlier {text!r} is no line.", "Write HZ,RPM, for example 1390,10500."
+            ) from exc
+        found.append(ChatterTone(frequency_hz=hz, rpm=rpm, flutes=options["flutes"]))
+    return tuple(found)
+
+
 def tone_advice(options: dict) -> list[dict]:
     """Advice from one chatter frequency."""
     from shopmon.cutting.advice import ChatterTone, advise
@@ -184,7 +200,7 @@ def tone_advice(options: dict) -> list[dict]:
         ae_mm=options["ae"],
         ap_mm=options["ap"],
     )
-    return [asdict(entry) for entry in advise(tone, limits_given(options))]
+    return [asdict(entry) for entry in advise(tone, limits_given(options), earlier_tones(options))]
 
 
 def modal_result(options: dict):
@@ -237,6 +253,7 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 @click.option("--rpm", type=float, metavar="N", help="Present speed, if not that of the first --at.")
 @click.option("--ap", type=float, metavar="MM", help="Wanted axial depth, if not that of the first --at.")
 @click.option("--chatter-hz", type=float, metavar="HZ", help="Advise from this tone; give --rpm, --flutes.")
+@click.option("--earlier", multiple=True, metavar="HZ,RPM", help="Tone of the same tool at another speed.")
 @cut_options.min_rpm
 @cut_options.max_rpm
 @click.option("--tool-rpm", type=float, metavar="N", help="Highest speed marked on the tool or its holder.")
@@ -264,6 +281,8 @@ def command(json_file, **options):
     from shopmon.cli.speeds_text import as_text
 
     case = deepest = None
+    if options["earlier"] and options["chatter_hz"] is None:
+        raise SettingError("--earlier goes with --chatter-hz.", "Give the present tone with --chatter-hz.")
     if options["chatter_hz"] is not None:
         result = {"schema": SCHEMA, "points": [], "advice": tone_advice(options)}
     else:

@@ -13,8 +13,15 @@ from typing import Literal
 
 import numpy as np
 
+from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_positive
-from shopmon.cutting.quiet_speeds import QuietSpeeds, candidate_speeds, quiet_speeds, usual_arcs
+from shopmon.cutting.quiet_speeds import (
+    EarlierLine,
+    QuietSpeeds,
+    candidate_speeds,
+    quiet_speeds,
+    usual_arcs,
+)
 
 Action = Literal["speed", "less-depth", "less-stickout", "other-tool", "none"]
 
@@ -25,6 +32,8 @@ SAME_SPEED = 0.015
 STEP_LOSS = 0.1  # of the probability that a coarse override step may cost
 USELESS_LOBE = 6.0  # waves between teeth even at the highest speed: the quiet bands are too narrow
 HIGHEST_HZ = 100_000.0
+APART_SPEED = 0.02  # at nearly the same speed a second line says nothing new
+MOST_EARLIER = 3
 ORDER_UP = "Speed first, then feed (common practice, no source)."
 ORDER_DOWN = "Feed first, then speed (common practice, no source)."
 CAUTION_UP = "Never above the speed marked on tool, holder or machine."
@@ -163,7 +172,9 @@ class Advice:
     caution: str = ""
 
 
-def advise(tone: ChatterTone, limits: SpeedLimits | None = None) -> tuple[Advice, ...]:
+def advise(
+    tone: ChatterTone, limits: SpeedLimits | None = None, earlier: tuple[ChatterTone, ...] = ()
+) -> tuple[Advice, ...]:
     """Advise what to do about a chatter line, best first.
 
     Parameters
@@ -172,6 +183,9 @@ def advise(tone: ChatterTone, limits: SpeedLimits | None = None) -> tuple[Advice
         What was heard, and what is known of the cut.
     limits
         Of machine and tool; None means that none is known.
+    earlier
+        Lines of the same tool, holder and stickout at other speeds, the newest first. One line leaves open
+        how far the mode is from it; two at different speeds locate it.
 
     Returns
     -------
@@ -190,9 +204,42 @@ def advise(tone: ChatterTone, limits: SpeedLimits | None = None) -> tuple[Advice
         return rest
     arcs = usual_arcs(tone.milling, tone.ae_mm, tone.diameter_mm)
     speeds = candidate_speeds(tone.frequency_hz, tone.flutes, *bounds)
-    found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds)
-    offers = [_speed(tone, limits, found, place) for place in _peaks(tone, found)]
+    lines = _lines(tone, earlier)
+    found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds, lines)
+    note = _located(found, lines)
+    offers = [_speed(tone, limits, found, place, note) for place in _peaks(tone, found)]
     return (*offers, *rest)
+
+
+def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[EarlierLine, ...]:
+    """Those earlier lines that tell something new, at most a few."""
+    found, known = [], [tone.rpm]
+    for other in earlier:
+        fits = other.rpm is not None and other.flutes == tone.flutes and other.pitch_equal
+        if not fits or any(abs(other.rpm / rpm - 1) < APART_SPEED for rpm in known):
+            continue
+        depths = tone.ap_mm is not None and other.ap_mm is not None
+        told = other.milling == "slot" or None not in (other.milling, other.ae_mm, other.diameter_mm)
+        width = (other.ae_mm or 1.0, other.diameter_mm or 1.0)
+        found.append(
+            EarlierLine(
+                frequency_hz=other.frequency_hz,
+                rpm=other.rpm,
+                depth_ratio=other.ap_mm / tone.ap_mm if depths else 1.0,
+                arc_rad=entry_exit(other.milling, *width) if told else None,
+            )
+        )
+        known.append(other.rpm)
+    return tuple(found[:MOST_EARLIER])
+
+
+def _located(found: QuietSpeeds, lines: tuple[EarlierLine, ...]) -> str:
+    """Say where two lines put the mode."""
+    if not lines:
+        return ""
+    low, _, high = found.mode_hz
+    heard = " and ".join(f"{line.frequency_hz:.0f} Hz at {line.rpm:.0f} rpm" for line in lines)
+    return f" Together with {heard} the mode itself is put at {low:.0f} to {high:.0f} Hz."
 
 
 def _waves(tone: ChatterTone, rpm: float) -> float:
@@ -225,7 +272,7 @@ def _peaks(tone: ChatterTone, found: QuietSpeeds) -> list[int]:
     return chosen
 
 
-def _speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, place: int) -> Advice:
+def _speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, place: int, located: str) -> Advice:
     rpm, probability = float(found.rpm[place]), float(found.probability[place])
     programmed = tone.nominal_rpm or tone.rpm
     up = rpm > tone.rpm
@@ -238,7 +285,7 @@ def _speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, place: in
         feed_factor=round(rpm / tone.rpm, 3),
         lobe=max(1, round(_waves(tone, rpm))),
         probability_quiet=round(probability, 2),
-        reason=_why(tone, rpm) + " " + (ORDER_UP if up else ORDER_DOWN) + note,
+        reason=_why(tone, rpm) + located + " " + (ORDER_UP if up else ORDER_DOWN) + note,
         caution=CAUTION_UP if up else CAUTION_DOWN,
     )
 

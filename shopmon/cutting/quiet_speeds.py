@@ -1,6 +1,6 @@
 """How probably a cut that rings would be quiet at other speeds, when only its line was heard."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,9 @@ PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 36
 MOST_LOBES = 6.0
 EASY_WAVES = 3.0  # between teeth; fewer systems are drawn beyond, each takes longer
 BLUR = (0.2, 0.6, 0.2)  # no spindle holds its speed to the point
+MORE_DRAWN = 3  # where an earlier line will leave few of them
+SECOND_LINE, SECOND_STRAY = 0.01, 0.03  # spread of an earlier line, and what is left where it fits nothing
+LOCATED = (0.1, 0.5, 0.9)
 MARGIN = 0.02  # of the growth per tooth within which quiet and chatter blend
 # what is cut when nobody says: milling, ae over diameter, share; our own judgement, no source
 USUAL_CUTS = (
@@ -23,6 +26,26 @@ USUAL_CUTS = (
     ("slot", 1.0, 0.25),
 )
 USUAL_WIDTHS = ((0.06, 0.3), (0.2, 0.3), (0.5, 0.4))
+
+
+@dataclass(frozen=True, kw_only=True)
+class EarlierLine:
+    """Another chatter line of the same tool, at another speed.
+
+    Attributes
+    ----------
+    frequency_hz, rpm
+        The line, and the true speed.
+    depth_ratio
+        Axial depth there over the depth now.
+    arc_rad
+        Of the cut there; None where it is as now.
+    """
+
+    frequency_hz: float
+    rpm: float
+    depth_ratio: float = 1.0
+    arc_rad: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,10 +58,13 @@ class QuietSpeeds:
         Ascending, ``(speeds,)``.
     probability
         ``(speeds,)``.
+    mode_hz
+        Natural frequency of the mode that rings: the 10th, 50th and 90th of a hundred systems.
     """
 
     rpm: np.ndarray
     probability: np.ndarray
+    mode_hz: tuple[float, float, float]
 
 
 def usual_arcs(
@@ -71,6 +97,7 @@ def quiet_speeds(
     flutes: int,
     arcs: tuple[tuple[tuple[float, float], float], ...],
     speeds_rpm: np.ndarray,
+    earlier: tuple[EarlierLine, ...] = (),
 ) -> QuietSpeeds:
     """Weigh every plausible system's verdict at each speed, at the depth and width that rang.
 
@@ -82,20 +109,57 @@ def quiet_speeds(
         From `usual_arcs`.
     speeds_rpm
         Ascending.
+    earlier
+        Lines of the same tool at other speeds: of the systems that ring as was heard now, those count that
+        would have rung so there.
     """
-    total, weights = np.zeros(len(speeds_rpm)), 0.0
+    total, weights, modes = np.zeros(len(speeds_rpm)), 0.0, []
     effort = min(1.0, EASY_WAVES * rpm * flutes / (60 * frequency_hz))
     for arc, share in arcs:
         for axes, count in FAMILIES:
-            number = max(3, round(count * share * effort))
+            number = max(3, round(count * share * effort)) * (MORE_DRAWN if earlier else 1)
             found = plausible_systems(frequency_hz, rpm, flutes, arc, axes, number)
+            found = _heard_before(found, flutes, earlier)
+            modes.append(_ringing_modes(found, frequency_hz))
             quiet, weight = _quiet(found, flutes, speeds_rpm)
             total += quiet
             weights += weight
     probability = total / max(weights, 1e-9)
     if len(probability) > 2:
         probability = np.convolve(np.pad(probability, 1, mode="edge"), BLUR, mode="valid")
-    return QuietSpeeds(speeds_rpm, probability)
+    return QuietSpeeds(speeds_rpm, probability, _located(modes, frequency_hz))
+
+
+def _heard_before(found: Plausible, flutes: int, earlier: tuple[EarlierLine, ...]) -> Plausible:
+    """Weigh systems by what they would have sounded like at the speeds of earlier lines."""
+    weight = found.weight
+    for line in earlier:
+        if not len(weight):
+            break
+        force = found.force_n_per_m * line.depth_ratio
+        arc = line.arc_rad or found.arc_rad
+        there = spectral_radius(found.systems, arc, flutes, line.rpm, force, lines=True)
+        off = np.log(np.maximum(there.line_hz, 1e-3) / line.frequency_hz) / SECOND_LINE
+        rings = 0.5 + 0.5 * np.tanh(np.log(np.maximum(there.radius, 1e-9)) / MARGIN / 2)
+        weight = weight * (SECOND_STRAY + (1 - SECOND_STRAY) * rings * np.exp(-0.5 * off**2))
+    return replace(found, weight=weight)
+
+
+def _ringing_modes(found: Plausible, frequency_hz: float) -> tuple[np.ndarray, np.ndarray]:
+    """Natural frequency nearest to the line in each system, and what each counts."""
+    hz = found.systems.frequency_hz
+    nearest = np.argmin(np.abs(np.log(hz / frequency_hz)), axis=1)
+    return np.take_along_axis(hz, nearest[:, None], axis=1)[:, 0], found.weight
+
+
+def _located(modes: list[tuple[np.ndarray, np.ndarray]], line_hz: float) -> tuple[float, float, float]:
+    """Weighted quantiles of the natural frequencies; the line itself where nothing fits."""
+    hz, weight = (np.concatenate(part) for part in zip(*modes, strict=True))
+    if weight.sum() <= 0:
+        return (line_hz,) * 3
+    order = np.argsort(hz)
+    share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / weight.sum()
+    return tuple(float(value) for value in np.interp(LOCATED, share, hz[order]))
 
 
 def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.ndarray, float]:

@@ -13,12 +13,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from shopmon import __version__
+from shopmon.cutting.advice import ChatterTone
 from shopmon.cutting.learned_advice import frequency_band
 from shopmon.cutting.learning import LEARNER, Belief, belief_from, belief_state, first_belief, learn
 from shopmon.cutting.prior import Prior
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.archive import Archive
-from shopmon.service.tool_and_job import Trial, key_of, key_values, prior_from, trials_of
+from shopmon.service.tool_and_job import TELLS_APART, Trial, key_of, key_values, prior_from, trials_of
 
 MOST_TRIALS = 60  # learned from when all is learned anew: older ones hardly count any more
 MOST_CUTS = 200
@@ -78,6 +79,25 @@ class Beliefs:
             self._keep(values, belief, prior, known)
         return Known(belief=belief, prior=prior, trials=trials, learned=len(known))
 
+    def tones(self, context: Mapping[str, Any]) -> tuple[ChatterTone, ...]:
+        """Return the chatter lines heard of the tool in a context, the newest first.
+
+        None where nothing tells that tool from others.
+        """
+        values = key_values(context)
+        if not any(values.get(name) for name in TELLS_APART):
+            return ()
+        self._flush()
+        trials = trials_of(self._archive.cuts_of_tool(values, MOST_CUTS))
+        return tuple(
+            ChatterTone(
+                frequency_hz=trial.chatter_hz, rpm=trial.rpm, flutes=context.get("flutes"),
+                milling=trial.milling, ap_mm=trial.ap_mm, **_width(context, trial),
+            )
+            for trial in reversed(trials)
+            if trial.verdict == "chatter" and trial.chatter_hz and trial.rpm
+        )  # fmt: skip
+
     def _taken_up(
         self, rows: list[dict], prior: Prior, useful: list[Trial], whole: bool
     ) -> tuple[Belief, list, int]:
@@ -114,6 +134,13 @@ class Beliefs:
             self._archive.flush(filing=False, timeout_s=FLUSH_S)
         except StoreError as exc:  # a full disk takes nothing from what is known
             log.warning("The newest cuts cannot be read yet: %s", exc.text)
+
+
+def _width(context: Mapping[str, Any], trial: Trial) -> dict[str, float | None]:
+    """Diameter and width of a trial, as far as they can be."""
+    diameter, ae_mm = context.get("diameter_mm"), trial.ae_mm
+    fits = diameter is not None and ae_mm is not None and ae_mm <= diameter
+    return {"diameter_mm": diameter, "ae_mm": ae_mm if fits else None}
 
 
 def _place(known: list, marks: list, whole: bool) -> int | None:

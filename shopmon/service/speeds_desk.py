@@ -5,6 +5,7 @@ Nothing here computes on the asker's thread: an answer that is not ready says th
 
 import threading
 from collections.abc import Callable, Mapping
+from math import isclose
 from typing import Any
 
 from shopmon.cutting.advice import advise
@@ -20,6 +21,7 @@ from shopmon.service.speed_question import asked_for, question_of, tone_of
 from shopmon.service.thinking import Failed, Thinker
 from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, standing
 
+SAME = 0.003  # an inch field is rounded; less of a change is none
 WHAT_IF = ("ap_mm", "ae_mm", "stickout_mm", "flutes")
 ANSWERS = {"better": TRIED[0], "same": TRIED[1], "worse": TRIED[2]}
 
@@ -123,7 +125,8 @@ class SpeedsDesk:
         given = {name: value for name, value in what_if.items() if value is not None}
         checked = checked_context(given) if given else {}
         now = self._context()
-        return {name: value for name, value in checked.items() if value != now.get(name)}
+        same = {name for name, value in checked.items() if isclose(value, now.get(name) or 0.0, rel_tol=SAME)}
+        return {name: value for name, value in checked.items() if name not in same}
 
     # one chatter
 
@@ -140,11 +143,13 @@ class SpeedsDesk:
         if event is None:
             return None
         facts = facts_of(self._named(event["context"]), self._machine)
-        tone = tone_of(event, facts)
-        advice = self._thinker.ask(
-            ("tone", tone, facts.limits), lambda: [_plain(each) for each in advise(tone, facts.limits)],
-            urgent=True,
-        )  # fmt: skip
+        tone, limits = tone_of(event, facts), facts.limits
+
+        def think() -> list[dict]:
+            earlier = self._beliefs.tones(event["context"])
+            return [_plain(each) for each in advise(tone, limits, earlier)]
+
+        advice = self._thinker.ask(("tone", self._version, tone, limits), think, urgent=True)
         learned = self._learned_for(event)
         failed = next((each for each in (advice, learned) if isinstance(each, Failed)), None)
         waits = advice is None or learned is None

@@ -18,6 +18,7 @@ KEY_VALUES = (
     "machine", "end_mill_id", "end_mill", "tool_assembly", "holder", "stickout_mm", "diameter_mm", "flutes",
     "material",
 )  # fmt: skip
+TELLS_APART = ("end_mill_id", "end_mill", "tool_assembly", "diameter_mm")  # two tools of one machine
 LABELS = ("end_mill", "tool_assembly")  # of a tool of the register they may change without it changing
 USUAL_MILLING, USUAL_WIDTH = "climb", 0.4  # of the diameter, where nobody says; own judgement, no source
 CHATTER, QUIET, NO_CUT, A_CUT = "chatter", "no chatter", "not a cut", "a cut"

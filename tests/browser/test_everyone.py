@@ -8,6 +8,7 @@ from shopmon.dashboards.look.words import STATES
 
 from tests.browser.conftest import desk, phone
 from tests.browser.measures import measure
+from tests.dashboards.fake_speeds import EVENT
 
 SCREENS = {
     "phone-360": (phone, 360, 740),
@@ -18,7 +19,8 @@ SCREENS = {
     "desk-1920": (desk, 1920, 1080),
 }
 PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere",
-         "help": "help", "listening": "listening"}  # fmt: skip
+         "help": "help", "listening": "listening", "speeds": "speeds",
+         "advice": f"speeds/event/{EVENT}"}  # fmt: skip
 
 
 NOTICE = {"code": "x", "text": "A notice.", "hint": "A hint."}

@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 from shopmon.cutting.advice import ChatterTone, SpeedLimits, advise
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.cutting.plausible import least_limit
+from shopmon.cutting.quiet_speeds import EarlierLine, candidate_speeds, quiet_speeds, usual_arcs
 from shopmon.errors import SettingError
 
 TONE = {"frequency_hz": 1432.6, "rpm": 11900.0, "nominal_rpm": 12000.0, "flutes": 3}
@@ -124,3 +126,43 @@ def test_refuses_what_cannot_be(wrong):
 def test_refuses_an_empty_range():
     with pytest.raises(SettingError):
         SpeedLimits(min_rpm=9000, max_rpm=8000)
+
+
+@pytest.mark.parametrize(("milling", "share"), [("climb", 0.25), ("slot", 1.0)])
+def test_two_lines_at_different_speeds_locate_the_mode_better_than_one(milling, share):
+    machine = Systems("y", np.array([[1400.0]]), np.array([[0.03]]), np.array([[1e7]]), np.array([0.3]))
+    arc, speeds = entry_exit(milling, share, 1.0), (11_900.0, 17_000.0)
+    force = 3 * least_limit(machine, 3, arc)
+    heard = [spectral_radius(machine, arc, 3, rpm, force, lines=True) for rpm in speeds]
+    assert all(each.radius[0] > 1 for each in heard)
+    first, second = (float(each.line_hz[0]) for each in heard)
+    arcs = usual_arcs(milling, 10 * share, 10.0)
+    rpm = candidate_speeds(first, 3, 8000, 18_000)
+    one = quiet_speeds(first, speeds[0], 3, arcs, rpm).mode_hz
+    earlier = (EarlierLine(frequency_hz=second, rpm=speeds[1]),)
+    two = quiet_speeds(first, speeds[0], 3, arcs, rpm, earlier).mode_hz
+    assert two[2] / two[0] < one[2] / one[0], "the second line narrows it"
+    assert abs(np.log(two[1] / 1400)) < max(abs(np.log(one[1] / 1400)), 0.02)
+
+
+def test_an_earlier_line_is_used_only_where_it_says_something_new():
+    limits = SpeedLimits(max_rpm=18_000)
+    tone, at = ChatterTone(**TONE), {"frequency_hz": 1390.0, "flutes": 3}
+    alone = advise(tone, limits)
+    useless = (
+        ChatterTone(**at, rpm=11_950.0),
+        ChatterTone(**at, rpm=None),
+        ChatterTone(frequency_hz=1390.0, flutes=4, rpm=10_000.0),
+        ChatterTone(**at, rpm=10_000.0, pitch_equal=False),
+    )
+    assert advise(tone, limits, useless) == alone
+    told = advise(tone, limits, (ChatterTone(**at, rpm=10_000.0),))
+    assert "1390 Hz at 10000 rpm" in told[0].reason
+    assert "Together" not in alone[0].reason
+
+
+def test_an_earlier_line_that_fits_nothing_does_not_silence_the_advice():
+    stranger = ChatterTone(frequency_hz=310.0, flutes=3, rpm=9000.0)
+    told = advise(ChatterTone(**TONE), SpeedLimits(max_rpm=18_000), (stranger,))
+    assert told
+    assert all(entry.probability_quiet is None or 0 <= entry.probability_quiet <= 1 for entry in told)

@@ -22,6 +22,7 @@ from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
+from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 
 RATE_HZ = 48_000
 STEP_HZ = 24_000 / 1024
@@ -120,6 +121,7 @@ class FakeMonitor:
         self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
         self._folder = Path(folder)
         self._lock = threading.RLock()
+        self.speeds = FakeSpeeds(self.context, self.state)
         self._context = {
             "nominal_rpm": 12000.0,
             "flutes": 3,
@@ -129,6 +131,9 @@ class FakeMonitor:
             "ap_mm": 1.5,
             "ae_mm": 4.0,
             "milling": "climb",
+            "diameter_mm": 10.0,
+            "stickout_mm": 30.0,
+            "helix_deg": 35.0,
         }
         self._state, self._since, self._seq, self._cut_id = "spinning", 0.0, 0, None
         self._log: list[dict] = []
@@ -169,6 +174,7 @@ class FakeMonitor:
                 "cut_id": self._cut_id,
                 "cut_time_s": self._since if self._cut_id else None,
                 "chatter": {
+                    "event_id": EVENT,
                     "frequency_hz": CHATTER_HZ,
                     "level_db": -23.1,
                     "severity": self.severity,
