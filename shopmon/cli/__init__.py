@@ -15,6 +15,7 @@ COMMANDS = {
     "speeds": "shopmon.cli.speeds",
     "program": "shopmon.cli.program",
     "spindle": "shopmon.cli.spindle",
+    "tap": "shopmon.cli.tap",
     "devices": "shopmon.cli.devices",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",

@@ -1,0 +1,124 @@
+"""Measured frequency responses in the universal file format, data set 58 (through pyuff)."""
+
+from pathlib import Path
+
+import numpy as np
+
+from shopmon.errors import RecordingError, StoreError
+from shopmon.signals.frequency_response import MeasuredResponse
+
+SUFFIXES = (".uff", ".unv", ".ufb")
+RESPONSE_FUNCTION = 4  # function type of data set 58: frequency response function
+DISPLACEMENT, VELOCITY, FORCE, ACCELERATION = 8, 11, 9, 12  # specific data types of data set 58
+# fields that data set 58 wants filled and that a tap test does not have
+NOT_SAID = {
+    **{f"id{number}": "NONE" for number in range(2, 6)},
+    **{f"{axis}_{what}_unit_exp": 0 for axis in ("abscissa", "ordinate", "orddenom", "z_axis")
+       for what in ("len", "force", "temp")},
+    "ver_num": 0, "load_case_id": 0, "rsp_ent_name": "NONE", "ref_ent_name": "NONE", "z_axis_value": 0.0,
+    "z_axis_spec_data_type": 0, "z_axis_axis_units_lab": "NONE",
+}  # fmt: skip
+INTEGRATIONS = {DISPLACEMENT: 0, VELOCITY: 1, ACCELERATION: 2}
+
+
+def read_response(path: str | Path, number: int | None = None) -> MeasuredResponse:
+    """Read a frequency response as a receptance.
+
+    Parameters
+    ----------
+    number
+        Which of several, counted from 1.
+
+    Raises
+    ------
+    RecordingError
+        The file holds no response that can be used.
+    """
+    import pyuff
+
+    path = Path(path)
+    if not path.is_file():
+        raise RecordingError(f"{path} is not there.", "Check the name.")
+    try:
+        sets = pyuff.UFF(str(path)).read_sets()
+    except Exception as exc:  # pyuff raises plain Exception, and whatever its parsing meets
+        raise RecordingError(
+            f"{path.name} is no universal file that can be read.", "Export it again."
+        ) from exc
+    sets = sets if isinstance(sets, list) else [sets]
+    found = [one for one in sets if one.get("type") == 58 and one.get("func_type") == RESPONSE_FUNCTION]
+    if not found:
+        raise RecordingError(f"{path.name} holds no frequency response (data set 58).", "Export one.")
+    if number is None and len(found) > 1:
+        raise RecordingError(f"{path.name} holds {len(found)} responses.", "Give --column with its number.")
+    if number is not None and not 1 <= number <= len(found):
+        raise RecordingError(f"{path.name} holds {len(found)} responses, not {number}.", "Count from 1.")
+    return _as_receptance(found[(number or 1) - 1], path.name)
+
+
+def _as_receptance(one: dict, name: str) -> MeasuredResponse:
+    frequency, values = np.asarray(one["x"], float), np.asarray(one["data"], complex)
+    kind = int(one.get("ordinate_spec_data_type", ACCELERATION))
+    if kind not in INTEGRATIONS:
+        raise RecordingError(
+            f"{name}: the response is of a kind that is not known here ({kind}).",
+            "Use displacement, velocity or acceleration over force.",
+        )
+    keep = frequency > 0
+    frequency, values = frequency[keep], values[keep]
+    steps = np.diff(frequency)
+    if frequency.size < 16 or not np.all(np.isfinite(values)) or not np.allclose(steps, steps[0], rtol=1e-3):
+        raise RecordingError(
+            f"{name}: the response is too short, uneven, or holds no numbers.", "Export it again."
+        )
+    return MeasuredResponse(
+        frequency_hz=frequency,
+        receptance=values / (2j * np.pi * frequency) ** INTEGRATIONS[kind],
+        coherence=None,
+        force_db=np.zeros(frequency.size),
+        added_damping_rate=0.0,
+        hits=1,
+    )
+
+
+def write_response(path: str | Path, measured: MeasuredResponse, axis: str) -> None:
+    """Write a receptance, m/N, as data set 58.
+
+    Raises
+    ------
+    StoreError
+        The file is there already, or cannot be written.
+    """
+    import pyuff
+
+    path = Path(path)
+    if path.exists():
+        raise StoreError(f"{path} is there already.", "Give the name of a new file.")
+    direction = {"x": 1, "y": 2}[axis]
+    record = pyuff.prepare_58(
+        binary=0,
+        func_type=RESPONSE_FUNCTION,
+        rsp_node=1,
+        rsp_dir=direction,
+        ref_node=1,
+        ref_dir=direction,
+        data=measured.receptance,
+        x=measured.frequency_hz,
+        id1="receptance of the tool tip",
+        ordinate_spec_data_type=DISPLACEMENT,
+        ordinate_axis_units_lab="m",
+        orddenom_spec_data_type=FORCE,
+        orddenom_axis_units_lab="N",
+        abscissa_spec_data_type=18,
+        abscissa_axis_units_lab="Hz",
+        **NOT_SAID,
+        ord_data_type=6,  # complex, double precision
+        num_pts=measured.frequency_hz.size,
+        abscissa_spacing=1,
+        abscissa_min=float(measured.frequency_hz[0]),
+        abscissa_inc=float(measured.frequency_hz[1] - measured.frequency_hz[0]),
+    )
+    try:
+        pyuff.UFF(str(path)).write_sets(record, mode="add")
+    except OSError as exc:
+        raise StoreError(f"{path} cannot be written ({exc.strerror}).", "Give another name.") from None

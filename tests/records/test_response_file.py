@@ -1,0 +1,77 @@
+"""Responses in universal files: there and back, and files that are none."""
+
+import numpy as np
+import pytest
+import pyuff
+
+from shopmon.errors import RecordingError, StoreError
+from shopmon.records.response_file import read_response, write_response
+from shopmon.signals.frequency_response import MeasuredResponse
+from tests.hits import receptance
+
+FREQUENCY = np.arange(1, 500) * 4.0
+MEASURED = MeasuredResponse(
+    frequency_hz=FREQUENCY,
+    receptance=receptance([(800.0, 0.02, 1e7)], FREQUENCY),
+    coherence=None,
+    force_db=np.zeros(FREQUENCY.size),
+    added_damping_rate=0.0,
+    hits=1,
+)
+
+
+def test_there_and_back(tmp_path):
+    write_response(tmp_path / "tip.uff", MEASURED, "y")
+    again = read_response(tmp_path / "tip.uff")
+    assert again.frequency_hz == pytest.approx(FREQUENCY)
+    assert again.receptance == pytest.approx(MEASURED.receptance, rel=1e-6)
+
+
+def test_another_reader_finds_a_response_over_force_in_y(tmp_path):
+    write_response(tmp_path / "tip.uff", MEASURED, "y")
+    one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
+    assert (one["type"], one["func_type"], one["rsp_dir"], one["ref_dir"]) == (58, 4, 2, 2)
+    assert (one["ordinate_spec_data_type"], one["orddenom_spec_data_type"]) == (8, 9)
+
+
+def test_accelerance_is_integrated_twice(tmp_path):
+    write_response(tmp_path / "tip.uff", MEASURED, "x")
+    one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
+    one["ordinate_spec_data_type"] = 12
+    one["data"] = one["data"] * -((2 * np.pi * FREQUENCY) ** 2)
+    pyuff.UFF(str(tmp_path / "other.uff")).write_sets(one, mode="add")
+    assert read_response(tmp_path / "other.uff").receptance == pytest.approx(MEASURED.receptance, rel=1e-5)
+
+
+def test_no_file_is_written_over(tmp_path):
+    (tmp_path / "tip.uff").write_text("mine")
+    with pytest.raises(StoreError):
+        write_response(tmp_path / "tip.uff", MEASURED, "x")
+    assert (tmp_path / "tip.uff").read_text() == "mine"
+
+
+def test_several_responses_are_asked_for(tmp_path):
+    for _ in range(2):
+        write_response(tmp_path / "one.uff", MEASURED, "x")
+        (tmp_path / "both.uff").open("a").write((tmp_path / "one.uff").read_text())
+        (tmp_path / "one.uff").unlink()
+    with pytest.raises(RecordingError, match="2 responses"):
+        read_response(tmp_path / "both.uff")
+    assert read_response(tmp_path / "both.uff", 2).frequency_hz.size == FREQUENCY.size
+    with pytest.raises(RecordingError):
+        read_response(tmp_path / "both.uff", 3)
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"no such file\n" * 50, bytes(range(256)) * 10, b"    -1\n    58\nbroken\n"]
+)
+def test_other_files_are_refused(tmp_path, content):
+    (tmp_path / "bad.uff").write_bytes(content)
+    with pytest.raises(RecordingError) as error:
+        read_response(tmp_path / "bad.uff")
+    assert error.value.hint
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(RecordingError):
+        read_response(tmp_path / "none.uff")

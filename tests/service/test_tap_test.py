@@ -1,0 +1,133 @@
+"""From hits to modes: systems known exactly, and hits that must not count."""
+
+import numpy as np
+import pytest
+
+from shopmon.errors import SettingError
+from shopmon.service.tap_test import TapSettings, from_response, modes_of, with_force, without_force
+from tests.hits import RATE, taps
+
+ONE = [(1450.0, 0.03, 8e6)]
+THREE = [(900.0, 0.02, 2e7), (1450.0, 0.03, 8e6), (2300.0, 0.015, 1.5e7)]
+CLOSE = [(1000.0, 0.04, 1e7), (1100.0, 0.04, 1e7)]
+SETTINGS = TapSettings(record_s=0.45)
+
+
+def codes(result):
+    return [notice["code"] for notice in result["notices"]]
+
+
+@pytest.mark.parametrize("modes", [ONE, THREE, CLOSE], ids=["one", "three", "close"])
+def test_known_modes_are_found_at_40_db(modes):
+    result, _ = with_force(*taps(modes, noise_db=-40), RATE, SETTINGS)
+    assert len(result["modes"]) == len(modes)
+    for found, (hz, damping, stiffness) in zip(result["modes"], modes, strict=True):
+        assert found["frequency_hz"] == pytest.approx(hz, rel=0.01)
+        assert found["damping_ratio"] == pytest.approx(damping, rel=0.05)
+        assert found["stiffness_n_per_m"] == pytest.approx(stiffness, rel=0.05)
+        assert (
+            abs(found["stiffness_n_per_m"] / stiffness - 1) < 5 * found["stiffness_error"] / stiffness + 0.01
+        )
+
+
+def test_the_modes_go_into_the_stability_prediction():
+    result, _ = with_force(*taps(ONE), RATE, TapSettings(record_s=0.45, axis="y"))
+    (mode,) = modes_of(result)
+    assert (mode.axis, round(mode.frequency_hz)) == ("y", 1450)
+
+
+def test_a_ring_that_is_cut_short_has_the_windows_damping_taken_off():
+    lively = [(600.0, 0.004, 1e7)]
+    result, measured = with_force(*taps(lively, apart_s=0.6, hits=3), RATE, TapSettings(record_s=0.15))
+    assert measured.added_damping_rate > 0 and "still-ringing" in codes(result)
+    assert result["modes"][0]["damping_ratio"] == pytest.approx(0.004, rel=0.05)
+
+
+def test_h1_and_h2_agree_without_noise_and_coherence_says_so():
+    hits = taps(ONE, noise_db=-90)
+    _, first = with_force(*hits, RATE, SETTINGS)
+    _, second = with_force(*hits, RATE, TapSettings(record_s=0.45, estimator="H2"))
+    band = (first.frequency_hz > 1000) & (first.frequency_hz < 2000)
+    assert np.max(np.abs(second.receptance[band] / first.receptance[band] - 1)) < 0.01
+    assert first.coherence[band].min() > 0.99
+    # H1 / H2 is the coherence (Bendat, Piersol, Random Data)
+    ratio = np.abs(first.receptance[band] / second.receptance[band])
+    assert ratio == pytest.approx(first.coherence[band], abs=1e-9)
+
+
+def test_double_hits_are_left_out():
+    result, _ = with_force(*taps(ONE, double=(1, 3)), RATE, SETTINGS)
+    assert [hit["fault"] for hit in result["hits"]] == [None, "double", None, "double", None]
+    assert "double-hit" in codes(result)
+    assert result["modes"][0]["stiffness_n_per_m"] == pytest.approx(8e6, rel=0.02)
+
+
+def test_only_double_hits_are_refused_with_the_reason():
+    with pytest.raises(SettingError, match="double"):
+        with_force(*taps(ONE, hits=2, double=(0, 1)), RATE, SETTINGS)
+
+
+def test_overloaded_hits_are_left_out():
+    force, response = taps(ONE)
+    clipped = np.clip(response, -np.abs(response).max() * 0.9, np.abs(response).max() * 0.9)
+    limit = float(np.abs(clipped).max())
+    settings = TapSettings(record_s=0.45, response_limit=limit)
+    result, _ = with_force(force, clipped, RATE, settings)
+    assert "overload" in codes(result)
+    assert any(hit["fault"] is None for hit in result["hits"])
+
+
+def test_one_hit_is_told_to_be_few():
+    result, measured = with_force(*taps(ONE, hits=1), RATE, SETTINGS)
+    assert "few-hits" in codes(result) and measured.coherence is None
+
+
+def test_a_sensor_turned_round_is_noticed_and_gives_no_mode():
+    force, response = taps(ONE)
+    result, _ = with_force(force, -response, RATE, SETTINGS)
+    assert "odd-phase" in codes(result)
+    assert modes_of(result) == ()
+
+
+def test_without_force_there_is_no_stiffness():
+    _, response = taps(THREE, noise_db=-60)
+    result = without_force(response, RATE, SETTINGS)
+    found = [(mode["frequency_hz"], mode["damping_ratio"]) for mode in result["modes"]]
+    for (hz, damping), (true_hz, true_damping, _) in zip(found, THREE, strict=True):
+        assert hz == pytest.approx(true_hz, rel=0.005)
+        assert damping == pytest.approx(true_damping, rel=0.07)
+    assert "no-stiffness" in codes(result)
+
+
+def test_the_same_response_gives_the_same_modes():
+    result, measured = with_force(*taps(ONE), RATE, SETTINGS)
+    again = from_response(measured, SETTINGS)
+    assert again["modes"] == result["modes"]
+
+
+@pytest.mark.parametrize(
+    ("force", "response"),
+    [
+        (np.zeros(50_000), np.zeros(50_000)),
+        (np.random.default_rng(0).standard_normal(50_000), np.zeros(50_000)),
+        (np.full(50_000, np.nan), np.zeros(50_000)),
+        (np.zeros(50_000), np.zeros(40_000)),
+    ],
+)
+def test_what_is_no_tap_test_is_refused(force, response):
+    with pytest.raises(SettingError) as error:
+        with_force(force, response, RATE, SETTINGS)
+    assert error.value.hint
+
+
+@pytest.mark.parametrize(
+    "bad", [{"lowest_hz": 0.0}, {"lowest_hz": 900.0, "highest_hz": 800.0}, {"record_s": 0.0}, {"axis": "z"}]
+)
+def test_settings_that_cannot_be(bad):
+    with pytest.raises(SettingError):
+        TapSettings(**bad)
+
+
+def test_a_band_above_the_sensor_is_refused():
+    with pytest.raises(SettingError):
+        without_force(np.random.default_rng(0).standard_normal(5000), 1000.0, TapSettings(lowest_hz=600.0))
