@@ -62,8 +62,12 @@ def test_the_readme_shows_commands():
 @pytest.mark.parametrize("words", readme_calls(), ids=" ".join)
 def test_the_readmes_commands_exist_with_their_options(words):
     assert words[0] in COMMANDS
-    known = {text for option in helped(words[0]).params for text in option.opts}
-    for word in words[1:]:
+    command, rest = helped(words[0]), words[1:]
+    known = {text for option in command.params for text in option.opts}
+    for word in rest if isinstance(command, click.Group) else ():
+        if word in command.commands:
+            known |= {text for option in command.commands[word].params for text in option.opts}
+    for word in rest:
         if word.startswith("--"):
             assert word.split("=")[0] in known, word
 

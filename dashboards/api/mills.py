@@ -5,13 +5,13 @@ from typing import Any
 
 from flask import Response, jsonify, request, send_file
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
-from shopmon.dashboards.api.mill_data import tool_as_data, totals_as_data
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.records.photos import LARGEST_BYTES
+from shopmon.records.register_data import register_as_data, tool_as_data
+from shopmon.records.register_files import MOST_BYTES, export_csv, import_csv, import_json
 from shopmon.records.register_rows import Tool
 
-SCHEMA = "shopmon.mills/1"
 NO_TOOL = ("There is no tool with this id.", "Look at the list under End mills.")
 
 
@@ -22,12 +22,34 @@ def register():
 
 @blueprint.get("/mills")
 def mills():
-    """Every tool with what it has cut, and what is credited to nobody."""
-    return jsonify(
-        schema=SCHEMA,
-        tools=[tool_as_data(tool) for tool in register().tools()],
-        uncredited=[{"said": said, **totals_as_data(totals)} for said, totals in register().uncredited()],
-    )
+    """Every type and tool with what it has cut, and what is credited to nobody."""
+    return jsonify(register_as_data(register()))
+
+
+@blueprint.get("/mills/export.csv")
+def mills_as_csv() -> Response:
+    """The tools as a table."""
+    response = Response(export_csv(register()), mimetype="text/csv")
+    response.headers["Content-Disposition"] = "attachment; filename=end-mills.csv"
+    return response
+
+
+@blueprint.get("/mills/export.json")
+def mills_as_json() -> Response:
+    """The same as ``/api/mills``, to be saved."""
+    response = jsonify(register_as_data(register()))
+    response.headers["Content-Disposition"] = "attachment; filename=end-mills.json"
+    return response
+
+
+@blueprint.post("/mills/import")
+def import_mills():
+    """Enter the tools of a file, all or none: the body is CSV (``text/csv``) or ``shopmon.mills/1``."""
+    request.max_content_length = MOST_BYTES
+    takes = {"text/csv": import_csv, "application/json": import_json}.get(request.mimetype)
+    if takes is None:
+        raise Refusal(415, "This is neither CSV nor JSON.", "Send it with the right Content-Type.")
+    return jsonify(takes(register(), request.get_data(cache=False)))
 
 
 @blueprint.post("/mills")

@@ -9,6 +9,7 @@ from shopmon.dashboards.pairing.view import base_url
 
 from shopmon.cutting.nouns import MATERIAL_GROUPS
 from shopmon.records.register_fields import KINDS, REASONS
+from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
 
 CUTS_SHOWN = 10
@@ -102,6 +103,12 @@ def kinds() -> str:
         laboratory=said.LABORATORY,
         units=units(),
     )
+
+
+@blueprint.get("/mills/files")
+def files() -> str:
+    """The register out as a file, and in from one."""
+    return render_template("mills/files.html", columns=COLUMNS)
 
 
 @blueprint.get("/mills/labels")

@@ -16,6 +16,7 @@ COMMANDS = {
     "program": "shopmon.cli.program",
     "spindle": "shopmon.cli.spindle",
     "tap": "shopmon.cli.tap",
+    "mills": "shopmon.cli.mills",
     "devices": "shopmon.cli.devices",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",

@@ -5,6 +5,7 @@ What is written is on disk when a method returns, so that the page that follows 
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import sqlalchemy as sa
@@ -67,7 +68,12 @@ class Register(RegisterReading):
         """Enter a tool with the edge it came with; return its id."""
         return self.add_tools([(values, edge or {})])[0]
 
-    def add_tools(self, entries: Sequence[tuple[Mapping, Mapping]], kinds: Sequence[dict] = ()) -> list[str]:
+    def add_tools(
+        self,
+        entries: Sequence[tuple[Mapping, Mapping]],
+        kinds: Sequence[dict] = (),
+        retired: Mapping[int, str] = MappingProxyType({}),
+    ) -> list[str]:
         """Enter many tools, all or none; return their ids.
 
         Parameters
@@ -76,6 +82,8 @@ class Register(RegisterReading):
             Values of a tool and of its edge. A ``type_id`` may be the ``id`` of one of `kinds`.
         kinds
             Types to be entered with them: values and their ``id``.
+        retired
+            Why a tool is retired already, by its place in `entries`.
         """
         with self._lock:
             types = [
@@ -84,14 +92,21 @@ class Register(RegisterReading):
             ]
             made = [self._tool_rows(values, edge) for values, edge in entries]
             self._refuse_taken("mill_types", [row["label"] for row in types])
-            self._refuse_taken("tools", [tool["label"] for tool, _ in made])
+            in_use = [tool["label"] for number, (tool, _) in enumerate(made) if number not in retired]
+            self._refuse_taken("tools", in_use)
             new_types = {row["id"] for row in types}
             for tool, _ in made:
                 self._check_references(tool, known=new_types)
             rows = [("mill_types", row) for row in types]
-            for tool, edge in made:
+            for number, (tool, edge) in enumerate(made):
                 rows += [("tools", tool), ("tool_edges", edge)]
-            self._keep(rows)
+                if number in retired:
+                    row = self._new(
+                        "tool_retirements", checked("tool_retirements", {"reason": retired[number]})
+                    )
+                    rows.append(("tool_retirements", row | {"tool_id": tool["id"], "edge_id": edge["id"]}))
+            if rows:
+                self._keep(rows)
             return [tool["id"] for tool, _ in made]
 
     def regrind(

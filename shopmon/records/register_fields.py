@@ -21,14 +21,13 @@ def text(limit: int = TEXT_LIMIT, *, required: bool = False) -> Check:
     """Return the check of a text: one line apart from notes, without blanks around it."""
 
     def check(name: str, value: Any) -> str | None:
-        if value is None or (isinstance(value, str) and not value.strip()):
-            if required:
-                raise SettingError(f"The {name} is missing.", "Write what stands on the tube or drawer.")
-            return "" if name == "note" else None
-        if not isinstance(value, str) or len(value) > limit:
+        if value is not None and (not isinstance(value, str) or len(value) > limit):
             raise SettingError(f"{name} is no text of up to {limit} characters.", "Write something shorter.")
-        kept = "".join(ch if ch.isprintable() or (ch == "\n" and name == "note") else " " for ch in value)
-        return kept.strip() if name == "note" else " ".join(kept.split())
+        seen = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in value or "")
+        kept = seen.strip() if name == "note" else " ".join(seen.split())
+        if not kept and required:
+            raise SettingError(f"The {name} is missing.", "Write what stands on the tube or drawer.")
+        return kept or ("" if name == "note" else None)
 
     return check
 

@@ -40,6 +40,7 @@ def test_drills_and_taps_are_a_label_with_kind_and_flutes(shop):
         {},
         {"label": ""},
         {"label": "  "},
+        {"label": "\u200b\x07"},
         {"label": "x" * 61},
         {"label": 7},
         {"label": "a", "colour": "red"},

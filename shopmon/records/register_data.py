@@ -1,10 +1,25 @@
-"""Tools and totals as JSON."""
+"""Tools and totals as plain data: what the interface, exports and the command line give."""
 
 from dataclasses import asdict
 from typing import Any
 
 from shopmon.records.credit import Totals
+from shopmon.records.register_reading import RegisterReading
 from shopmon.records.register_rows import Assembly, Retirement, Tool
+
+SCHEMA = "shopmon.mills/1"
+
+
+def register_as_data(register: RegisterReading) -> dict[str, Any]:
+    """Return every type and tool with what it has cut, and what is credited to nobody."""
+    return {
+        "schema": SCHEMA,
+        "types": [
+            {"id": kind.id, **_known(asdict(kind.type)), "note": kind.note} for kind in register.kinds()
+        ],
+        "tools": [tool_as_data(tool) for tool in register.tools()],
+        "uncredited": [{"said": said, **totals_as_data(totals)} for said, totals in register.uncredited()],
+    }
 
 
 def totals_as_data(totals: Totals) -> dict[str, Any]:
@@ -26,7 +41,7 @@ def tool_as_data(tool: Tool) -> dict[str, Any]:
         "kind": tool.kind,
         "entered_at": tool.t,
         "type_id": tool.type_id,
-        "type": _known(asdict(tool.type)) if tool.type else None,
+        "type": tool.type.label if tool.type else None,
         "flutes": tool.teeth,
         "diameter_mm": tool.diameter_mm,
         "note": tool.note,

@@ -1,0 +1,231 @@
+"""``shopmon mills``: the register of tools from the command line."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from shopmon.cli.json_output import write_json
+from shopmon.errors import SettingError, StoreError
+
+KINDS = click.Choice(["end mill", "drill", "tap", "chamfer tool", "other"])
+REASONS = click.Choice(["flank wear", "finish no longer good", "chipped", "broken", "lost", "still good"])
+JSON = click.option("--json", "json_file", metavar="-|FILE", help="Write JSON (shopmon.mills/1).")
+
+
+@click.group("mills", invoke_without_command=True)
+@click.option("--data", "data_dir", type=click.Path(path_type=Path), metavar="DIR", help="Folder of the log.")
+@click.option(
+    "--settings",
+    "settings_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Settings file (TOML).",
+)
+@click.pass_context
+def command(context, data_dir, settings_file):
+    """End mills and other tools: their time in the cut, wear and retirement.
+
+    Without a further word the tools are listed. Looking and exporting work while the monitor runs; what
+    changes something does not: do that on the page End mills then, or stop the monitor first.
+
+    Example: shopmon mills list
+    """
+    context.obj = (data_dir, settings_file)
+    if context.invoked_subcommand is None:
+        context.invoke(list_tools, json_file=None, everything=False)
+
+
+@command.command("list")
+@JSON
+@click.option("--all", "everything", is_flag=True, help="Retired ones too.")
+@click.pass_obj
+def list_tools(place, json_file, everything):
+    """List the tools with their time in the cut.
+
+    Example: shopmon mills list --all
+    """
+    from shopmon.cli.mills_text import tool_table
+    from shopmon.records.register_data import register_as_data
+
+    with reading(place) as register:
+        if json_file is not None:
+            write_json(register_as_data(register), json_file)
+        if json_file != "-":
+            tools = [tool for tool in register.tools() if everything or tool.retirement is None]
+            click.echo(tool_table(tools, register.uncredited()))
+
+
+@command.command("show")
+@click.argument("label")
+@JSON
+@click.pass_obj
+def show(place, label, json_file):
+    """Show one tool: what it is, what it has cut, its wear readings.
+
+    Example: shopmon mills show "plum #3"
+    """
+    from shopmon.cli.mills_text import tool_text
+    from shopmon.records.register_data import tool_as_data
+
+    with reading(place) as register:
+        tool = register.tool(known(register, label))
+        if json_file is not None:
+            write_json({"schema": "shopmon.mills/1", "tools": [tool_as_data(tool)]}, json_file)
+        if json_file != "-":
+            click.echo(tool_text(tool, register.by_material(tool.id), register.wear(tool.id)))
+
+
+@command.command("add")
+@click.argument("label")
+@click.option("--kind", type=KINDS, default="end mill", show_default=True, help="What it is.")
+@click.option("--type", "type_label", metavar="LABEL", help="Type of end mill, as entered before.")
+@click.option("--flutes", type=int, metavar="N", help="Flutes, where it has no type.")
+@click.option("--note", default="", help="A note.")
+@click.pass_obj
+def add(place, label, kind, type_label, flutes, note):
+    """Enter a tool.
+
+    Example: shopmon mills add "plum #3" --type "6 mm three-flute"
+    """
+    from shopmon.records.register_fields import same_label
+
+    with writing(place) as register:
+        type_id = None
+        if type_label is not None:
+            types = {same_label(kind.label): kind.id for kind in register.kinds()}
+            type_id = types.get(same_label(type_label))
+            if type_id is None:
+                raise SettingError(
+                    f"There is no type '{type_label}'.", "Enter it on the page End mills, or import a table."
+                )
+        values = {"label": label, "kind": kind, "type_id": type_id, "flutes": flutes, "note": note}
+        register.add_tool(values)
+    click.echo(f"{label} is entered.")
+
+
+@command.command("retire")
+@click.argument("label")
+@click.option("--reason", type=REASONS, required=True, help="Why.")
+@click.option("--note", default="", help="A note.")
+@click.pass_obj
+def retire(place, label, reason, note):
+    """Retire a tool, with a reason; nothing is deleted.
+
+    Example: shopmon mills retire "plum #3" --reason chipped
+    """
+    with writing(place) as register:
+        register.retire(known(register, label), reason, note)
+    click.echo(f"{label} is retired: {reason}.")
+
+
+@command.command("wear")
+@click.argument("label")
+@click.option("--vb", type=float, required=True, metavar="MM", help="Flank wear VB in mm.")
+@click.option("--operation", help="Operation it was read after.")
+@click.option("--note", default="", help="A note.")
+@click.pass_obj
+def wear(place, label, vb, operation, note):
+    """Enter flank wear as it was read through a microscope.
+
+    Example: shopmon mills wear "plum #3" --vb 0.08
+    """
+    with writing(place) as register:
+        register.read_wear(known(register, label), {"VB_mm": vb, "operation": operation, "note": note})
+    click.echo(f"VB {vb:g} mm is kept for {label}.")
+
+
+@command.command("export")
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@click.pass_obj
+def export(place, file):
+    """Write all tools to FILE: CSV or JSON by its ending, CSV to standard output for '-'.
+
+    Example: shopmon mills export tools.csv
+    """
+    from shopmon.records.register_data import register_as_data
+    from shopmon.records.register_files import export_csv
+
+    with reading(place) as register:
+        if file.suffix.lower() == ".json":
+            write_json(register_as_data(register), str(file))
+            return
+        text = export_csv(register)
+    if str(file) == "-":
+        click.echo(text, nl=False)
+        return
+    try:
+        file.write_text(text, encoding="utf-8", newline="")
+    except OSError as exc:
+        raise StoreError(f"{file} cannot be written ({exc.strerror}).", "Give another file.") from None
+
+
+@command.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.pass_obj
+def import_(place, file):
+    """Enter the tools of FILE (CSV or JSON), all or none.
+
+    Example: shopmon mills import tools.csv
+    """
+    from shopmon.records.register_files import MOST_BYTES, import_csv, import_json
+
+    try:
+        with file.open("rb") as opened:
+            content = opened.read(MOST_BYTES + 1)
+    except OSError as exc:
+        raise StoreError(f"{file} cannot be read ({exc.strerror}).", "Check the name.") from None
+    if len(content) > MOST_BYTES:
+        raise SettingError(f"{file} is larger than {MOST_BYTES // 2**20} MB.", "A table of tools is not.")
+    takes = import_json if file.suffix.lower() == ".json" else import_csv
+    with writing(place) as register:
+        taken = takes(register, content)
+    click.echo(f"{taken['tools']} tools and {taken['types']} types are entered.")
+
+
+def known(register, label: str) -> str:
+    """Return the id of the tool with this label or id."""
+    tool = register.find(label)
+    if tool is None:
+        raise SettingError(f"There is no tool '{label}'.", "'shopmon mills list --all' shows them.")
+    return tool.id
+
+
+def reading(place):
+    """Give the register to look at, whether a monitor runs on it or not."""
+    from shopmon.records.register_door import looking_at
+
+    return looking_at(_place(place)[0])
+
+
+@contextmanager
+def writing(place) -> Iterator:
+    """Give the register to change, while no monitor runs on it."""
+    from shopmon.records.archive import Archive
+
+    folder, storage = _place(place)
+    try:
+        archive = Archive.open(
+            folder,
+            budget_bytes=storage.budget_bytes,
+            buffer_s=storage.buffer_minutes * 60,
+            keep_audio=storage.keep_audio,
+        )
+    except StoreError as exc:
+        if "Another monitor" in exc.text:
+            raise StoreError(exc.text, "Do it on its page End mills, or stop it first.") from None
+        raise
+    try:
+        yield archive.register
+    finally:
+        archive.close()
+
+
+def _place(place):
+    from shopmon.service.settings import default_data_dir, load_settings
+
+    data_dir, settings_file = place
+    settings = load_settings(settings_file)
+    usual = Path(settings.storage.data_dir or default_data_dir()).expanduser()
+    return data_dir or usual, settings.storage
