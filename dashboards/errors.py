@@ -5,7 +5,7 @@ import logging
 from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from shopmon.errors import SettingError, ShopmonError
+from shopmon.errors import ProgramError, SettingError, ShopmonError
 
 log = logging.getLogger(__name__)
 
@@ -106,8 +106,9 @@ def answer_http(error: HTTPException) -> Response:
 
 
 def answer_shopmon(error: ShopmonError) -> Response:
-    """Translate our own errors: a setting is the asker's to mend, the rest is out of reach for now."""
-    return answer(Refusal(400 if isinstance(error, SettingError) else 503, error.text, error.hint))
+    """Translate our own errors: a setting or program is the asker's to mend, the rest is out of reach."""
+    theirs = isinstance(error, SettingError | ProgramError)
+    return answer(Refusal(400 if theirs else 503, error.text, error.hint))
 
 
 def answer_unexpected(error: Exception) -> Response:

@@ -167,6 +167,26 @@ def heard_words(state: dict) -> str:
     return f"{told}. {'Stray: ' + tones if tones else 'No stray tone'}."
 
 
+def program_words(program: dict | None) -> str:
+    """Say which section of the followed program is believed to run, and how sure that is.
+
+    Examples
+    --------
+    >>> program_words({"name": "hub.nc", "trouble": "", "section": {"words": "3 of 9: T5", "sure": "likely"}})
+    'hub.nc: section 3 of 9: T5 – likely'
+    >>> program_words(None)
+    ''
+    """
+    if not program:
+        return ""
+    name, trouble, section = program["name"], program["trouble"], program["section"]
+    if not name or trouble:
+        return ": ".join(filter(None, (name, trouble)))
+    if not section:
+        return f"{name}: no section can be told now"
+    return f"{name}: section {section['words']} – {section['sure']}"
+
+
 FILTERS = {
     "grouped": grouped,
     "clock": clock,
@@ -186,4 +206,5 @@ GLOBALS = {
     "quality_good": quality_good,
     "quality_words": quality_words,
     "heard_words": heard_words,
+    "program_words": program_words,
 }

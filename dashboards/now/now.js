@@ -4,6 +4,7 @@ import { Live } from "../look/live.js";
 import { clock, decibels, grouped, localTimes, refresh, say, setupWords, shape, timeOfDay } from "../look/shared.js";
 import { Spectrum } from "./spectrum.js";
 import "./clock.js";
+import { showProgram } from "./program.js";
 import "./setup.js";
 import { spindleChanged } from "./spindle.js";
 
@@ -153,6 +154,7 @@ function onState(state) {
   audio(state.audio);
   notices(state.notices);
   if (spindleChanged(state)) refreshSoon();
+  showProgram(state);
   part("unset").hidden = state.clock_set;
   if (!state.input.present) picture.clear();
   veil(state.input.present ? (picture.history.length ? "" : "Waiting for sound.") : "No sound is coming in.");

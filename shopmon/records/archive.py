@@ -22,6 +22,7 @@ from shopmon.records.folder import DataFolder
 from shopmon.records.learning_rows import LearningRows
 from shopmon.records.ledger import Ledger
 from shopmon.records.photos import Photos
+from shopmon.records.programs import Programs
 from shopmon.records.reading import Reader
 from shopmon.records.recorder import Recorder
 from shopmon.records.recovery import Recovered, recover
@@ -55,6 +56,8 @@ class Archive(RowWriting, LearningRows, Reader):
         Ids of the cuts that an earlier run left open and that are now closed.
     register
         The tools.
+    programs
+        The NC programs that were loaded.
     """
 
     def __init__(self, data: DataFolder, engine: sa.Engine, parts: "_Parts", recovered: Recovered):
@@ -67,6 +70,7 @@ class Archive(RowWriting, LearningRows, Reader):
         self._context = self.latest_context_row()
         self._closed = False
         self.register = Register(self._stamps, self._write_together, self._connect, Photos(data))
+        self.programs = Programs(self, data)
         self.recovered = recovered.cut_ids
         self._filer = Filer(self._make, self._made)
         self._writer.filer = self._filer

@@ -8,6 +8,7 @@
     buffer/ID/          the rolling buffer of one stream: short segments of audio, features, listener states
     recordings/         ID.flac or ID.wav, beside it ID.flac.state.json; ID.features.npz
     photos/             ID.jpg, ID.png or ID.webp
+    programs/           ID.nc, the text of an NC program as it was loaded
 """
 
 import errno
@@ -42,6 +43,7 @@ class DataFolder:
         self.buffer = self.root / "buffer"
         self.recordings = self.root / "recordings"
         self.photos = self.root / "photos"
+        self.programs = self.root / "programs"
         self._lock: int | None = None
         try:
             for folder in (self.root, self.buffer, self.recordings):

@@ -24,6 +24,7 @@ NUMBERS = {
     "ap_mm": (0.0, 1000.0),
     "ae_mm": (0.0, 1000.0),
     "feed_mm_min": (0.0, 200_000.0),
+    "expected_cut_s": (0.01, 86_400.0),
 }
 TEXTS = (
     "machine",
@@ -53,6 +54,7 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
         flutes=context.get("flutes"),
         job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
         preferences=preferences_from(context.get("preferences")),
+        expected_cut_s=context.get("expected_cut_s"),
     )
 
 

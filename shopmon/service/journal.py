@@ -26,6 +26,7 @@ from shopmon.records.archive import Archive, FeatureRow, StreamInfo
 from shopmon.service.cut_report import CutReports
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.live_state import LiveState, spectrum_message
+from shopmon.service.program_desk import ProgramDesk
 from shopmon.signals.block import Block
 
 SPECTRUM_EVERY_S = 0.1
@@ -95,6 +96,7 @@ class Journal:
         whole_state: Callable[[], dict],
         context: Callable[[], dict],
         cut_logged: Callable[[], None] = lambda: None,
+        programs: ProgramDesk | None = None,
     ):
         self.live = LiveState()
         self.position: tuple[str, int, float] | None = None
@@ -105,6 +107,7 @@ class Journal:
         self._whole_state = whole_state
         self._context = context
         self._cut_logged = cut_logged
+        self._programs = programs
         self._rate_hz = 1.0
         self._due = {"spectrum": 0.0, "state": 0.0, "checkpoint": 0.0}
         self._cut_chatter: list[ChatterSpan] = []
@@ -127,6 +130,8 @@ class Journal:
             )
         )
         self.live.stream_started(form)
+        if self._programs:
+            self._programs.stream_started(form.sample_rate_hz)
         self._reports.stream_started(form)
         self._publish_state()
 
@@ -173,6 +178,8 @@ class Journal:
 
     def _frame(self, stream_id: str, frame: Frame) -> None:
         changed = self.live.take_frame(frame)
+        if self._programs:
+            self._programs.frame(frame)
         now_s = frame.sample / self._rate_hz
         self._archive.append_features(
             stream_id,
@@ -213,6 +220,8 @@ class Journal:
             self._reports.settings_hash,
         )
         self._cut_logged()
+        if self._programs:
+            self._programs.cut_ended(cut_id, cut.engaged)
         self._write("cut-ended", self._cut_text(cut), "", {}, stream_id, event.sample, cut_id)
         self.live.cut_id = None
         self._publish_state()

@@ -21,6 +21,7 @@ from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
+from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.tool_choice import with_tool
@@ -70,12 +71,18 @@ class Monitor:
             cut_gap_s=settings.listening.cut_gap_s,
             sensor=_sensor_of(source),
         )
-        reports = CutReports(
-            listening, self._setup, lambda: facts_of(self.context(), settings.machine)
-        )
+        reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
+        self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
         self._journal = Journal(
-            archive, self.feed, self._log, reports, self.state, self._kept_context, self.speeds.news
+            archive,
+            self.feed,
+            self._log,
+            reports,
+            self.state,
+            self._kept_context,
+            self.speeds.news,
+            self.programs,
         )
         if setup and (setup.nominal_rpm or setup.flutes):
             said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
@@ -99,6 +106,7 @@ class Monitor:
         """Begin to listen."""
         self._engine.start()
         self._housekeeper.start()
+        self.programs.start()
 
     def close(self) -> None:
         """Stop listening and close everything in good order; calling it twice is harmless."""
@@ -108,6 +116,7 @@ class Monitor:
             self._lamp.close()
         self.feed.close()
         self.speeds.close()
+        self.programs.close()
         self.archive.close()
 
     def wait_for_trouble(self) -> None:
@@ -144,6 +153,7 @@ class Monitor:
             "nominal_rpm": context.get("nominal_rpm"),
             "flutes": context.get("flutes"),
             "end_mill": {"id": context.get("end_mill_id"), "label": context.get("end_mill")},
+            "program": self.programs.state(),
             "audio": {
                 "keeping": bool(status.recording and self._journal.live.meter.present),
                 "stopped": status.stopped_because,
@@ -188,10 +198,17 @@ class Monitor:
         """
         if origin not in ORIGINS:
             raise SettingError(f"The origin cannot be {origin!r}.", f"Use one of: {', '.join(ORIGINS)}.")
-        checked, origins = with_tool(checked_context(values), self.context(), self.register, origin)
+        checked = checked_context(values)
+        if origin == "macro" and checked.get("program_section"):
+            # where a program is followed, its section brings tool and speed along
+            checked = {**self.programs.told_by_macro(checked["program_section"]), **checked}
+        checked, origins = with_tool(checked, self.context(), self.register, origin)
         self._take_context(checked)
         self._tell_listener(origins)
         return self.context()
+
+    def _publish_state(self) -> None:
+        self.feed.publish("state", self.state())
 
     def _use_wishes(self) -> None:
         self._tell_listener({})

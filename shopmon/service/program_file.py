@@ -1,5 +1,6 @@
 """Opens the file of an NC program: plain text of bounded size, in whatever line ends and encoding."""
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from shopmon.errors import ProgramError
 
 PROBE_BYTES = 65_536
 CONTROL_BYTES = bytes(set(range(32)) - {7, 8, 9, 10, 11, 12, 13, 17, 18, 19, 20, 26, 27})
+LINE_ENDS = re.compile(r"\r\n|\r|\n")
 WIDE_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -35,6 +37,19 @@ def read_program_file(
         The file is not there, not readable, too large, binary, or no program that can be followed.
     """
     return read_program(lines_of(path), machine, inch, progress)
+
+
+def read_program_text(content: bytes) -> Program:
+    """Read the NC program in some bytes, checked as a file is.
+
+    Raises
+    ------
+    ProgramError
+        It is no program that can be followed.
+    """
+    check_text(content[:PROBE_BYTES])
+    lines = LINE_ENDS.split(content.decode("utf-8-sig", errors="replace"))
+    return read_program(lambda: lines)
 
 
 def lines_of(path: Path) -> OpenLines:

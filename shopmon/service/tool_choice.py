@@ -8,7 +8,7 @@ from shopmon.records.register import Register
 from shopmon.records.register_rows import FOLLOWS_THE_TOOL
 
 # said of the cut with the tool before; nobody has said it of the new one
-ENDS_WITH_THE_TOOL = ("ap_mm", "ae_mm", "feed_mm_min", "max_vc_m_min", "program_section")
+ENDS_WITH_THE_TOOL = ("ap_mm", "ae_mm", "feed_mm_min", "max_vc_m_min", "program_section", "expected_cut_s")
 
 
 def with_tool(

@@ -14,9 +14,7 @@ FINAL, COUNT = 7000, 24
 
 def main(first: int = FINAL, count: int = COUNT):
     """Print a row for each shift, and the sum."""
-    print(
-        "seed   tools sections  min   cut s |   right     open neighbour   other     air | live r/o/w"
-    )
+    print("seed   tools sections  min   cut s |   right     open neighbour   other     air | live r/o/w")
     total, live = Counter(), Counter()
     for seed in range(first, first + count):
         found = one_shift(seed)

@@ -22,6 +22,7 @@ from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
+from tests.dashboards.fake_programs import FakePrograms
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 
 RATE_HZ = 48_000
@@ -103,13 +104,12 @@ class FakeMonitor:
         A real one, where a test wants tools.
     """
 
-    def __init__(
-        self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5, register=None
-    ):
+    def __init__(self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5, register=None):
         self.feed = LiveFeed()
         self.register = register or NoTools()
         self.archive = FakeDevices()
         self.wishes = Wishes(FakeValues(), lambda: None)
+        self.programs = FakePrograms()
         self.settings = None
         self.clock_set = True
         self.units = "metric"
@@ -166,6 +166,7 @@ class FakeMonitor:
                 "rpm": 11_796.4 if turning else None,
                 "rpm_confidence": 0.97 if turning else 0.0,
                 "nominal_rpm": self._context.get("nominal_rpm"),
+                "program": self.programs.state(),
                 "flutes": self._context.get("flutes"),
                 "end_mill": {
                     "id": self._context.get("end_mill_id"),

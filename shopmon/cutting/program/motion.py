@@ -224,6 +224,8 @@ class Motion:
         flat, rise = arc.radius_mm * abs(turned), way[across]
         length = hypot(flat, rise)
         seconds = self._seconds(block, length, 0.0)
+        if flat <= 1e-9:  # its ends lie on one ray from its centre
+            return Move(line, True, length, seconds, STILL, STILL)
         sense = -1.0 if clockwise else 1.0
 
         def tangent(angle: float) -> tuple[float, float, float]:

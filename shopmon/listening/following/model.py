@@ -9,7 +9,7 @@ All probabilities are our own judgement, set before the benchmark's final progra
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import log, sqrt
 
 import numpy as np
 
@@ -24,7 +24,7 @@ MOST_SECTIONS = 300
 WAIT_MEAN_S = 25.0
 QUICK_RAPIDS = 1 / 3  # where nobody told the rate of rapids: at most three times the one assumed
 RATE_CHANGE, RATE_JUMP, PAUSES, RESUMES = 0.02, 0.002, 0.0008, 0.02  # per step
-TO_AIR, TO_METAL = 0.08, 0.15
+TO_AIR, TO_METAL = 0.05, 0.13
 BREAKS_OFF, TAKEN_OUT = 1e-4, 0.01
 STOP_MISSED = 0.004
 STARTS = 0.03
@@ -32,7 +32,8 @@ STARTS_AT_ONCE = 0.3
 NEXT, AGAIN, ELSEWHERE, OTHER_WORK = 0.965, 0.02, 0.005, 0.01
 AFTER_BREAK = {"again": 0.4, "first": 0.3, "resume": 0.2, "any": 0.06, "other": 0.04}
 OTHER_WORK_ENDS = 0.004
-RPM_SPREAD, RPM_ODD = 0.02, 0.05
+RPM_SPREAD, RPM_ODD, RPM_TWICE = 0.02, 0.05, 0.01  # twice or half: what a listener mistakes first
+RATE_REACH, RATE_ANY = 1.2, 0.02  # how alike the rates of two sections are, in steps of `RATES`
 ODD_LN_RANGE, ANY_LN_RANGE = 1.2, 4.0
 
 
@@ -93,6 +94,7 @@ class ProgramModel:
         self._cut_into_cells(1.0 if rapid_known else QUICK_RAPIDS)
         self._join_gaps()
         self.rates = _rate_changes()
+        self.rates_at_start = _rates_at_start()
         self.advance = np.minimum(1.0, RATES[None, :] * STEP_S / self.size_s[:, None])
         self.advance[self.waits] = np.where(MOVING, STEP_S / WAIT_MEAN_S, 0.0)
 
@@ -111,6 +113,7 @@ class ProgramModel:
         self.waits = np.array([row[3] for row in rows])
         self.first = np.searchsorted(self.section_of, np.arange(self.count))
         self.last = np.append(self.first[1:], len(rows)) - 1
+        self.lengths = self.last - self.first + 1
         fed = self.feed_share > 0
         self.before_feed = np.zeros(len(rows), dtype=bool)
         for first, last in zip(self.first, self.last, strict=True):
@@ -194,9 +197,13 @@ class ProgramModel:
             return np.ones(self.count)
         told = np.array([section.rpm or np.nan for section in self.sections])
         away = np.log(rpm / told)
-        close = np.exp(-0.5 * (away / RPM_SPREAD) ** 2) / (RPM_SPREAD * sqrt(2 * np.pi))
+        close, half, twice = (
+            np.exp(-0.5 * ((away - offset) / RPM_SPREAD) ** 2) / (RPM_SPREAD * sqrt(2 * np.pi))
+            for offset in (0.0, -log(2), log(2))
+        )
         odd = np.where(np.abs(away) < ODD_LN_RANGE / 2, 1 / ODD_LN_RANGE, 0.02)
-        fit = ((1 - RPM_ODD) * close + RPM_ODD * odd) * ANY_LN_RANGE
+        sure = 1 - RPM_ODD - 2 * RPM_TWICE
+        fit = (sure * close + RPM_TWICE * (half + twice) + RPM_ODD * odd) * ANY_LN_RANGE
         return np.where(np.isnan(told), 1.0, fit)
 
 
@@ -249,3 +256,12 @@ def _rate_changes() -> np.ndarray:
     np.fill_diagonal(change, 0.0)
     np.fill_diagonal(change, 1 - change.sum(axis=1))
     return change
+
+
+def _rates_at_start() -> np.ndarray:
+    """How fast a section goes, given how fast the one before went: the override stays, the corners differ."""
+    places = np.arange(len(RATES))
+    near = np.exp(-np.abs(places[:, None] - places) / RATE_REACH) + RATE_ANY
+    near[0] = 1.0  # of a pause nothing is known
+    near[:, 0] = 0.0
+    return near / near.sum(axis=1, keepdims=True)

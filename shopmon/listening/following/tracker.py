@@ -27,7 +27,7 @@ START_BEFORE = 0.9
 
 @dataclass(frozen=True, eq=False)
 class Belief:
-    """Probability of every state: cells (cells, rates, metal or air) and states between sections (gaps,)."""
+    """Probability of every state: cells (cells, rates, metal or air); gaps by rate before (gaps, rates)."""
 
     cells: np.ndarray
     gaps: np.ndarray
@@ -54,15 +54,15 @@ class Tracker:
     def __init__(self, model: ProgramModel):
         self.model = model
         self.belief = self._first()
-        self.steps: list[Step] = []
-        self._kept: list[Kept] = []
+        self.forgotten = 0
+        self._heard: list[tuple[Step, Kept]] = []
 
     def _first(self) -> Belief:
         """Most likely the program has not begun; it may be anywhere."""
         model = self.model
         cells = np.zeros((len(model.section_of), len(RATES), 2))
-        gaps = np.full(model.gaps, 0.5 * (1 - START_BEFORE) / model.gaps)
-        gaps[model.stopped[0]] += START_BEFORE
+        gaps = np.full((model.gaps, len(RATES)), 0.5 * (1 - START_BEFORE) / model.gaps / len(RATES))
+        gaps[model.stopped[0], 0] += START_BEFORE
         cells[:, MOVING, :] = 0.5 * (1 - START_BEFORE) / cells[:, MOVING, :].size
         return Belief(cells, gaps)
 
@@ -73,34 +73,65 @@ class Tracker:
         cells, gaps = cells * in_cells, gaps * in_gaps
         total = cells.sum() + gaps.sum()
         self.belief = Belief(cells / total, gaps / total)
-        self.steps.append(step)
-        self._kept.append(_compact(self.belief))
+        self._heard.append((step, _compact(self.belief)))
+
+    @property
+    def count(self) -> int:
+        """Steps that were taken so far."""
+        return self.forgotten + len(self._heard)
+
+    def forget(self, before_step: int) -> None:
+        """Keep no more than what is needed to look back as far as a step."""
+        gone = min(max(before_step - self.forgotten, 0), len(self._heard))
+        self._heard = self._heard[gone:]
+        self.forgotten += gone
+
+    def put(self, section: int) -> None:
+        """Hear from somebody who knows that this section is about to begin, or runs."""
+        model = self.model
+        cells = np.zeros_like(self.belief.cells)
+        gaps = np.zeros_like(self.belief.gaps)
+        cells[model.first[section], MOVING, AIR] = 0.5 / MOVING.sum()
+        gaps[model.stopped[section], 0] = 0.5
+        self.belief = Belief(cells, gaps)
+        # what was believed before need not lead here
+        self._heard, self.forgotten = [], self.count
 
     def sections(self) -> np.ndarray:
         """Probability of each section now, (sections,); what is missing to 1 is between them."""
-        return self._by_section(self.belief.cells)
+        return self._by_section(self.belief.cells).sum(axis=1)
 
     def smoothed(self, from_step: int = 0) -> np.ndarray:
-        """Probability of each section at every step, given all that was heard, (steps, sections)."""
-        model = self.model
-        found = np.zeros((len(self.steps) - from_step, model.count))
-        cells = np.ones_like(self.belief.cells)
-        gaps = np.ones(model.gaps)
-        for number in range(len(self.steps) - 1, from_step - 1, -1):
-            kept = self._kept[number]
+        """Probability of each section at every step, given all that was heard, (steps, sections).
+
+        Callable from another thread while steps are taken.
+
+        Parameters
+        ----------
+        from_step
+            The first row is of this step, or of the first one that is not forgotten.
+        """
+        model, heard = self.model, list(self._heard)
+        heard = heard[max(from_step - self.forgotten, 0) :]
+        found = np.zeros((len(heard), model.count))
+        cells = np.ones((len(model.section_of), len(RATES), 2))
+        gaps = np.ones((model.gaps, len(RATES)))
+        for number in range(len(heard) - 1, -1, -1):
+            step, kept = heard[number]
             flat = cells.reshape(-1)[kept.places] * kept.values
             total = flat.sum() + (kept.gaps * gaps).sum()
             whole = np.zeros(cells.size)
             whole[kept.places] = flat / total
-            found[number - from_step] = self._by_section(whole.reshape(cells.shape))
-            in_cells, in_gaps = self._evidence(self.steps[number])
-            cells, gaps = self._backward(cells * in_cells, gaps * in_gaps, self.steps[number])
+            found[number] = self._by_section(whole.reshape(cells.shape)).sum(axis=1)
+            in_cells, in_gaps = self._evidence(step)
+            cells, gaps = self._backward(cells * in_cells, gaps * in_gaps, step)
             largest = max(cells.max(), gaps.max())
             cells, gaps = cells / largest, gaps / largest
         return found
 
     def _by_section(self, cells: np.ndarray) -> np.ndarray:
-        return np.bincount(self.model.section_of, cells.sum(axis=(1, 2)), minlength=self.model.count)
+        """Add up the cells of each section, (sections, rates)."""
+        return np.add.reduceat(cells.sum(axis=2), self.model.first, axis=0)
 
     # one step on, and the same step seen from its end
 
@@ -112,46 +143,44 @@ class Tracker:
         on = np.zeros_like(cells)
         on[1:] = moved[:-1]
         on[model.first] = 0.0  # what leaves a section does not run into the next
-        left = moved[model.last].sum(axis=(1, 2))
+        left = moved[model.last].sum(axis=2)
         cells = cells - moved + on
 
-        gaps = belief.gaps @ self._gap_ways(step)
+        gaps = self._gap_ways(step).T @ belief.gaps
         fit = self._entry_fit(step)
-        ready = belief.gaps * model.starts_without_stop if step.stopped else belief.gaps
-        starts = (ready @ model.to_start) * fit
-        resumes = (ready @ model.to_resume) * fit
+        ready = belief.gaps * model.starts_without_stop[:, None] if step.stopped else belief.gaps
+        ready = ready @ model.rates_at_start
+        starts = (model.to_start.T @ ready) * fit[:, None]
+        resumes = (model.to_resume.T @ ready) * fit[:, None]
         gaps[model.waiting[1:]] += left
         broken = BREAKS_OFF * self._by_section(cells)
         early = np.where(model.before_feed[:, None, None], TAKEN_OUT * cells, 0.0)
         gaps[model.broken] += broken
         gaps[model.stopped[:-1]] += self._by_section(early)
         cells = cells * (1 - BREAKS_OFF) - early * (1 - BREAKS_OFF)
-        share = 1.0 / MOVING.sum()
-        cells[np.ix_(model.first, np.flatnonzero(MOVING), [AIR])] += (starts * share)[:, None, None]
-        inside = (resumes / (model.last - model.first + 1))[model.section_of]
-        cells[:, MOVING, AIR] += inside[:, None] * share
+        cells[model.first, :, AIR] += starts
+        cells[:, :, AIR] += (resumes / model.lengths[:, None])[model.section_of]
         return cells, gaps
 
     def _backward(self, cells: np.ndarray, gaps: np.ndarray, step: Step) -> tuple[np.ndarray, np.ndarray]:
         """Undo `_forward` in the sense of the transposed matrix."""
         model = self.model
         fit = self._entry_fit(step)
-        at_start = cells[model.first][:, MOVING, AIR].mean(axis=1)
-        mean = cells[:, MOVING, AIR].mean(axis=1)
-        lengths = model.last - model.first + 1
-        anywhere = np.bincount(model.section_of, mean, minlength=model.count) / lengths
+        at_start = cells[model.first, :, AIR]
+        anywhere = np.add.reduceat(cells[:, :, AIR], model.first, axis=0) / model.lengths[:, None]
+        starts = model.to_start @ (fit[:, None] * at_start) + model.to_resume @ (fit[:, None] * anywhere)
+        starts = starts @ model.rates_at_start.T
         gap_values = self._gap_ways(step) @ gaps
-        starts = model.to_start @ (fit * at_start) + model.to_resume @ (fit * anywhere)
-        gap_values += starts * model.starts_without_stop if step.stopped else starts
+        gap_values += starts * model.starts_without_stop[:, None] if step.stopped else starts
 
         before = model.before_feed[:, None, None]
-        stopped = gaps[model.stopped[:-1]][model.section_of][:, None, None]
-        broken = gaps[model.broken][model.section_of][:, None, None]
+        stopped = gaps[model.stopped[:-1]][model.section_of][:, :, None]
+        broken = gaps[model.broken][model.section_of][:, :, None]
         stays = cells * (1 - BREAKS_OFF) * (1 - TAKEN_OUT * before)
         value = stays + BREAKS_OFF * broken + np.where(before, TAKEN_OUT * stopped, 0.0)
         after = np.zeros_like(value)
         after[:-1] = value[1:]
-        after[model.last] = gaps[model.waiting[1:]][:, None, None]
+        after[model.last] = gaps[model.waiting[1:]][:, :, None]
         moved = model.advance[:, :, None]
         value = value * (1 - moved) + after * moved
         value = _change_mode_back(value)
@@ -165,7 +194,7 @@ class Tracker:
         return self.model.to_gap_at_stop if step.stopped else self.model.to_gap
 
     def _evidence(self, step: Step) -> tuple[np.ndarray, np.ndarray]:
-        """How probable it is to hear this step in each cell (cells, rates, modes) and gap (gaps,)."""
+        """How probable it is to hear this step in each cell (cells, rates, modes) and gap (gaps, 1)."""
         model = self.model
         kind = 0 if step.engaged < HARDLY else 2 if step.engaged > WHOLLY else 1
         metal, air = HEARD_IN_METAL[kind], HEARD_IN_AIR[kind]
@@ -188,7 +217,7 @@ class Tracker:
             gaps[model.other_air] *= other / waits
         if step.new_run:
             cells *= model.speed_fit(step.rpm)[model.section_of][:, None, None]
-        return cells, gaps
+        return cells, gaps[:, None]
 
 
 def _change_mode(cells: np.ndarray) -> np.ndarray:

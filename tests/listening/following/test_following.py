@@ -90,7 +90,9 @@ def test_two_tools_that_nothing_tells_apart_stay_open():
     # one of two like sections is heard, in the middle of the shift: nobody can say which
     of = program((3, 9000, 30), (5, 9000, 30))
     tracker = Tracker(of)
-    tracker.belief = Belief(tracker.belief.cells * 0, np.full(of.gaps, 1.0 / of.gaps))
+    tracker.belief = Belief(
+        tracker.belief.cells * 0, np.ones_like(tracker.belief.gaps) / tracker.belief.gaps.size
+    )
     for step in steps((5, 0, 0), (2, 0, 9000), (31, 1, 9000), (5, 0, 0)):
         tracker.take(step)
     (found,) = credits_of([(7.0, 38.0)], tracker.smoothed(), of)
@@ -114,8 +116,9 @@ def test_backward_is_the_transpose_of_forward(seed, stopped, new_run, rpm):
     tracker = Tracker(of)
     step = Step(float(rng.random()), stopped, rpm, new_run)
     shape = tracker.belief.cells.shape
-    before = Belief(rng.random(shape), rng.random(of.gaps))
-    cells, gaps = rng.random(shape), rng.random(of.gaps)
+    between = tracker.belief.gaps.shape
+    before = Belief(rng.random(shape), rng.random(between))
+    cells, gaps = rng.random(shape), rng.random(between)
     on_cells, on_gaps = tracker._forward(before, step)
     back_cells, back_gaps = tracker._backward(cells, gaps, step)
     ahead = (on_cells * cells).sum() + (on_gaps * gaps).sum()
@@ -128,7 +131,7 @@ def test_a_step_loses_no_probability(seed):
     rng = np.random.default_rng(seed)
     of = program((3, 12000, 3), (3, 9000, 1), (7, 8000, 2))
     tracker = Tracker(of)
-    belief = Belief(rng.random(tracker.belief.cells.shape), rng.random(of.gaps))
+    belief = Belief(rng.random(tracker.belief.cells.shape), rng.random(tracker.belief.gaps.shape))
     total = belief.cells.sum() + belief.gaps.sum()
     for stopped in (True, False):
         cells, gaps = tracker._forward(belief, Step(0.0, stopped, None, False))
