@@ -42,12 +42,19 @@ def parse_pitch(text: str | None) -> tuple[float, ...] | None:
 
 
 def stability_case(options: dict):
-    """Build the cut from the options."""
-    from shopmon.cutting.materials import material
+    """Build the cut from the options, with the modes."""
     from shopmon.cutting.semidiscretization import StabilityCase
 
     if not options["mode"]:
         raise SettingError("No mode of the tool tip is given.", f"Give --mode {MODE_FORM}.")
+    modes = tuple(parse_mode(text) for text in options["mode"])
+    return StabilityCase(modes=modes, **cut_values(options))
+
+
+def cut_values(options: dict) -> dict:
+    """Return tool, material and arc of the cut as the options give them."""
+    from shopmon.cutting.materials import material
+
     if options["flutes"] is None:
         raise SettingError("The number of flutes is missing.", "Give --flutes N.")
     kt, kr = options["kt"], options["kr"]
@@ -59,17 +66,11 @@ def stability_case(options: dict):
         raise SettingError("The cutting force is unknown.", "Give --material, or --kt and --kr.")
     milling = options["milling"] or "climb"
     _check_arc(milling, options)
-    return StabilityCase(
-        modes=tuple(parse_mode(text) for text in options["mode"]),
-        flutes=options["flutes"],
-        diameter_mm=options["diameter"] or 10.0,
-        kt_n_per_mm2=kt,
-        kr=kr,
-        milling=milling,
-        ae_mm=options["ae"] or 0.0,
-        helix_deg=options["helix"],
-        pitch_deg=parse_pitch(options["pitch"]),
-    )
+    return {
+        "flutes": options["flutes"], "diameter_mm": options["diameter"] or 10.0, "kt_n_per_mm2": kt, "kr": kr,
+        "milling": milling, "ae_mm": options["ae"] or 0.0, "helix_deg": options["helix"],
+        "pitch_deg": parse_pitch(options["pitch"]),
+    }  # fmt: skip
 
 
 def _check_arc(milling: str, options: dict) -> None:
@@ -203,6 +204,24 @@ def tone_advice(options: dict) -> list[dict]:
     return [asdict(entry) for entry in advise(tone, limits_given(options), earlier_tones(options))]
 
 
+def measured_result(options: dict):
+    """Verdicts and limits from a measured receptance; also the cut, and how deep was looked."""
+    from shopmon.cli.speeds_frf import frf_result
+    from shopmon.cutting.semidiscretization import CutCase
+
+    if options["mode"] or options["chatter_hz"] is not None or options["wall"] is not None:
+        raise SettingError(
+            "--frf goes without --mode, --chatter-hz and --wall.", "Ask from a response, a tone or modes."
+        )
+    cuts, rpm = [parse_point(text) for text in options["at"]], speed_list(options)
+    if not cuts and rpm is None:
+        raise SettingError("There is nothing to judge.", "Give --at RPM,AP_MM, or --from and --to.")
+    case = CutCase(**cut_values(options))
+    deepest = options["deepest"] or DIAMETERS_DEEP * case.diameter_mm
+    found = frf_result(case, options["frf"], cuts, rpm, deepest)
+    return {"schema": SCHEMA, **found, "advice": []}, case, deepest
+
+
 def modal_result(options: dict):
     """Verdicts, limits and advice from modes; also the cut, and how deep was looked."""
     case = stability_case(options)
@@ -236,6 +255,7 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 
 @click.command("speeds")
 @click.option("--mode", multiple=True, metavar="AXIS:HZ:DAMPING:STIFFNESS", help="Mode (N/m); repeatable.")
+@click.option("--frf", multiple=True, metavar="XX:FILE", help="Measured receptance (m/N) as CSV; repeatable.")
 @cut_options.flutes
 @click.option("--kt", type=float, metavar="N/MM2", help="Tangential force coefficient.")
 @click.option("--kr", type=float, metavar="X", help="Radial over tangential coefficient.")
@@ -274,6 +294,9 @@ def command(json_file, **options):
     --at 12000,4.0 --max-rpm 18000
 
     Example: shopmon speeds --chatter-hz 1432.6 --rpm 12000 --flutes 3 --max-rpm 18000
+
+    Example: shopmon speeds --frf xx:tip-x.csv --frf yy:tip-y.csv --flutes 3 --material 7075 --milling slot
+    --from 6000 --to 18000
     """
     for name in POSITIVE:
         if options[name] is not None and not (isfinite(options[name]) and options[name] > 0):
@@ -283,10 +306,10 @@ def command(json_file, **options):
     case = deepest = None
     if options["earlier"] and options["chatter_hz"] is None:
         raise SettingError("--earlier goes with --chatter-hz.", "Give the present tone with --chatter-hz.")
-    if options["chatter_hz"] is not None:
+    if options["chatter_hz"] is not None and not options["frf"]:
         result = {"schema": SCHEMA, "points": [], "advice": tone_advice(options)}
     else:
-        result, case, deepest = modal_result(options)
+        result, case, deepest = measured_result(options) if options["frf"] else modal_result(options)
     if json_file is None:
         click.echo(as_text(result, case, deepest))
     else:

@@ -1,9 +1,12 @@
 """Speeds and depths told to a person."""
 
+from textwrap import wrap
+
 from shopmon.cli.advice_text import advice_lines
 from shopmon.cli.speeds_wall import wall_lines
 
 LINES, WIDTH = 24, 40
+CAUTION_WIDTH = 96
 
 
 def as_text(result: dict, case, deepest_mm: float) -> str:
@@ -25,15 +28,24 @@ def as_text(result: dict, case, deepest_mm: float) -> str:
     if "wall" in result:
         lines += wall_lines(result["wall"])
     lines += ["", *advice_lines(result["advice"])]
+    if "caution" in result:
+        lines += wrap(result["caution"], CAUTION_WIDTH)
     return "\n".join([*lines, "", "The monitor advises; it is no safety device."]).lstrip("\n")
 
 
 def _point(row: dict) -> str:
     where = f"{row['rpm']:6.0f} rpm, {row['ap_mm']:g} mm deep: "
+    if row["spectral_radius"] is None:
+        return where + _averaged(row)
     if row["verdict"] == "quiet":
         return f"{where}quiet (a disturbance shrinks to {100 * row['spectral_radius']:.0f} % each period)"
     kind = f", {row['kind']}" if row["kind"] else ""
     return f"{where}chatter at {row['chatter_hz']:.0f} Hz{kind}"
+
+
+def _averaged(row: dict) -> str:
+    limit = f" (the limit there is {row['ap_limit_mm']:.2f} mm)" if row["ap_limit_mm"] else ""
+    return f"quiet{limit}" if row["verdict"] == "quiet" else f"chatter at {row['chatter_hz']:.0f} Hz{limit}"
 
 
 def _limits(rows: list[dict], deepest_mm: float) -> list[str]:

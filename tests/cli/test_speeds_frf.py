@@ -1,0 +1,122 @@
+"""``shopmon speeds --frf``: limits from a measured receptance, and files that cannot be one."""
+
+import json
+
+import numpy as np
+import pytest
+
+from shopmon.cli import main
+from shopmon.cutting.nouns import FrequencyResponse, Mode
+
+MODE = Mode(axis="x", frequency_hz=900.0, damping_ratio=0.02, stiffness_n_per_m=9e6)
+CUT = ["--flutes", "4", "--kt", "600", "--kr", "0.3", "--diameter", "10", "--milling", "slot"]
+
+
+def run(capsys, *words):
+    status = main(["speeds", *CUT, *words])
+    captured = capsys.readouterr()
+    return status, captured.out, captured.err
+
+
+def table(path, step_hz=2.0, separator=",", heading="frequency_hz,real,imag\n", last_hz=3000.0, decimal="."):
+    """Write the receptance of one mode as a table."""
+    hz = np.arange(100.0, last_hz, step_hz)
+    values = FrequencyResponse.of_modes((MODE,), "x", hz).receptance_m_per_n
+    rows = zip(hz, values.real, values.imag, strict=True)
+    lines = [separator.join(f"{value:.9g}" for value in row) for row in rows]
+    path.write_text(heading + "\n".join(lines).replace(".", decimal) + "\n")
+    return f"xx:{path}"
+
+
+def test_a_measured_mode_gives_the_limits_of_the_same_mode_in_closed_form(capsys, tmp_path):
+    name, speeds = table(tmp_path / "x.csv"), ["--from", "3000", "--to", "15000", "--step", "250"]
+    status, out, err = run(capsys, "--frf", name, *speeds, "--json", "-")
+    assert status == 0, err
+    found = json.loads(out)
+    limits = [row["ap_limit_mm"] for row in found["limits"] if row["ap_limit_mm"]]
+    # Altintas, Budak 1995: ap = 2π/(N Kt αxx Re G); in a slot αxx = −π Kr, and least Re G = −1/(4kζ(1+ζ))
+    least = 8 * 9e6 * 0.02 * 1.02 / (4 * 600e6 * 0.3) * 1e3
+    assert min(limits) == pytest.approx(least, rel=0.03)
+    assert "two to four times" in found["caution"]
+    assert found["advice"] == []
+
+
+@pytest.mark.parametrize(
+    ("separator", "decimal", "heading"),
+    [(",", ".", ""), (";", ",", "Hz;Re;Im\n"), ("\t", ".", "# receptance, m/N\n"), (" ", ".", "\ufeff")],
+)
+def test_tables_as_programs_write_them_are_read(capsys, tmp_path, separator, decimal, heading):
+    name = table(tmp_path / "x.csv", separator=separator, decimal=decimal, heading=heading)
+    status, out, err = run(capsys, "--frf", name, "--at", "6000,0.1", "--at", "6000,20")
+    assert status == 0, err
+    assert "quiet" in out and "chatter at" in out
+
+
+def broken(path, number, line):
+    """Put another line in place of one."""
+    lines = path.read_text().splitlines()
+    lines[number] = line
+    path.write_text("\n".join(lines))
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("300.0,nan,0", "not finite"),
+        ("300.0,inf,0", "not finite"),
+        ("300.0,1e-8", "not three numbers"),
+        ("300.0,a,b", "not three numbers"),
+        ("1.0,1e-8,0", "do not ascend"),
+    ],
+)
+def test_a_line_that_cannot_be_is_named(capsys, tmp_path, line, said):
+    name = table(tmp_path / "x.csv")
+    broken(tmp_path / "x.csv", 50, line)
+    status, out, err = run(capsys, "--frf", name, "--at", "6000,1")
+    assert (status, out) == (2, "")
+    assert said in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_a_response_too_coarse_or_too_short_for_its_mode_is_refused(capsys, tmp_path):
+    for options in ({"step_hz": 60.0}, {"last_hz": 902.0}):
+        status, _, err = run(capsys, "--frf", table(tmp_path / "x.csv", **options), "--at", "6000,1")
+        assert status == 2
+        assert "mode" in err
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(b"", "no numbers"), (b"\xff\xfe\x00\x01", "no text"), (b"frequency_hz,real,imag\n", "no numbers")],
+)
+def test_files_that_are_no_table_are_refused(capsys, tmp_path, content, said):
+    path = tmp_path / "x.csv"
+    path.write_bytes(content)
+    status, _, err = run(capsys, "--frf", f"xx:{path}", "--at", "6000,1")
+    assert status == 2
+    assert said in err
+
+
+def test_what_does_not_go_together_or_is_missing_is_said(capsys, tmp_path):
+    name = table(tmp_path / "x.csv")
+    wrong = (
+        ["--frf", name],
+        ["--frf", "zz:x.csv", "--at", "6000,1"],
+        ["--frf", f"xx:{tmp_path / 'nowhere.csv'}", "--at", "6000,1"],
+        ["--frf", name, "--frf", name, "--at", "6000,1"],
+        ["--frf", name, "--mode", "x:900:0.02:9e6", "--at", "6000,1"],
+        ["--frf", name, "--chatter-hz", "900", "--rpm", "6000"],
+    )
+    for words in wrong:
+        status, out, err = run(capsys, *words)
+        assert (status, out) == (2, ""), words
+        assert err
+
+
+def test_an_earlier_tone_is_read_and_goes_with_a_tone(capsys):
+    tone = ["--chatter-hz", "1432.6", "--rpm", "12000", "--max-rpm", "18000"]
+    status, out, err = run(capsys, *tone, "--earlier", "1390,10000")
+    assert status == 0, err
+    assert "1390 Hz at 10000 rpm" in " ".join(out.split())
+    for words in ([*tone, "--earlier", "1390"], ["--earlier", "1390,10000", "--at", "6000,1"]):
+        assert run(capsys, *words)[0] == 2
