@@ -33,6 +33,7 @@ ACTIONS = {
 ANSWERS = (("better", "Better"), ("same", "Same"), ("worse", "Worse"))
 SMOOTH_DIAMETERS = 3.0
 TRIALS_LISTED = 40
+SAME = 0.01
 
 blueprint = Blueprint("speeds", __name__, url_prefix="/speeds")
 
@@ -75,9 +76,24 @@ def event(event_id: str) -> str:
     if told is None:
         raise Refusal(404, "There is no chatter with this id.", "Look at the last events on Now.")
     return render_template(
-        "speeds/event.html", told=told, event=told["event"], units=monitor.state()["units"],
+        "speeds/event.html", told=told, tried=tried, event=told["event"], units=monitor.state()["units"],
         answers=ANSWERS, actions=ACTIONS, cards=CARDS,
     )  # fmt: skip
+
+
+def tried(card: dict[str, Any], answers: list[dict]) -> dict | None:
+    """Return the last answer that was given to what a card advises; None where there is none."""
+    wanted = (card.get("rpm"), card.get("ap_mm"))
+    given = (each for each in reversed(answers) if _close(wanted, (each.get("rpm"), each.get("ap_mm"))))
+    return next(given, None)
+
+
+def _close(one: tuple, other: tuple) -> bool:
+    """Whether speed and depth agree as far as anybody could set them."""
+    return all(
+        a is b if a is None or b is None else abs(a - b) <= SAME * abs(b)
+        for a, b in zip(one, other, strict=True)
+    )
 
 
 def asked_what_if(args, units: str) -> dict[str, Any]:

@@ -79,16 +79,19 @@ class Beliefs:
             self._keep(values, belief, prior, known)
         return Known(belief=belief, prior=prior, trials=trials, learned=len(known))
 
-    def tones(self, context: Mapping[str, Any]) -> tuple[ChatterTone, ...]:
+    def tones(self, context: Mapping[str, Any], before: str | None) -> tuple[ChatterTone, ...]:
         """Return the chatter lines heard of the tool in a context, the newest first.
 
-        None where nothing tells that tool from others.
+        Up to a cut, that one with it; all where it is not logged yet. None where nothing tells the tool from
+        others.
         """
         values = key_values(context)
         if not any(values.get(name) for name in TELLS_APART):
             return ()
         self._flush()
-        trials = trials_of(self._archive.cuts_of_tool(values, MOST_CUTS))
+        cuts = self._archive.cuts_of_tool(values, MOST_CUTS)
+        last = next((number for number, cut in enumerate(cuts) if cut["id"] == before), len(cuts))
+        trials = trials_of(cuts[: last + 1])
         return tuple(
             ChatterTone(
                 frequency_hz=trial.chatter_hz, rpm=trial.rpm, flutes=context.get("flutes"),

@@ -23,6 +23,7 @@ from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, 
 
 SAME = 0.003  # an inch field is rounded; less of a change is none
 WHAT_IF = ("ap_mm", "ae_mm", "stickout_mm", "flutes")
+MOST_SHOWN = 20
 ANSWERS = {"better": TRIED[0], "same": TRIED[1], "worse": TRIED[2]}
 
 
@@ -101,11 +102,8 @@ class SpeedsDesk:
         )
         if isinstance(found, Failed):
             return {**answer, "status": "failed", "error": {"text": found.text, "hint": found.hint}}
-        with self._lock:
-            if found is not None:
-                self._shown = {**dict(list(self._shown.items())[-20:]), key: found}
-            result = found or self._shown.get(key)
-        return {**answer, "status": "thinking" if found is None else "ready", "result": result}
+        status = "thinking" if found is None else "ready"
+        return {**answer, "status": status, "result": self._held(key, found)}
 
     def _think(self, base: dict, told: dict, changes: dict, question) -> dict[str, Any]:
         known = self._beliefs.now(base)
@@ -146,21 +144,31 @@ class SpeedsDesk:
         tone, limits = tone_of(event, facts), facts.limits
 
         def think() -> list[dict]:
-            earlier = self._beliefs.tones(event["context"])
+            earlier = self._beliefs.tones(event["context"], before=event["cut_id"])
             return [_plain(each) for each in advise(tone, limits, earlier)]
 
-        advice = self._thinker.ask(("tone", self._version, tone, limits), think, urgent=True)
+        # what is advised of one moment stays as it is, whatever is learned later
+        advice = self._thinker.ask(("tone", event_id, tone, limits), think, urgent=True)
         learned = self._learned_for(event)
         failed = next((each for each in (advice, learned) if isinstance(each, Failed)), None)
         waits = advice is None or learned is None
         return {
             "event": event,
-            "advice": None if isinstance(advice, Failed) else advice,
-            "learned": None if isinstance(learned, Failed) else learned,
+            "advice": self._held(("advice", event_id), advice),
+            "learned": self._held(("learned", event_id), learned),
             "answers": self._answers(event),
             "status": "failed" if failed else "thinking" if waits else "ready",
             "error": {"text": failed.text, "hint": failed.hint} if failed else None,
         }
+
+    def _held(self, key: tuple, found: Any) -> Any:
+        """The answer, or while it is thought about anew the one before: nothing jumps under a finger."""
+        if isinstance(found, Failed):
+            return None
+        with self._lock:
+            if found is not None:
+                self._shown = {**dict(list(self._shown.items())[-MOST_SHOWN:]), key: found}
+            return found or self._shown.get(key)
 
     def _learned_for(self, event: dict):
         """What the past cuts of the tool say at the depth that rang, that ringing counted in."""
