@@ -255,7 +255,7 @@ def _rich_depth_mm(limits: list[dict]) -> float | None:
 
 @click.command("speeds")
 @click.option("--mode", multiple=True, metavar="AXIS:HZ:DAMPING:STIFFNESS", help="Mode (N/m); repeatable.")
-@click.option("--frf", multiple=True, metavar="XX:FILE", help="Measured receptance (m/N) as CSV; repeatable.")
+@click.option("--frf", multiple=True, metavar="XX:FILE", help="Measured receptance, CSV or UFF; repeatable.")
 @cut_options.flutes
 @click.option("--kt", type=float, metavar="N/MM2", help="Tangential force coefficient.")
 @click.option("--kr", type=float, metavar="X", help="Radial over tangential coefficient.")

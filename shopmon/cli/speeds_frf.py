@@ -6,6 +6,7 @@ from pathlib import Path
 from shopmon.errors import SettingError
 
 FRF_FORM = "DIRECTION:FILE, for example xx:tip-x.csv"
+UNIVERSAL = (".uff", ".unv", ".ufb")
 DIRECTIONS = ("xx", "yy", "xy", "yx")
 LARGEST_BYTES = 50_000_000
 COLUMNS = "frequency in Hz, real part and imaginary part in m/N"
@@ -16,10 +17,12 @@ AVERAGED = (
 
 
 def read_response(text: str):
-    """Read one measured receptance, written as ``DIRECTION:FILE``.
+    """Read one measured receptance, written as ``DIRECTION:FILE``: a table, or a universal file.
 
     Raises
     ------
+    RecordingError
+        A universal file holds no response that can be used.
     SettingError
         The file is missing, is no table of three columns of numbers, or holds no response that can be.
     """
@@ -30,6 +33,15 @@ def read_response(text: str):
     direction, colon, name = text.partition(":")
     if not colon or direction not in DIRECTIONS or not name:
         raise SettingError(f"--frf {text!r} is no response.", f"Write {FRF_FORM}.")
+    if Path(name).suffix.lower() in UNIVERSAL:
+        from shopmon.records.response_file import read_response as read_universal
+
+        measured = read_universal(name)
+        return FrequencyResponse(
+            frequency_hz=measured.frequency_hz,
+            receptance_m_per_n=measured.receptance,
+            direction=direction,
+        )
     rows = [_numbers(number, line, name) for number, line in _lines(name)]
     if not rows:
         raise SettingError(f"{name} holds no numbers.", f"Three columns are needed: {COLUMNS}.")

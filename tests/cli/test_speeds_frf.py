@@ -7,6 +7,8 @@ import pytest
 
 from shopmon.cli import main
 from shopmon.cutting.nouns import FrequencyResponse, Mode
+from shopmon.records.response_file import write_response
+from shopmon.signals.frequency_response import MeasuredResponse
 
 MODE = Mode(axis="x", frequency_hz=900.0, damping_ratio=0.02, stiffness_n_per_m=9e6)
 CUT = ["--flutes", "4", "--kt", "600", "--kr", "0.3", "--diameter", "10", "--milling", "slot"]
@@ -50,6 +52,25 @@ def test_tables_as_programs_write_them_are_read(capsys, tmp_path, separator, dec
     status, out, err = run(capsys, "--frf", name, "--at", "6000,0.1", "--at", "6000,20")
     assert status == 0, err
     assert "quiet" in out and "chatter at" in out
+
+
+def test_a_universal_file_gives_the_same_as_the_table(capsys, tmp_path):
+    hz = np.arange(100.0, 3000.0, 2.0)
+    values = FrequencyResponse.of_modes((MODE,), "x", hz).receptance_m_per_n
+    unsaid = {"coherence": None, "force_db": np.zeros(hz.size), "added_damping_rate": 0.0, "hits": 1}
+    measured = MeasuredResponse(frequency_hz=hz, receptance=values, **unsaid)
+    write_response(tmp_path / "x.uff", measured, "x")
+    asked = ["--from", "3000", "--to", "9000", "--step", "500", "--json", "-"]
+    told = [
+        json.loads(run(capsys, "--frf", name, *asked)[1])["limits"]
+        for name in (table(tmp_path / "x.csv"), f"xx:{tmp_path / 'x.uff'}")
+    ]
+    depths = [[row["ap_limit_mm"] for row in rows] for rows in told]
+    assert depths[0] == pytest.approx(depths[1], rel=1e-3)
+    (tmp_path / "broken.uff").write_text("nothing")
+    status, _, err = run(capsys, "--frf", f"xx:{tmp_path / 'broken.uff'}", "--at", "6000,1")
+    assert status == 1
+    assert "no frequency response" in err
 
 
 def broken(path, number, line):
