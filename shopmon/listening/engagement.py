@@ -137,7 +137,7 @@ class Engagement(Memory):
             self._watch_rise(moment)
         if self.candidate_sample is not None:
             return self._weigh(moment)
-        return self._watch_fall(moment)
+        return [] if moment.turning.ringing else self._watch_fall(moment)  # gain control lowers all else
 
     def _compare(self, smoothed: np.ndarray, background: Background) -> None:
         """Take in how far the sub-frames lie above and below the background."""

@@ -287,7 +287,7 @@ class Listener:
             return [*events, *self.book.tick(view.sample), self._frame(view, None, ())]
         events += self.reach.look(view, self.front.window, hop)
         raised = peaks_near(view.above_floor_db)
-        comb = self.speed.follow(view, self.front, raised, self.engagement.risen)
+        comb = self.speed.follow(view, self.front, raised, self.engagement.risen, self._background)
         if comb is not None:
             self.front.channels.hear_comb(comb.bins, comb.between, self.speed.trusted)
         events += self._hear_engagement(view, comb)
@@ -325,7 +325,7 @@ class Listener:
         elif self.engagement.rejected:
             self._background.relearn(*self.engagement.bands.recent())
             self.engagement.rejected = False
-        if not self.engagement.risen:
+        if not self.engagement.risen and not self.speed.ringing:
             origin = "air-cut" if self.book.engaged else "idle"
             self._background.learn(view, smoothed, origin)
             if self.speed.trusted:

@@ -30,6 +30,8 @@ class Turning:
         The speed was told and is the one that is followed.
     plain
         Many lines of the comb stand out; not asked of a told speed.
+    ringing
+        Lines that have just come step by the rotation.
     """
 
     rotation_hz: float | None
@@ -37,6 +39,7 @@ class Turning:
     jitter: float
     told: bool
     plain: bool
+    ringing: bool
     flutes: int | None
 
     @classmethod
@@ -49,6 +52,7 @@ class Turning:
             jitter=speed.tracker.jitter,
             told=told,
             plain=not told and comb is not None and _is_plain(comb),
+            ringing=speed.ringing,
             flutes=setup.flutes,
         )
 

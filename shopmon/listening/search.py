@@ -7,6 +7,7 @@ from shopmon.listening.state import Memory
 from shopmon.signals.comb import smooth_path_step
 from shopmon.signals.comb_votes import HIGHEST_HZ, CombVotes
 from shopmon.signals.lines import find_lines
+from shopmon.signals.spacing import strongest
 
 WINDOW_S = 0.8
 EVERY_HOPS = 4
@@ -24,6 +25,10 @@ BETTER = 1.3
 NEAR = 6
 BACKGROUND_FORGET = 0.15
 NEW_DB, LEAST_DB = 4.0, 4.0
+HIDDEN_SHARE, SPACING_WORTH = 0.3, 0.6
+HEARD_WELL, HEARD_SHARE, MOST_TEETH = 0.6, 0.75, 7
+BEFORE_MOST, DROOP_STEPS = 0.3, 24
+DROOP_BY = range(0, DROOP_STEPS + 1, 2)
 MAINS_HZ, MAINS_TOP_HZ = (50.0, 60.0), 1100.0
 MAINS_OFF_HZ, MAINS_OFF_SHARE = 0.15, 1.5e-3
 
@@ -42,7 +47,7 @@ class SpeedSearch(Memory):
         Bounds of the rotation frequency.
     """
 
-    kept = ("path", "best_hz", "agreed", "flutes", "background_db")
+    kept = ("path", "before", "best_hz", "agreed", "looks", "flutes", "background_db")
 
     def __init__(self, rate_hz: float, lowest_hz: float, highest_hz: float):
         self._rate_hz = rate_hz
@@ -56,14 +61,17 @@ class SpeedSearch(Memory):
     def clear(self, flutes: int | None) -> None:
         """Start again; what the sound before a cut is like stays known."""
         self.path = np.zeros(0, dtype=np.float32)
-        self.agreed = 0
+        self.before = np.zeros(0, dtype=np.float32)
+        self.agreed = self.looks = 0
         self.best_hz: float | None = None
         self.flutes = flutes
 
     def begin(self) -> None:
-        """Weigh anew: the sound has risen."""
+        """Weigh anew: the sound has risen. What was heard of a spindle speaks for it, slowed by a little."""
+        heard = np.pad(np.maximum(self.path, 0.0), (0, DROOP_STEPS))
+        self.before = np.maximum.reduce([heard[by : self.path.size + by] for by in DROOP_BY])
         self.path = np.zeros(0, dtype=np.float32)
-        self.agreed = 0
+        self.agreed = self.looks = 0
 
     @property
     def standing_hz(self) -> float | None:
@@ -97,12 +105,21 @@ class SpeedSearch(Memory):
             The sound has risen over the background.
         """
         votes = self._prepared()
-        scores = votes(*self._lines(spectrum_db, risen))
+        frequency_hz, height_db, known = self._lines(spectrum_db, risen)
+        scores = votes(frequency_hz, height_db, known)
+        if risen:
+            # either the comb is heard, or ringing hides it and steps by it
+            spacing = votes.of_spacing(*strongest(frequency_hz, height_db))
+            scores = np.maximum(scores, HIDDEN_SHARE * scores + SPACING_WORTH * spacing)
+            if self.before.size == scores.size:
+                scores += np.minimum(self.before, BEFORE_MOST)
         if self.path.size != scores.size:
-            self.path = scores.copy()
+            self.path, self.looks = scores.copy(), 1
         else:
             moved = smooth_path_step(self.path, MOVE, MOVE_PRICE)
-            self.path = np.float32(DECAY) * moved + scores * np.float32(1 - DECAY)
+            self.looks += 1
+            share = np.float32(max(1 - DECAY, 1 / self.looks))
+            self.path = (1 - share) * moved + share * scores
         best = int(np.argmax(self.path))
         found = float(votes.candidates_hz[best])
         same = self.best_hz is not None and abs(found / self.best_hz - 1) < SAME
@@ -169,9 +186,19 @@ class SpeedSearch(Memory):
         """Whether a speed found is clearly better than the one that was found before and is followed."""
         return self._score_near(found_hz) > BETTER * self._score_near(followed_hz)
 
+    def refuted(self, followed_hz: float, found_hz: float) -> bool:
+        """Whether a speed found in a cut is a part or a multiple of one that was heard better before."""
+        ratio = max(found_hz / followed_hz, followed_hz / found_hz)
+        simple = 1.5 < ratio < MOST_TEETH + 0.5 and abs(ratio / round(ratio) - 1) < RELATED
+        before = self._near(self.before, followed_hz)
+        return simple and before > HEARD_WELL and self._near(self.before, found_hz) < HEARD_SHARE * before
+
     def _score_near(self, frequency_hz: float) -> float:
+        return self._near(self.path, frequency_hz)
+
+    def _near(self, scores: np.ndarray, frequency_hz: float) -> float:
         index = self._prepared().index(frequency_hz)
-        near = self.path[max(0, index - NEAR) : max(0, index + NEAR + 1)]
+        near = scores[max(0, index - NEAR) : max(0, index + NEAR + 1)]
         return float(near.max()) if near.size else -99.0
 
 

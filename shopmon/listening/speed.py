@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from shopmon.listening.background import Background
 from shopmon.listening.comb_view import CombView, view_comb
 from shopmon.listening.front import Front, View, Window
 from shopmon.listening.hops import Rates
@@ -13,6 +14,7 @@ from shopmon.listening.state import Memory
 from shopmon.listening.tracker import SpeedTracker
 from shopmon.signals.comb_fit import bins_needed
 from shopmon.signals.lines import map_lines
+from shopmon.signals.spacing import LEAST_DB, RISEN_DB, strongest
 
 CONTRAST_DB, CONTRAST_SPREAD_DB = 3.4, 0.6
 # share of right speeds by contrast, counted on simulated cuts: told, found, found with a rival
@@ -20,6 +22,8 @@ RIGHT_AT_DB = np.array((2.5, 4.0, 5.5, 7.0, 9.5, 14.0))
 RIGHT_TOLD = np.array((0.3, 0.65, 0.78, 0.93, 0.95, 0.99))
 RIGHT_FOUND = np.array((0.2, 0.45, 0.58, 0.65, 0.82, 0.95))
 RIGHT_RIVALLED = np.array((0.1, 0.35, 0.42, 0.48, 0.66, 0.82))
+SUPPORTED_DB, SUPPORTED_MOST_DB = 3.5, 7.0
+RINGING, LONGEST_RING_HOPS = 0.35, 60
 FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
@@ -48,7 +52,8 @@ class Speed(Memory):
     """
 
     kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against",
-            "told_hz", "told_wrong", "risen_hops", "next_window_s")  # fmt: skip
+            "told_hz", "told_wrong", "risen_hops", "turned_hz",
+            "ringing_hops", "next_window_s")  # fmt: skip
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -64,6 +69,8 @@ class Speed(Memory):
         self.told_hz: float | None = None
         self.told_wrong = False
         self.risen_hops = 0
+        self.turned_hz: float | None = None
+        self.ringing_hops = 0
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -90,13 +97,23 @@ class Speed(Memory):
         if self.tracker.rotation_hz is None:
             return 0.0
         rate = RIGHT_TOLD if not self.found else RIGHT_RIVALLED if self.rivals_hz else RIGHT_FOUND
-        return round(float(np.interp(self.contrast_db, RIGHT_AT_DB, rate)), 3)
+        return round(float(np.interp(self._standing_db, RIGHT_AT_DB, rate)), 3)
+
+    @property
+    def _standing_db(self) -> float:
+        """How far the comb stands out, or as far as the steps between ringing lines are worth."""
+        return max(self.contrast_db, min(SUPPORTED_DB * self.tracker.support, SUPPORTED_MOST_DB))
 
     def _fits(self, least: float) -> bool:
         """Whether the comb stands out enough to be followed."""
         if self.tracker.rotation_hz is None:
             return False
-        return 1 / (1 + math.exp(-(self.contrast_db - CONTRAST_DB) / CONTRAST_SPREAD_DB)) > least
+        return 1 / (1 + math.exp(-(self._standing_db - CONTRAST_DB) / CONTRAST_SPREAD_DB)) > least
+
+    @property
+    def ringing(self) -> bool:
+        """Whether lines that have just come step by the rotation: no background, even where nothing rose."""
+        return 0 < self.ringing_hops < LONGEST_RING_HOPS
 
     @property
     def contradicted(self) -> bool:
@@ -121,6 +138,7 @@ class Speed(Memory):
         self.rivals_hz = []
         self.against = 0
         self.told_hz, self.told_wrong = given, False
+        self.turned_hz = None
         self.search.clear(setup.flutes)
 
     def clear(self) -> None:
@@ -131,8 +149,11 @@ class Speed(Memory):
         self.contrast_db, self.trusted = 0.0, False
         self.against = 0
         self.lost = 0
+        self.turned_hz = None
 
-    def follow(self, view: View, front: Front, raised_db: np.ndarray, risen: bool) -> CombView | None:
+    def follow(
+        self, view: View, front: Front, raised_db: np.ndarray, risen: bool, background: Background
+    ) -> CombView | None:
         """Take in one hop; return the comb in it, None while no speed is known at all.
 
         Parameters
@@ -143,6 +164,8 @@ class Speed(Memory):
             ``peaks_near`` of the heights above the floor.
         risen
             The sound has risen over the background.
+        background
+            What sounded before.
         """
         self.hops += 1
         if risen and not self.risen_hops:
@@ -155,13 +178,16 @@ class Speed(Memory):
             (self._search if searching else self._hear_witness)(front, risen)
         if not view.full:
             return None
-        rotation = self._track(view, front.window)
+        rotation = self._track(view, front.window, background)
         if rotation is None:
             return None
+        self.ringing_hops = self.ringing_hops + 1 if self.tracker.support > RINGING else 0
         comb = view_comb(view, front.window, raised_db, rotation)
         self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
         steady = self.trusted or self.tracker.jitter < UNSTEADY
         self.trusted = steady and self._fits(DISTRUST if self.trusted else TRUST)
+        if self.trusted and not risen:
+            self.turned_hz = rotation
         self.lost = 0 if self.trusted else self.lost + 1
         if self.found and self.lost > LOST_HOPS:
             self._drop()
@@ -181,12 +207,15 @@ class Speed(Memory):
         followed, best = self.tracker.rotation_hz, self.search.standing_hz
         return followed is not None and best is not None and abs(best / followed - 1) > DIFFERENT
 
-    def _track(self, view: View, window: Window) -> float | None:
+    def _track(self, view: View, window: Window, background: Background) -> float | None:
         if self.tracker.centre_hz is None:
             return None
-        return self.tracker.follow(map_lines(view.lines, bins_needed(window.bin_hz, window.bins)), window)
+        lines = map_lines(view.lines, bins_needed(window.bin_hz, window.bins))
+        turned_hz = self.turned_hz if self.risen_hops else None
+        return self.tracker.follow(lines, window, _new_lines(view, window, background), turned_hz)
 
     def _drop(self) -> None:
+        self.turned_hz = None
         self.tracker.aim(self.told_hz, self.tracker.flutes)
         self.window_s = self.next_window_s = window_for(self.told_hz)
         self.told_wrong = False
@@ -220,13 +249,27 @@ class Speed(Memory):
             return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz
         differs = centre is None or abs(found / centre - 1) > DIFFERENT
+        if differs and risen and centre is not None and self.search.refuted(centre, found):
+            return
         if differs and not (self.trusted and not self.search.better(centre, found)):
             self._aim_at(found)
         self.rivals_hz = self.search.rivals_hz(found)
 
     def _aim_at(self, found_hz: float) -> None:
         self.tracker.aim(found_hz, self.search.flutes)
+        self.turned_hz = None
         self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
         # in a cut a shorter window can wait: the background is known on the grid of the longer one
         self.next_window_s = window_for(found_hz)
         self.window_s = max(self.window_s, self.next_window_s)
+
+
+def _new_lines(view: View, window: Window, background: Background) -> tuple[np.ndarray, np.ndarray] | None:
+    """Frequencies and heights of the strongest lines that stand higher than before; None: not known."""
+    if background.spectrum_db.size != window.bins:
+        return None
+    lines = view.lines
+    strong = (lines.height_db > LEAST_DB).nonzero()[0]
+    height_db = lines.height_db[strong]
+    new = height_db - background.height_db(window)[lines.bins[strong]] > RISEN_DB
+    return strongest(lines.place[strong[new]] * window.bin_hz, height_db[new])

@@ -9,6 +9,7 @@ from shopmon.listening.state import Memory
 from shopmon.signals.comb import smooth_path_step
 from shopmon.signals.comb_fit import CombFit
 from shopmon.signals.lines import LineMap
+from shopmon.signals.spacing import spacing_support
 
 REACH = 0.035
 STEP = 5e-4
@@ -23,6 +24,8 @@ FALLEN, RISEN, LEAST_USUAL = 0.6, 0.4, 2.0
 FALLEN_HOPS, JUMP_HOPS = 2, 3
 JUMP_REACH, JUMP_STEP, JUMP_SPREAD = 0.35, 1.5e-3, 8e-4
 JUMP_LEAST, JUMP_SAME = 0.03, 0.012
+SUPPORT_DB, SUPPORT_FORGET = 4.0, 0.2
+DROOP, RUNS_UP, HOLD_WITHIN, HOLD_DB = 0.025, 0.005, 0.01, 1.5
 JUMP_DECAY, JUMP_MOVE, JUMP_MOVE_PRICE_DB = 0.6, 6, 0.1
 
 
@@ -34,7 +37,7 @@ class SpeedTracker(Memory):
     stands up elsewhere at once, the speed was stepped.
     """
 
-    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops",
+    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops", "support",
             "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
 
     def __init__(self):
@@ -53,6 +56,7 @@ class SpeedTracker(Memory):
         self.slope = 0.0
         self.jitter = 0.0
         self.hops = 0
+        self.support = 0.0
         self.usual = 0.0
         self.seen_db = np.zeros(0, dtype=np.float32)
         self._forget_jump()
@@ -74,7 +78,13 @@ class SpeedTracker(Memory):
             self._fit_of = wanted
         return self._fit
 
-    def follow(self, lines: LineMap, window: Window) -> float | None:
+    def follow(
+        self,
+        lines: LineMap,
+        window: Window,
+        new: tuple[np.ndarray, np.ndarray] | None = None,
+        turned_hz: float | None = None,
+    ) -> float | None:
         """Take one spectrum's lines and return the rotation frequency in Hz, None while nothing is aimed at.
 
         Parameters
@@ -83,6 +93,10 @@ class SpeedTracker(Memory):
             Of the spectrum.
         window
             The spectrum's window.
+        new
+            Frequencies and heights of the strongest lines that were not there before; None: not known.
+        turned_hz
+            Rotation heard before the rise: a cut slows the spindle by a little and no more.
         """
         if self.centre_hz is None:
             return None
@@ -90,7 +104,12 @@ class SpeedTracker(Memory):
         scores = fit(lines)
         if self.path.size != scores.size:
             self.path = np.zeros_like(scores)
-        self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + scores
+        gain = scores
+        if new is None:
+            self.support = 0.0
+        else:
+            gain = scores + self._beside_the_comb(fit, new, window, turned_hz)
+        self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + gain
         peak = int(self.path.argmax())
         self._move_to(self._best(fit, peak))
         self.hops += 1
@@ -101,6 +120,18 @@ class SpeedTracker(Memory):
         elif self.fallen > FALLEN_HOPS:
             self._watch_jump(lines, window)
         return self.rotation_hz
+
+    def _beside_the_comb(self, fit: CombFit, new, window: Window, turned_hz: float | None) -> np.ndarray:
+        """What the steps between the lines that ring, and the speed before the cut, say; in dB."""
+        support = spacing_support(fit.candidates_hz, self.flutes, *new, window.duration_s)
+        at = support[max(0, int(self.path.argmax()) - 3) :][:7].max()
+        self.support += SUPPORT_FORGET * (float(at) - self.support)
+        gain = SUPPORT_DB * support
+        if turned_hz is not None:
+            change = fit.candidates_hz / turned_hz - 1
+            beyond = np.maximum(change - RUNS_UP, -DROOP - change) / HOLD_WITHIN
+            gain -= HOLD_DB * np.minimum(np.maximum(beyond, 0.0), 1.0)
+        return gain.astype(np.float32)
 
     def _move_to(self, rotation_hz: float) -> None:
         before, self.rotation_hz = self.rotation_hz, rotation_hz

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from shopmon.signals.spacing import differences
+
 # about two per octave: within one, lines are known to much the same share of their frequency
 EDGES_HZ = (60.0, 100.0, 160.0, 250.0, 400.0, 650.0, 1100.0, 2000.0)
 HIGHEST_HZ = 4000.0
@@ -11,6 +13,7 @@ PER_DB, CAP_DB = 0.21, 20.0
 # log-likelihood ratios counted on simulated cuts: what a wanted line that is missing costs
 MISSING, MISSING_TOOTH = -0.6, -0.78
 SPREAD_HZ, SPREAD_SHARE = 0.7, 4e-4
+SPACING_MOST = 1.2
 
 
 class CombVotes:
@@ -61,18 +64,39 @@ class CombVotes:
         weight = _weight(frequency_hz)[:, None]
         gain = (PER_DB * np.minimum(height_db, CAP_DB))[:, None]
         votes = np.where(known[:, None], -self._missing, gain) * weight
+        score = self._nothing.copy()
+        self._cast(frequency_hz, votes, score)
+        return (score * self._normal).astype(np.float32)
+
+    def of_spacing(self, frequency_hz: np.ndarray, height_db: np.ndarray) -> np.ndarray:
+        """Return how many pairs of lines agree with each candidate: ringing steps by multiples of it.
+
+        Parameters
+        ----------
+        frequency_hz, height_db
+            Of a few strong lines, shape ``(lines,)``.
+        """
+        score = np.zeros(self.candidates_hz.size)
+        if frequency_hz.size < 2:
+            return score.astype(np.float32)
+        apart_hz, worth = differences(frequency_hz, height_db)
+        order = np.argsort(apart_hz, kind="stable")
+        votes = np.broadcast_to(worth[order, None], (order.size, ORDERS))
+        self._cast(apart_hz[order], votes, score)
+        return np.minimum(score, SPACING_MOST).astype(np.float32)
+
+    def _cast(self, frequency_hz: np.ndarray, votes: np.ndarray, score: np.ndarray) -> None:
+        """Add the votes of lines, ascending, for being any multiple."""
         places = np.rint((np.log(frequency_hz) / STEP)[:, None] - self._steps).astype(np.intp)
         count = self.candidates_hz.size
         # what votes for speeds out of range is counted beside it
         places = np.minimum(np.maximum(places, 0), count + 1)
-        score = self._nothing.copy()
         bounds = [0, *np.searchsorted(frequency_hz, (*EDGES_HZ, HIGHEST_HZ))]
         for start, end, kernel in zip(bounds, bounds[1:], self._kernels, strict=False):
             if end > start:
                 sums = np.bincount(places[start:end].ravel(), votes[start:end].ravel(), count + 2)
                 sums = sums[1:-1].astype(np.float32)
                 score += np.convolve(sums, kernel, "same") if kernel.size > 1 else sums
-        return (score * self._normal).astype(np.float32)
 
 
 def _weight(frequency_hz: np.ndarray) -> np.ndarray:

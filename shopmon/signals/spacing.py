@@ -1,0 +1,93 @@
+"""What the distances between strong lines say of the rotation: a cut that rings is a family of equal steps.
+
+Chatter has lines at f_c + k f_tp and, where teeth differ, at f_c + k f_rot (Insperger, Stépán, Bayly, Mann,
+J. Sound Vib. 262, 2003, 333-345): wherever f_c lies, their differences are multiples of the rotation. Where
+ringing drowns the spindle comb, that is what is left of the rotation in the sound, and it is exact.
+"""
+
+import numpy as np
+
+MOST_LINES = 8
+LEAST_DB, RISEN_DB = 13.0, 8.0
+NOTHING_DB, FULL_DB = 9.0, 25.0
+OFF_WINDOWS, OFF_SHARE = 0.3, 3e-4
+PARTS, OVERTONE_HZ, LOWEST_PITCH_HZ = np.array([[1], [2], [3]]), 1.0, 60.0
+MOST_STEPS, MOST_TURNS = 6, 24
+TURN_WORTH = 0.4
+MOST_SUPPORT = 2.0
+
+
+def strongest(frequency_hz: np.ndarray, height_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the few strongest of the lines that stand out far enough, and their heights.
+
+    Parameters
+    ----------
+    frequency_hz, height_db
+        Shape ``(lines,)``.
+    """
+    strong = np.flatnonzero(height_db > LEAST_DB)
+    strong = strong[np.argsort(-height_db[strong], kind="stable")[:MOST_LINES]]
+    return frequency_hz[strong], height_db[strong]
+
+
+def differences(frequency_hz: np.ndarray, height_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the distance of every two lines and its worth.
+
+    The worths of tall lines that are all relatives add up to their number less one; low ones count less. Two
+    lines that are multiples of their distance, or of a half or third of it, are worth nothing: voices, music
+    and the comb itself are such.
+
+    Parameters
+    ----------
+    frequency_hz, height_db
+        At least two, shape ``(lines,)``.
+
+    Returns
+    -------
+    tuple
+        Distances in Hz and worths, shape ``(pairs,)``.
+    """
+    first, second = np.triu_indices(frequency_hz.size, 1)
+    weight = np.minimum((height_db - NOTHING_DB) / (FULL_DB - NOTHING_DB), 1.0)
+    worth = weight[first] * weight[second] * (2.0 / np.add.reduce(weight))
+    apart_hz = np.abs(frequency_hz[first] - frequency_hz[second])
+    multiple = frequency_hz[first] / apart_hz * PARTS
+    off_hz = np.abs(multiple - np.rint(multiple)) * apart_hz / PARTS
+    overtones = (off_hz < OVERTONE_HZ) & ((PARTS == 1) | (apart_hz / PARTS > LOWEST_PITCH_HZ))
+    return apart_hz, np.where(overtones.any(axis=0), 0.0, worth)
+
+
+def spacing_support(
+    candidates_hz: np.ndarray,
+    flutes: int | None,
+    frequency_hz: np.ndarray,
+    height_db: np.ndarray,
+    window_s: float,
+) -> np.ndarray:
+    """Return for each candidate how many pairs of lines agree that it is the rotation; 0 to `MOST_SUPPORT`.
+
+    Parameters
+    ----------
+    candidates_hz
+        Rotation frequencies, shape ``(candidates,)``.
+    flutes
+        Where known, steps of tooth passing count in full and others less.
+    frequency_hz, height_db
+        From `strongest`.
+    window_s
+        Length of the spectrum's window: how well a distance is known.
+    """
+    if frequency_hz.size < 2:
+        return np.zeros(candidates_hz.size)
+    apart_hz, worth = differences(frequency_hz, height_db)
+    turns = apart_hz[:, None] / candidates_hz
+    steps = np.rint(turns)
+    off = (turns - steps) * candidates_hz / (OFF_WINDOWS / window_s + OFF_SHARE * apart_hz[:, None])
+    agrees = np.maximum(1 - off * off, 0.0)
+    if flutes:
+        tooth = (steps % flutes == 0) & (steps <= MOST_STEPS * flutes)
+        agrees *= np.where(tooth, 1.0, TURN_WORTH * (steps <= MOST_STEPS))
+    else:
+        agrees *= steps <= MOST_TURNS
+    agrees *= steps > 0
+    return np.minimum(worth @ agrees, MOST_SUPPORT)
