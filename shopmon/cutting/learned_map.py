@@ -6,17 +6,17 @@ from typing import Literal
 import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.learning import Belief
-from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.cutting.learning import WRONG_LABEL, Belief
 from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_positive
-from shopmon.cutting.plausible import least_limit
+from shopmon.cutting.shape_library import shape_table
 
 Aim = Literal["most-metal", "surest", "finish"]
-STEPS, LARGEST_STEP = 4, 0.9  # of the search for a border, the depth as logarithm
-BLUR = 0.05  # of a border: what the search leaves, and a depth that is not quite as typed
-DEPTHS = 60
-VOTERS, SPEEDS = 64, 24
-PATIENCE = 1.5  # the higher, the surer of being quiet a trial is
+BLUR = 0.03  # of a border: what the search leaves, and a depth that is not quite as typed
+DEPTHS = 120
+VOTERS, SPEEDS = 400, 40
+LEAST_CHANCE = 0.1  # of being quiet that a trial must have
+DOUBTFUL, SURE = 0.6, 0.9  # from where, and from where in full, a point counts as one to advise
+RINGING_COST = 0.1  # of a ringing trial, as share of what could be removed anyway
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,35 +81,14 @@ class Point:
 
 def quiet_map(belief: Belief, job: Job, speeds: int = SPEEDS, voters: int = VOTERS) -> QuietMap:
     """Ask the systems of a belief for their border at every speed of a job."""
-    count = min(voters, len(belief.latent))
-    chosen = np.linspace(0, len(belief.latent) - 1, count).round().astype(int)
-    systems, kt = belief.prior.systems(belief.latent[chosen])
+    chosen = np.linspace(0, len(belief.shape) - 1, min(voters, len(belief.shape))).round().astype(int)
     rpm = np.linspace(job.min_rpm, job.max_rpm, speeds)
-    many = systems.pick(np.repeat(np.arange(count), speeds))
-    limit = _borders(many, np.repeat(kt, speeds), job, np.tile(rpm, count)).reshape(count, speeds)
+    table = shape_table(belief.prior, job.arc_rad, job.flutes)
+    scales = (part[chosen, None] for part in (belief.shape, belief.pitch, belief.depth))
+    limit = np.exp(table.borders(*scales, rpm))
     depths = np.geomspace(job.min_ap_mm, job.max_ap_mm, DEPTHS)
-    above = (np.log(limit)[:, :, None] - np.log(depths)) / BLUR
-    above[limit >= job.max_ap_mm] = np.inf
-    quiet = 0.5 + 0.5 * np.tanh(above / 2)
-    return QuietMap(rpm, depths, quiet.mean(axis=0), np.clip(limit, job.min_ap_mm, job.max_ap_mm))
-
-
-def _borders(systems: Systems, kt: np.ndarray, job: Job, rpm: np.ndarray) -> np.ndarray:
-    """Depth at which each system begins to ring at its speed, mm: secant steps in the logarithms."""
-    bounds = np.log(job.min_ap_mm) - 1.0, np.log(job.max_ap_mm) + 0.1
-    start = 1.3e3 * least_limit(systems, job.flutes, job.arc_rad) / kt
-    depth = np.clip(np.log(start), *bounds)
-    moved, growth_before, slope = np.zeros(len(kt)), np.zeros(len(kt)), np.full(len(kt), 0.3)
-    for _ in range(STEPS):
-        found = spectral_radius(systems, job.arc_rad, job.flutes, rpm, kt * np.exp(depth) / 1e3)
-        growth = np.log(np.maximum(found.radius, 1e-9))
-        far = np.abs(moved) > 1e-6
-        steep = (growth - growth_before) / np.where(far, moved, 1.0)
-        slope = np.where(far, np.clip(steep, 0.08, 3.0), slope)
-        growth_before = growth
-        further = np.clip(depth - np.clip(growth / slope, -LARGEST_STEP, LARGEST_STEP), *bounds)
-        moved, depth = further - depth, further
-    return np.exp(depth)
+    quiet = _votes(limit, depths).mean(axis=0)
+    return QuietMap(rpm, depths, quiet, np.clip(limit, job.min_ap_mm, job.max_ap_mm))
 
 
 def advised_point(found: QuietMap, aim: Aim, stated: float) -> Point | None:
@@ -147,20 +126,50 @@ def advised_point(found: QuietMap, aim: Aim, stated: float) -> Point | None:
 
 def _calm(probability: np.ndarray) -> np.ndarray:
     """The least of a speed and the mean with its neighbours: a spike one speed wide is not to be trusted."""
-    padded = np.pad(probability, ((1, 1), (0, 0)), mode="edge")
-    mean = 0.25 * padded[:-2] + 0.5 * probability + 0.25 * padded[2:]
+    padded = np.concatenate([probability[..., :1, :], probability, probability[..., -1:, :]], axis=-2)
+    mean = 0.25 * padded[..., :-2, :] + 0.5 * probability + 0.25 * padded[..., 2:, :]
     return np.minimum(probability, mean)
 
 
 def trial_point(found: QuietMap) -> Point:
-    """The cut worth trying next: where what it would remove, if quiet, and its chance are largest together.
+    """The most informative next cut: the one after which the best sure removal is expected to be largest.
 
-    It reaches beyond what is advised, where a quiet cut is worth much and a ringing one tells the line.
+    Each system votes twice: whether the trial would be called quiet, and what else would then be quiet. The
+    removal that could be advised afterwards is weighed over both outcomes; a ringing trial costs a little.
     """
-    score = _calm(found.probability) ** PATIENCE * found.rpm[:, None] * found.ap_mm
-    speed, depth = np.unravel_index(int(np.argmax(score)), score.shape)
+    depths = slice(None, None, max(1, len(found.ap_mm) // 30))
+    ap_mm = found.ap_mm[depths]
+    quiet = _votes(found.limit_mm[:: max(1, len(found.limit_mm) // 200)], ap_mm).astype(np.float32)
+    removal = (found.rpm[:, None] * ap_mm).ravel()
+    count, speeds = len(quiet), len(found.rpm)
+    quiet = quiet.reshape(count, -1)
+    chance = quiet.mean(axis=0)
+    now = _worth(chance[None], removal, speeds)[0]
+    able = np.flatnonzero((chance > LEAST_CHANCE) & (removal >= 0.5 * now))
+    if not able.size:
+        able = np.array([int(np.argmax(chance))])
+    called = (1 - 2 * WRONG_LABEL) * quiet[:, able] + WRONG_LABEL
+    both, said = called.T @ quiet / count, called.mean(axis=0)
+    after_quiet = _worth(both / said[:, None], removal, speeds)
+    after_ringing = _worth((chance - both) / (1 - said)[:, None], removal, speeds)
+    gain = said * after_quiet + (1 - said) * after_ringing - RINGING_COST * now * (1 - chance[able])
+    speed, depth = divmod(int(able[np.argmax(gain)]), len(ap_mm))
     return Point(
         rpm=float(found.rpm[speed]),
-        ap_mm=float(found.ap_mm[depth]),
-        probability_quiet=float(found.probability[speed, depth]),
+        ap_mm=float(ap_mm[depth]),
+        probability_quiet=float(chance[speed * len(ap_mm) + depth]),
     )
+
+
+def _worth(chance: np.ndarray, removal: np.ndarray, speeds: int) -> np.ndarray:
+    """Largest removal to advise, what is `SURE` counting in full; chance is ``(cases, points)``."""
+    calm = _calm(chance.reshape(len(chance), speeds, -1)).reshape(chance.shape)
+    return (removal * np.clip((calm - DOUBTFUL) / (SURE - DOUBTFUL), 0.0, 1.0)).max(axis=1)
+
+
+def _votes(limit_mm: np.ndarray, ap_mm: np.ndarray) -> np.ndarray:
+    """How surely each system is quiet, ``(systems, speeds, depths)``; at the deepest, also beyond."""
+    above = (np.log(limit_mm)[:, :, None] - np.log(ap_mm)) / BLUR
+    above[limit_mm >= ap_mm[-1]] = np.inf
+    above[limit_mm <= ap_mm[0]] = -np.inf
+    return 0.5 + 0.5 * np.tanh(above / 2)

@@ -18,6 +18,7 @@ DENSITY_KG_PER_M3 = 14_500.0  # tungsten carbide, from memory, no source
 HOLDER_STIFFNESS, HOLDER_FREQUENCY = 0.5, 0.45  # what holder and spindle leave of the clamped beam's
 PLAIN_HZ, PLAIN_STIFFNESS = 1200.0, 8e6  # where nothing is known of the tool
 PLAIN_KT = 1100.0
+WANDER, MEASURED_STIFFNESS = 0.015, 0.12  # of measured modes: as the spindle warms, and of the hammer
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +63,31 @@ class Prior:
         """How many standard normal numbers make one system."""
         return 17
 
+    @property
+    def pitch_spread(self) -> float:
+        """Of the scale of all frequencies (logarithm)."""
+        return WANDER if self.measured else self.frequency_spread
+
+    @property
+    def depth_spread(self) -> float:
+        """Of the scale of stiffness over force (logarithm)."""
+        return sqrt((MEASURED_STIFFNESS if self.measured else self.stiffness_spread) ** 2 + self.kt_spread**2)
+
+    def scaled(self, latent: np.ndarray, pitch: np.ndarray, depth: np.ndarray) -> np.ndarray:
+        """Standard normal numbers with the scales of frequency and of depth (logarithms) put in.
+
+        Parameters
+        ----------
+        latent
+            ``(systems, dimensions)``, zero where the scales go.
+        pitch, depth
+            ``(systems,)``.
+        """
+        latent = np.array(latent)
+        latent[:, 14 if self.measured else 0] = pitch / self.pitch_spread
+        latent[:, 13] = -depth / self.kt_spread
+        return latent
+
     def systems(self, latent: np.ndarray) -> tuple[Systems, np.ndarray]:
         """Turn standard normal numbers into systems and force coefficients.
 
@@ -100,8 +126,9 @@ class Prior:
             place = next(index for index in free if AXES[index] == mode.axis)
             free.remove(place)
             wander = z[:, 14]  # the spindle warms, and all of it drifts together
-            frequency[:, place] = log(mode.frequency_hz) + 0.015 * wander + 0.01 * z[:, 4 + place // 2]
-            stiffness[:, place] = log(mode.stiffness_n_per_m) + 0.12 * z[:, 15] + 0.08 * z[:, 6 + place // 2]
+            frequency[:, place] = log(mode.frequency_hz) + WANDER * wander + 0.01 * z[:, 4 + place // 2]
+            stiff = MEASURED_STIFFNESS * z[:, 15] + 0.08 * z[:, 6 + place // 2]
+            stiffness[:, place] = log(mode.stiffness_n_per_m) + stiff
             damping[:, place] = log(mode.damping_ratio) + 0.2 * z[:, 8 + place]
 
 
@@ -142,5 +169,5 @@ def _beam(diameter_mm: float, stickout_mm: float) -> dict:
         "stiffness_n_per_m": HOLDER_STIFFNESS * min(stiffness, 1e8),
         "stiffness_spread": 0.5,
         "frequency_hz": min(HOLDER_FREQUENCY * frequency, 4000.0),
-        "frequency_spread": 0.4,
+        "frequency_spread": 0.55,
     }

@@ -23,7 +23,7 @@ JOB = Job(
     max_ap_mm=10.0,
 )
 CUT = {"flutes": 3, "milling": "climb", "ae_mm": 3.0, "diameter_mm": 10.0}
-SMALL = 80
+SMALL = 400
 
 
 def small_map(belief):

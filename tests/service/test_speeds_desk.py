@@ -182,7 +182,7 @@ def test_cuts_without_depth_or_width_still_tell_the_frequency(desk, shop, spindl
     narrow = result["frequency_hz"]
     assert result["trials"][0]["ap_mm"] is None
     assert result["learned"] == 1
-    assert narrow[0] == pytest.approx(1400, rel=0.1) and wide[0] > 2000
+    assert narrow[1] == pytest.approx(1400, rel=0.1) and wide[1] > 2000
 
 
 def test_a_longer_stickout_is_softer_and_what_was_learned_is_carried_over(desk, shop):
