@@ -188,7 +188,7 @@ def _proposed(prior, place, step, rng):
     other = rng.integers(len(shapes(prior.measured)), size=count)
     if kind == 1:
         return (other, aside, deeper), 0.0
-    first = shape_frequencies(prior.measured)
+    first = shape_frequencies(prior)
     return (other, pitch + first[shape] - first[other] + 0.02 * rng.standard_normal(count), deeper), 0.0
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from shopmon.cutting.many_cuts import Systems, spectral_radius
 from shopmon.cutting.nouns import Mode
 from shopmon.cutting.plausible import least_limit
-from shopmon.cutting.prior import Prior
+from shopmon.cutting.prior import PLAIN_KT, Prior
 
 SHAPES = 200
 SEED = 11
@@ -103,9 +103,9 @@ def shapes(measured: tuple[Mode, ...] = ()) -> np.ndarray:
 
 
 @lru_cache(maxsize=4)
-def shape_frequencies(measured: tuple[Mode, ...] = ()) -> np.ndarray:
-    """Logarithm of the first natural frequency of each shape of a plain prior, Hz."""
-    return np.log(Prior(measured=measured).systems(shapes(measured))[0].frequency_hz[:, 0])
+def shape_frequencies(prior: Prior) -> np.ndarray:
+    """Logarithm of the first natural frequency of each shape, Hz."""
+    return np.log(prior.systems(shapes(prior.measured))[0].frequency_hz[:, 0])
 
 
 def shape_table(prior: Prior, arc_rad: tuple[float, float], flutes: int) -> ShapeTable:
@@ -114,8 +114,9 @@ def shape_table(prior: Prior, arc_rad: tuple[float, float], flutes: int) -> Shap
     It takes some seconds the first time. All tools share it that have no measured modes: what else their
     priors differ in are scales.
     """
-    plain = _plain_table(prior.measured, tuple(round(angle, 3) for angle in arc_rad), flutes)
-    own, common = (one.systems(shapes(prior.measured)[:1]) for one in (prior, Prior(measured=prior.measured)))
+    base = replace(prior, kt_n_per_mm2=PLAIN_KT, kt_spread=1.0) if prior.measured else Prior()
+    plain = _plain_table(base, tuple(round(angle, 3) for angle in arc_rad), flutes)
+    own, common = (one.systems(shapes(prior.measured)[:1]) for one in (prior, base))
     pitch = log(own[0].frequency_hz[0, 0] / common[0].frequency_hz[0, 0])
     stiffer = log(own[0].stiffness_n_per_m[0, 0] / common[0].stiffness_n_per_m[0, 0])
     deeper = stiffer - log(own[1][0] / common[1][0])
@@ -123,9 +124,8 @@ def shape_table(prior: Prior, arc_rad: tuple[float, float], flutes: int) -> Shap
 
 
 @lru_cache(maxsize=32)
-def _plain_table(measured: tuple[Mode, ...], arc_rad: tuple[float, float], flutes: int) -> ShapeTable:
-    prior = Prior(measured=measured)
-    systems, kt = prior.systems(shapes(measured))
+def _plain_table(prior: Prior, arc_rad: tuple[float, float], flutes: int) -> ShapeTable:
+    systems, kt = prior.systems(shapes(prior.measured))
     waves = np.arange(FEWEST_WAVES, MOST_WAVES + WAVES_STEP / 2, WAVES_STEP)
     many = systems.pick(np.repeat(np.arange(SHAPES), len(waves)))
     first = many.frequency_hz[:, 0]

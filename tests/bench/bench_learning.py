@@ -258,6 +258,24 @@ def results(seeds):
     return [done[seed] for seed in seeds]
 
 
+def picture(rows, file):
+    """Plot the share truly quiet over the share stated, with 95 % intervals, after each number of cuts."""
+    import plotly.graph_objects as go
+
+    figure = go.Figure(layout={"xaxis_title": "stated, %", "yaxis_title": "truly quiet, %"})
+    figure.add_scatter(x=[75, 100], y=[75, 100], mode="lines", name="as stated", line_dash="dot")
+    for place, done in enumerate(AFTER):
+        points = []
+        for stated in STATED:
+            quiet = [row[2] for row in rows if row[0] == done and row[1] == stated and row[2] is not None]
+            share = np.mean(quiet) if quiet else np.nan
+            points.append((share, 1.96 * np.sqrt(max(share * (1 - share), 0.01) / max(1, len(quiet)))))
+        share, error = 100 * np.array(points).T
+        where = 100 * np.array(STATED) + 0.3 * (place - 2)
+        figure.add_scatter(x=where, y=share, error_y={"array": error}, mode="markers", name=f"{done} cuts")
+    figure.write_html(file)
+
+
 def main(machines=MACHINES, first=FIRST_SEED):
     """Print what the learner and the yardsticks reach."""
     found = results(range(first, first + machines))
@@ -266,5 +284,7 @@ def main(machines=MACHINES, first=FIRST_SEED):
     tables = [entry["table_s"] for entry in found]
     print(f"{machines} machines; removal counts 0 where the point rings; rang: median of cuts that chattered")
     table(rows)
+    if KEEP in os.environ:
+        picture(rows, Path(os.environ[KEEP]).with_suffix(".html"))
     print(f"processor time of an update: median {np.median(seconds):.2f} s, most {max(seconds):.2f} s")
     print(f"once for an arc and number of teeth: median {np.median(tables):.1f} s, most {max(tables):.1f} s")

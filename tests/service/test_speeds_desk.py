@@ -67,7 +67,7 @@ def ready(desk, **what_if) -> dict:
     """Ask until the answer is there."""
     told = desk.sheet(what_if)
     if told["status"] == "thinking":
-        assert desk.wait()
+        assert desk.wait(300.0)
         told = desk.sheet(what_if)
     assert told["status"] == "ready", told
     return told["result"]
