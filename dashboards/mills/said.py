@@ -1,13 +1,16 @@
 """What the pages say of a tool: times, sizes, and its life in one sentence."""
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from shopmon.dashboards.look.words import NONE, grouped, moment
 
+from shopmon.cutting.life.lifetimes import CannotTell
+from shopmon.cutting.life.wear import WearForecast
+from shopmon.cutting.life.words import basis_sentence, more_words, open_at_the_top
 from shopmon.records.credit import Totals
 from shopmon.records.register_rows import Tool
+from shopmon.service.tool_life import Outlook
 
 MM_PER_INCH = 25.4
 MM_PER_FOOT = 304.8
@@ -133,14 +136,6 @@ def flutes(count: int | None) -> str | None:
     return f"{count}\u00a0{'flute' if count == 1 else 'flutes'}" if count else None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Outlook:
-    """How much longer a tool is likely to last: an interval of cut time that remains, s."""
-
-    low_s: float
-    high_s: float
-
-
 def life_words(tool: Tool, outlook: Outlook | None = None) -> str:
     """Say how long the present edge has cut and, where that can be said, how much longer it may.
 
@@ -149,41 +144,63 @@ def life_words(tool: Tool, outlook: Outlook | None = None) -> str:
     tool
         As the register tells it.
     outlook
-        None where too few tools of its type have come to their end.
+        None where it has not cut yet, or has no type.
     """
     cut_s = tool.edge_totals.cut_time_s
     said = f"{duration(cut_s)} in the cut" if cut_s else "not used yet"
     if tool.edge.number > 1:
         said += f" since regrind {tool.edge.number - 1}"
     if tool.retirement is None and outlook is not None:
-        said += f", likely {span(outlook.low_s, outlook.high_s)} more"
+        left = more_words(outlook.remaining, outlook.longest_min)
+        # one unit is enough where both are minutes
+        left = left.replace(" min more", " more") if said.endswith("min in the cut") else left
+        said += f", likely {left}" if left else ""
     return said
 
 
-def span(low_s: float, high_s: float) -> str:
-    r"""Write an interval of time in the unit of its upper end.
-
-    Examples
-    --------
-    >>> span(1200, 3000), span(20, 50), span(3600, 12000)
-    ('20 to 50\xa0min', '20 to 50\xa0s', '1 to 3.3\xa0h')
-    """
-    unit, name, digits = next(each for each in SPANS if high_s >= each[3] or each[3] == 0)[:3]
-    low, high = round(low_s / unit, digits), round(high_s / unit, digits)
-    return f"{low:g} to {high:g}\u00a0{name}"
+def life_basis(outlook: Outlook | None) -> str:
+    """Say on what `life_words` rests, or why it says no more."""
+    if outlook is None:
+        return ""
+    counts = "" if outlook.chatter_counts == 1 else (
+        f" A minute in chatter counted {outlook.chatter_counts:.2g} times: your tools say so."
+    )  # fmt: skip
+    return f"{basis_sentence(outlook.remaining)} Kind: {outlook.rests_on}.{counts}"
 
 
-SPANS = ((3600, "h", 1, 7200), (60, "min", 0, 120), (1, "s", 0, 0))
+def wear_words(forecast: WearForecast | CannotTell | None, units: str) -> str:
+    """Say when flank wear will reach the person's limit."""
+    if forecast is None:
+        return ""
+    if isinstance(forecast, CannotTell):
+        return forecast.reason
+    if forecast.reached:
+        return f"The limit of {wear(forecast.limit_mm, units)} is reached."
+    low, high = forecast.lower_min, forecast.upper_min
+    when = f"between {low:.0f} and {high:.0f}" if high is not None else f"after {low:.0f}"
+    return (
+        f"A straight line through {counted(forecast.readings, 'reading')} reaches "
+        f"{wear(forecast.limit_mm, units)} {when}\u00a0min in the cut (four times in five). "
+        "Wear often grows faster towards the end: look before."
+    )
 
 
 def scale(tool: Tool, outlook: Outlook | None) -> dict[str, float] | None:
-    """Return where the marks of the thin scale stand, in percent; None where there is no interval to mark."""
+    """Return where the marks of the thin scale stand, in percent; None where there is no interval to mark.
+
+    ``high`` is None where the interval is open: the line then runs to the end of the scale.
+    """
     if outlook is None or tool.retirement is not None:
         return None
-    now_s = tool.edge_totals.cut_time_s
-    whole_s = 1.06 * (now_s + outlook.high_s) or 1.0
-    marks = {"now": now_s, "low": now_s + outlook.low_s, "high": now_s + outlook.high_s}
-    return {name: round(100 * at_s / whole_s, 2) for name, at_s in marks.items()}
+    left = outlook.remaining
+    if isinstance(left, CannotTell) or not more_words(left, outlook.longest_min):
+        return None
+    now = left.age_min
+    open_ended = open_at_the_top(left, outlook.longest_min)
+    end = now + (3 * left.lower_min if open_ended else left.upper_min)
+    whole = 1.06 * end or 1.0
+    marks = {"now": now, "low": now + left.lower_min, "high": None if open_ended else end}
+    return {name: None if at is None else round(100 * at / whole, 2) for name, at in marks.items()}
 
 
 def place_words(tool: Tool, in_spindle: str | None) -> str:

@@ -11,6 +11,7 @@ from shopmon.cutting.nouns import MATERIAL_GROUPS
 from shopmon.records.register_fields import KINDS, REASONS
 from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
+from shopmon.service.tool_life import ToolLives, wear_of
 
 CUTS_SHOWN = 10
 CUTS_ON_A_PAGE = 50
@@ -24,7 +25,7 @@ def lend(state) -> None:
     """Give the templates what they say about a tool."""
     names = ("counted",
         "duration", "size", "wear", "indicator", "distance", "volume", "chatter", "kind_words",
-             "life_words", "scale", "place_words", "assembly_words")  # fmt: skip
+             "life_words", "life_basis", "scale", "place_words", "assembly_words")  # fmt: skip
     state.app.jinja_env.globals.update({f"mill_{name}": getattr(said, name) for name in names})
     state.app.jinja_env.filters.update(
         same_words=lambda word: (word, word),
@@ -56,6 +57,7 @@ def index() -> str:
         groups=groups,
         in_spindle=in_spindle,
         uncredited=nobody,
+        outlooks=ToolLives(register).outlooks(),
         in_use=sorted(groups["mounted"] + groups["shelf"], key=lambda tool: tool.label.casefold()),
         units=units(),
     )
@@ -138,6 +140,8 @@ def one(tool_id: str) -> str:
         tool=tool,
         in_spindle=context.get("end_mill_id") == tool_id,
         spindle_label=context.get("end_mill"),
+        outlook=ToolLives(register).outlooks().get(tool_id),
+        forecast=said.wear_words(wear_of(register, tool) if tool.is_end_mill else None, units()),
         rows=said.type_rows(tool, units()),
         materials=register.by_material(tool_id),
         readings=register.wear(tool_id)[::-1],

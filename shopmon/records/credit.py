@@ -14,7 +14,10 @@ from shopmon.records.tool_tables import tool_edges, tool_retirements
 
 NOT_A_CUT, A_CUT = "not a cut", "a cut"
 NO_CHATTER, CHATTER = "no chatter", "chatter"
-CREDITED_BY = ("end_mill_id", "end_mill", "material", "operation", "part", "feed_mm_min", "ap_mm", "ae_mm")
+CREDITED_BY = (
+    *("end_mill_id", "end_mill", "material", "operation", "part"),
+    *("feed_mm_min", "ap_mm", "ae_mm", "nominal_rpm"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +34,8 @@ class Totals:
         Feed travel in metal, and the cut time of the cuts of which the feed is known.
     volume_mm3, volume_known_s
         Metal removed, and the cut time of the cuts of which feed and both depths are known.
+    turns, turns_known_s
+        Turns of the spindle in metal, at the speed that was told, and the cut time of those cuts.
     """
 
     cut_time_s: float = 0.0
@@ -41,6 +46,8 @@ class Totals:
     distance_known_s: float = 0.0
     volume_mm3: float = 0.0
     volume_known_s: float = 0.0
+    turns: float = 0.0
+    turns_known_s: float = 0.0
     first_sequence: int | None = None
     last_sequence: int | None = None
 
@@ -48,6 +55,11 @@ class Totals:
     def chatter_share(self) -> float | None:
         """Chatter over cut time; None where nothing was cut."""
         return self.chatter_s / self.cut_time_s if self.cut_time_s else None
+
+    @property
+    def mean_rpm(self) -> float | None:
+        """Spindle speed, averaged over the time in metal; None where none was told."""
+        return 60 * self.turns / self.turns_known_s if self.turns_known_s else None
 
 
 NOTHING = Totals()
@@ -122,7 +134,7 @@ def credited_cuts() -> sa.Subquery:
     -------
     Subquery
         ``cut_id, sequence, tool_id, said_label, material, operation, part, feed_mm_min, ap_mm, ae_mm,
-        cut_time_s, chatter_s, entries``.
+        nominal_rpm, cut_time_s, chatter_s, entries``.
     """
     said = newest_corrections("cuts", CREDITED_BY)
     counted = _last_judgement("counted", NOT_A_CUT, A_CUT)
@@ -157,6 +169,7 @@ def sums(of: sa.Subquery) -> list[sa.Label]:
     """Return the columns of a select that make up `Totals`, added up over rows of `credited_cuts`."""
     distance = of.c.feed_mm_min / 60 * of.c.cut_time_s
     volume = distance * of.c.ap_mm * of.c.ae_mm
+    turns = of.c.nominal_rpm / 60 * of.c.cut_time_s
     added = {
         "cut_time_s": of.c.cut_time_s,
         "chatter_s": of.c.chatter_s,
@@ -165,6 +178,8 @@ def sums(of: sa.Subquery) -> list[sa.Label]:
         "distance_known_s": sa.case((distance.is_not(None), of.c.cut_time_s)),
         "volume_mm3": volume,
         "volume_known_s": sa.case((volume.is_not(None), of.c.cut_time_s)),
+        "turns": turns,
+        "turns_known_s": sa.case((turns.is_not(None), of.c.cut_time_s)),
     }
     return [
         *(sa.func.coalesce(sa.func.sum(column), 0).label(name) for name, column in added.items()),

@@ -27,7 +27,8 @@ def totals_as_data(totals: Totals) -> dict[str, Any]:
     data = asdict(totals)
     for name in ("first_sequence", "last_sequence"):
         data.pop(name)
-    for figure, known in (("distance_mm", "distance_known_s"), ("volume_mm3", "volume_known_s")):
+    known_of = {"distance_mm": "distance_known_s", "volume_mm3": "volume_known_s", "turns": "turns_known_s"}
+    for figure, known in known_of.items():
         if not data[known]:
             data[figure] = None
     return {**data, "chatter_share": totals.chatter_share}

@@ -4,8 +4,12 @@ import re
 
 import pytest
 from shopmon.dashboards.app import create_app
-from shopmon.dashboards.mills.said import Outlook, life_words, scale, span
+from shopmon.dashboards.mills.said import life_basis, life_words, scale, wear_words
 
+from shopmon.cutting.life.lifetimes import CannotTell
+from shopmon.cutting.life.wear import wear_forecast
+from shopmon.cutting.life.weibull import Remaining
+from shopmon.service.tool_life import Outlook
 from tests.dashboards.shop_monitor import ShopMonitor, furnish
 
 JPEG = b"\xff\xd8\xff\xe0" + b"0" * 100
@@ -263,13 +267,52 @@ def test_hostile_labels_are_only_text(shop, client):
         assert "<script>alert" not in page and "<img src=x" not in page
 
 
+def outlook(lower=20.0, upper=50.0, longest=71.0) -> Outlook:
+    """Return an outlook for a tool that has cut 34 minutes."""
+    left = Remaining(
+        age_min=34.0, lower_min=lower, median_min=33.0, upper_min=upper, likely=0.8, ended=6, in_use=2
+    )
+    return Outlook(remaining=left, longest_min=longest, rests_on="6 mm three-flute in 7075")
+
+
 def test_the_sentence_with_an_interval_and_its_scale(shop):
     tool_id = shop.shop.mill("plum #1")
     shop.shop.cut(tool_id, 34 * 60.0)
-    tool, outlook = shop.register.tool(tool_id), Outlook(low_s=1200.0, high_s=3000.0)
+    tool = shop.register.tool(tool_id)
     assert life_words(tool) == "34\u00a0min in the cut"
-    assert life_words(tool, outlook) == "34\u00a0min in the cut, likely 20 to 50\u00a0min more"
-    marks = scale(tool, outlook)
+    assert life_words(tool, outlook()) == "34\u00a0min in the cut, likely 20 to 50 more"
+    marks = scale(tool, outlook())
     assert 0 < marks["now"] < marks["low"] < marks["high"] < 100
     assert scale(tool, None) is None
-    assert span(0.0, 40.0) == "0 to 40\u00a0s"
+    assert life_basis(outlook()) == (
+        "Likely means four times in five; from 6 of this kind that came to their end and 2 that had not. "
+        "Kind: 6 mm three-flute in 7075."
+    )
+
+
+def test_an_open_interval_has_no_upper_mark(shop):
+    tool_id = shop.shop.mill("plum #1")
+    shop.shop.cut(tool_id, 34 * 60.0)
+    tool, wide = shop.register.tool(tool_id), outlook(upper=900.0)
+    assert life_words(tool, wide).endswith("likely at least 20 more")
+    assert scale(tool, wide)["high"] is None
+    nothing = Outlook(remaining=CannotTell(reason="None has come to its end."), longest_min=0, rests_on="x")
+    assert scale(tool, nothing) is None and life_words(tool, nothing) == life_words(tool)
+
+
+def test_wear_is_carried_on_in_words():
+    said = wear_words(wear_forecast([10, 20, 30], [0.06, 0.10, 0.14], 0.2), "metric")
+    assert said.startswith("A straight line through 3 readings reaches 0.2\u00a0mm between 40 and ")
+    reached = wear_words(wear_forecast([10, 20], [0.1, 0.3], 0.2), "inch")
+    assert reached == "The limit of 0.0079\u00a0in is reached."
+    assert wear_words(None, "metric") == ""
+
+
+def test_tools_say_how_long_they_are_likely_to_last(furnished):
+    client, ids = furnished
+    assert re.search(r"in the cut, likely [a-z0-9. ]+ more", text_of(client.get("/mills")))
+    page = text_of(client.get(f"/mills/{ids['plum #3']}"))
+    assert "from 2 of this kind that came to their end" in page
+    untold = text_of(client.get(f"/mills/{ids['bare #1']}"))
+    assert "none has come to its end; at least 2 must" in untold
+

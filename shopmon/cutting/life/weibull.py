@@ -15,8 +15,10 @@ import numpy as np
 from shopmon.cutting.life.lifetimes import CannotTell, Lifetime, arrays, usable
 
 LEAST_ENDED = 2  # below, the spread of lives is not known at all
-SHAPES = np.geomspace(0.05, 60.0, 600)  # lives that scatter over decades, to lives that agree within 3 %
-BISECTIONS = 60
+WIDEST_SHAPE, NARROWEST_SHAPE = 0.05, 60.0  # lives that scatter over decades, or agree within 3 %
+SHAPES = 161  # at which the likelihood is taken
+BISECTIONS = 36
+NEGLIGIBLE = 1e-7  # of the highest density
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,19 +82,25 @@ class WeibullLives:
     """
 
     def __init__(self, lives: Sequence[Lifetime]):
+        self._lives = list(lives)
         self._minutes, self._ended = arrays(lives)
         self.ended, self.in_use = int(self._ended.sum()), int((~self._ended).sum())
         self._unit = float(np.exp(np.mean(np.log(self._minutes))))  # keeps the powers within range
         self._logs = np.log(self._minutes / self._unit)
-        self._log_sums, self._weights = self._posterior(self._logs)
+        self._shapes = np.geomspace(WIDEST_SHAPE, NARROWEST_SHAPE, SHAPES)
+        for _ in range(2):  # over all there is, then over what is likely
+            density = self._posterior()[1]
+            likely = self._shapes[density > np.log(NEGLIGIBLE)]
+            self._shapes = np.geomspace(likely[0] / 1.05, likely[-1] * 1.05, SHAPES)
+        self._log_sums, density = self._posterior()
+        self._weights = np.exp(density) / np.exp(density).sum()
 
-    def _posterior(self, logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return log Σ t^β and the weight of each of `SHAPES`; what is added to the lives had not ended."""
-        log_sums = _log_sum_exp(SHAPES[:, None] * logs[None, :])
-        ended = logs[: self._ended.size][self._ended]
-        density = (self.ended - 1) * np.log(SHAPES) + SHAPES * ended.sum() - self.ended * log_sums
-        weights = np.exp(density - density.max())
-        return log_sums, weights / weights.sum()
+    def _posterior(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return log Σ t^β and the logarithm of the density over log β, at most 0, for each shape."""
+        log_sums = _log_sum_exp(self._shapes[:, None] * self._logs[None, :])
+        density = (self.ended - 1) * np.log(self._shapes) - self.ended * log_sums
+        density += self._shapes * self._logs[self._ended].sum()
+        return log_sums, density - density.max()
 
     def fit(self, confidence: float = 0.9) -> Fit:
         """Return shape and scale with bounds."""
@@ -108,7 +116,7 @@ class WeibullLives:
         )
         return Fit(
             shape=shape,
-            shape_bounds=tuple(float(np.interp(side, cumulated, SHAPES)) for side in sides),
+            shape_bounds=tuple(float(np.interp(side, cumulated, self._shapes)) for side in sides),
             scale_min=float(scale * self._unit),
             scale_bounds_min=self.life_bounds_min(1 - np.exp(-1), confidence),
             log_likelihood=float(likelihood),
@@ -118,7 +126,7 @@ class WeibullLives:
         )
 
     def _likeliest_shape(self) -> float:
-        """Solve the likelihood equation for β; lives that all agree stop at the largest of `SHAPES`."""
+        """Solve the likelihood equation for β; lives that all agree stop at the largest."""
         from scipy.optimize import brentq
 
         mean_ended = float(np.mean(self._logs[self._ended]))
@@ -127,7 +135,7 @@ class WeibullLives:
             powers = np.exp(shape * self._logs - _log_sum_exp(shape * self._logs))
             return 1 / shape + mean_ended - float(powers @ self._logs)
 
-        low, high = float(SHAPES[0]), float(SHAPES[-1])
+        low, high = WIDEST_SHAPE, NARROWEST_SHAPE
         return high if slope(high) > 0 else low if slope(low) < 0 else float(brentq(slope, low, high))
 
     def life_bounds_min(self, share_ended: float, confidence: float = 0.9) -> tuple[float, float]:
@@ -138,7 +146,7 @@ class WeibullLives:
 
         def chance_below(log_life: np.ndarray) -> np.ndarray:
             # λ is gamma distributed for each β, and a life below t means that λ is above hazard/t^β
-            exponent = hazard - SHAPES * log_life[..., None] + self._log_sums
+            exponent = hazard - self._shapes * log_life[..., None] + self._log_sums
             return gammaincc(self.ended, np.exp(np.minimum(exponent, 700))) @ self._weights
 
         sides = np.array([(1 - confidence) / 2, (1 + confidence) / 2])
@@ -163,7 +171,7 @@ class WeibullLives:
         from scipy.special import gammainc
 
         logs = np.log(np.asarray(minutes, dtype=float) / self._unit)
-        power = np.exp(np.clip(SHAPES * logs[:, None] - self._log_sums, -700, 700))
+        power = np.exp(np.clip(self._shapes * logs[:, None] - self._log_sums, -700, 700))
         share = (1 + power) ** -float(self.ended) @ self._weights
 
         def chance_below(log_hazard: np.ndarray) -> np.ndarray:
@@ -189,44 +197,35 @@ class WeibullLives:
             Whether this edge is among the lives already, as a censored one. Otherwise it is added: that it
             has lasted so long says something about its kind.
         """
-        chance = self._chance_of_ending(age_min, counted)
-        unit = self._unit
-
-        def chance_below(log_more: np.ndarray) -> np.ndarray:
-            return chance(np.exp(log_more) * unit)
-
-        sides = np.array([(1 - likely) / 2, 0.5, (1 + likely) / 2])
-        lower, median, upper = np.exp(_solve(chance_below, sides)) * unit
-        return Remaining(
-            age_min=age_min,
-            lower_min=float(lower),
-            median_min=float(median),
-            upper_min=float(upper),
-            likely=likely,
-            ended=self.ended,
-            in_use=self.in_use + (not counted and age_min > 0),
-        )
-
-    def chance_of_ending(self, age_min: float, more_min: float, *, counted: bool = True) -> float:
-        """Return the chance that an edge ends within `more_min` further minutes in the cut."""
-        return float(self._chance_of_ending(age_min, counted)(np.array([more_min]))[0])
-
-    def _chance_of_ending(self, age_min: float, counted: bool):
-        """Return the function of further minutes, ``(n,)`` to ``(n,)``."""
         if counted or age_min == 0:
-            log_sums, weights = self._log_sums, self._weights
-        else:
-            log_sums, weights = self._posterior(np.append(self._logs, np.log(age_min / self._unit)))
-        aged = np.zeros(SHAPES.size)
-        if age_min > 0:
-            aged = np.exp(np.minimum(SHAPES * np.log(age_min / self._unit) - log_sums, 700))
+            return self.remaining_of([age_min], likely)[0]
+        more = WeibullLives([*self._lives, Lifetime(cut_time_min=age_min)])
+        return more.remaining_of([age_min], likely)[0]
 
-        def chance(more_min: np.ndarray) -> np.ndarray:
-            reached = np.log((age_min + more_min) / self._unit)[..., None]
-            more = np.exp(np.clip(SHAPES * reached - log_sums, -700, 700)) - aged
-            return 1 - (1 + np.maximum(more, 0)) ** -float(self.ended) @ weights
+    def remaining_of(self, ages_min: Sequence[float], likely: float = 0.8) -> list[Remaining]:
+        """Return `remaining` of many edges that are among the lives."""
+        ages = np.asarray(ages_min, dtype=float)[:, None]
+        sides = np.tile([(1 - likely) / 2, 0.5, (1 + likely) / 2], (ages.size, 1))
+        more = np.exp(_solve(lambda logs: self._chance(ages, np.exp(logs) * self._unit), sides)) * self._unit
+        return [
+            Remaining(
+                age_min=float(age), lower_min=float(low), median_min=float(middle), upper_min=float(high),
+                likely=likely, ended=self.ended, in_use=self.in_use,
+            )
+            for age, (low, middle, high) in zip(ages[:, 0], more, strict=True)
+        ]  # fmt: skip
 
-        return chance
+    def chance_of_ending(self, age_min: float, more_min: float) -> float:
+        """Return the chance that an edge among the lives ends within `more_min` further minutes."""
+        return float(self._chance(np.array([age_min]), np.array([more_min]))[0])
+
+    def _chance(self, ages_min: np.ndarray, more_min: np.ndarray) -> np.ndarray:
+        """Return the chance of ending within further minutes; both of one shape or to be broadcast."""
+        with np.errstate(divide="ignore"):
+            aged = self._shapes * np.log(ages_min / self._unit)[..., None] - self._log_sums
+        reached = self._shapes * np.log((ages_min + more_min) / self._unit)[..., None] - self._log_sums
+        more = np.exp(np.minimum(reached, 700)) - np.exp(np.minimum(aged, 700))
+        return 1 - np.exp(-float(self.ended) * np.log1p(np.maximum(more, 0))) @ self._weights
 
 
 def weibull_lives(lives: Sequence[Lifetime]) -> WeibullLives | CannotTell:
@@ -244,7 +243,7 @@ def _log_sum_exp(values: np.ndarray) -> np.ndarray:
     return (largest + np.log(np.exp(values - largest).sum(axis=-1, keepdims=True)))[..., 0]
 
 
-def _solve(rising, wanted: np.ndarray, widest: float = 60.0) -> np.ndarray:
+def _solve(rising, wanted: np.ndarray, widest: float = 16.0) -> np.ndarray:
     """Return where a rising function of a logarithm reaches `wanted`, by bisection of all at once."""
     low, high = np.full(wanted.shape, -widest), np.full(wanted.shape, widest)
     for _ in range(BISECTIONS):

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shopmon.cutting.life.lifetimes import CannotTell, Lifetime, of_one_cause
 from shopmon.cutting.life.survival import incidence, survival_curve
 from shopmon.cutting.life.weibull import WeibullLives, weibull_lives
-from shopmon.cutting.life.words import basis_sentence, life_sentence
+from shopmon.cutting.life.words import basis_sentence
 from shopmon.errors import SettingError
 
 MINUTES = st.floats(0.5, 500)
@@ -88,6 +88,12 @@ def test_the_remaining_life_is_the_spread_of_what_is_seen_when_much_is_known():
     assert weibull_lives(lives).chance_of_ending(40, expected[1]) == pytest.approx(0.5, abs=0.03)
 
 
+def test_many_edges_are_answered_as_one_is():
+    lives = worn(20, 30, 42, 55) + going(10, 25)
+    known = weibull_lives(lives)
+    assert known.remaining_of([10, 25]) == [known.remaining(10), known.remaining(25)]
+
+
 def test_the_curve_lies_within_its_bounds():
     share, lower, upper = weibull_lives(worn(30, 42, 55, 61) + going(40)).survival(
         np.array([1, 20, 45, 90.0])
@@ -120,7 +126,6 @@ def test_another_cause_is_censored_for_one_cause():
 def test_too_few_ended_edges_are_no_answer():
     none, one = weibull_lives(going(20, 30)), weibull_lives(worn(20) + going(30))
     assert isinstance(none, CannotTell) and isinstance(one, CannotTell)
-    assert life_sentence(34, one, 34) == "34 min in the cut; how much longer cannot be told yet"
     assert basis_sentence(one) == "Of this kind only one has come to its end; at least 2 must."
     assert isinstance(survival_curve(going(20)), CannotTell)
 
