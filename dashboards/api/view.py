@@ -14,6 +14,7 @@ from shopmon.dashboards.api import (
     speeds,
     state,
     stream,
+    trials,
 )
 from shopmon.dashboards.api.blueprint import blueprint
 
@@ -32,4 +33,5 @@ __all__ = [
     "speeds",
     "state",
     "stream",
+    "trials",
 ]

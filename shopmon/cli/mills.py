@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from shopmon.cli.json_output import write_json
+from shopmon.cli.roughness import roughness_command
 from shopmon.errors import SettingError, StoreError
 
 KINDS = click.Choice(["end mill", "drill", "tap", "chamfer tool", "other"])
@@ -35,6 +36,9 @@ def command(context, data_dir, settings_file):
     context.obj = (data_dir, settings_file)
     if context.invoked_subcommand is None:
         context.invoke(list_tools, json_file=None, everything=False)
+
+
+command.add_command(roughness_command)
 
 
 @command.command("list")

@@ -24,8 +24,7 @@ def per_part(minute: float, cut_time_min: float) -> float:
 def compare_cost(price_a: float, price_b: float, lives: Comparison) -> Comparison:
     """Turn a comparison of lives into one of cost per minute: the ratio of B to A.
 
-    How sure it is comes from the lives; prices are known. It is settled where the interval leaves 1 out, and
-    the p value stays that of equal *lives*.
+    How sure it is comes from the lives; prices are known. The p value stays that of equal *lives*.
     """
     require_positive("price_a", price_a)
     require_positive("price_b", price_b)

@@ -58,7 +58,7 @@ def compare_lives(
         bounds=(low, high),
         confidence=confidence,
         p_value=permutation_p(table.side_b, table.strata, lambda shared: shared @ scores),
-        units=(len(a), len(b)),
+        units=ended,
         needed_each=for_lives(ratio, shape),
         strata=tuple(sorted(both, key=str)),
         left_out=tuple(sorted(left_out, key=str)),

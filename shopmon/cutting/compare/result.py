@@ -22,7 +22,8 @@ class Comparison:
     p_value
         Of no difference, two-sided, by a rank or survival test within strata.
     units
-        How many of A and of B there were: tools where kinds are compared, parts where two tools are.
+        How many of A and of B there were: tools where kinds are compared, parts where two tools are, and of
+        lives those that ended.
     needed_each
         Of A and of B in all, to settle a difference of this size four times in five; None where the
         difference is too small for any sensible number.

@@ -23,7 +23,11 @@ def verdict(found: Comparison | CannotTell, names: tuple[str, str], what: str, u
     if isinstance(found, CannotTell):
         return [f"It cannot be told which {what}. {found.reason}"]
     if found.effect == found.none and min(found.units) >= LEAST_EACH:
-        return [f"No difference was seen: neither {what}.", _amount(found, names), *_still(found, unit)]
+        return [
+            f"No difference was seen: neither {what}.",
+            amount_words(found, names),
+            *_still(found, names, unit),
+        ]
     higher = names[1] if found.effect > found.none else names[0]
     if found.settled:
         first = f"{higher} {what}; chance alone would do as much {_odds(found.p_value)}."
@@ -34,10 +38,11 @@ def verdict(found: Comparison | CannotTell, names: tuple[str, str], what: str, u
         first += f"chance alone would do as much {_odds(found.p_value)}."
     else:
         first = f"Not settled: no sign of which {what}."
-    return [first, _amount(found, names), *([] if found.settled else _still(found, unit))]
+    return [first, amount_words(found, names), *([] if found.settled else _still(found, names, unit))]
 
 
-def _amount(found: Comparison, names: tuple[str, str]) -> str:
+def amount_words(found: Comparison, names: tuple[str, str]) -> str:
+    """Say how large the difference is, with its interval."""
     sure = f"{100 * found.confidence:.0f} % interval"
     low, high = found.bounds
     if found.measure == "chance":
@@ -61,15 +66,12 @@ def _odds(p_value: float) -> str:
     )
 
 
-def _still(found: Comparison, unit: str) -> list[str]:
+def _still(found: Comparison, names: tuple[str, str], unit: str) -> list[str]:
     if found.needed_each is None:
         return ["If the difference is really as small as it looks, no sensible number would show it."]
     more = [max(max(found.needed_each, LEAST_EACH) - have, 0) for have in found.units]
     if not any(more):
         return [f"A few more {unit} of each would tell whether it stays."]
-    each = (
-        f"{more[0]} more of each"
-        if more[0] == more[1]
-        else f"{more[0]} more of the first and {more[1]} of the second"
-    )
+    parts = [f"{count} more of {name}" for count, name in zip(more, names, strict=True) if count]
+    each = f"{more[0]} more of each" if more[0] == more[1] else " and ".join(parts)
     return [f"If the difference is as large as it looks, about {each} would settle it (four times in five)."]

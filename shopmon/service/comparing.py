@@ -1,0 +1,212 @@
+"""Two kinds of end mill, or two of them, side by side: finish, life, chatter and cost out of the register."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from shopmon.cutting.compare.conditions import Use, confounded
+from shopmon.cutting.compare.cost import compare_cost
+from shopmon.cutting.compare.cost_words import cost_verdict
+from shopmon.cutting.compare.lives import compare_lives
+from shopmon.cutting.compare.result import Comparison
+from shopmon.cutting.compare.values import Value, compare_order, compare_ratio
+from shopmon.cutting.compare.words import verdict
+from shopmon.cutting.life.lifetimes import CannotTell
+from shopmon.errors import SettingError
+from shopmon.records.register import Register
+from shopmon.service.tool_life import EdgeRecord, ToolLives
+
+KIND, TOOL = "kind", "tool"
+NUMBER = re.compile(r"\d+(?:[.,]\d{1,2})?")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Side:
+    """One of the two.
+
+    Attributes
+    ----------
+    tool_ids
+        Every tool of the kind, or the one tool.
+    price
+        Its number as it stands with the type, and what stands beside it (the currency).
+    """
+
+    key: str
+    label: str
+    what: str
+    tool_ids: frozenset[str]
+    records: tuple[EdgeRecord, ...]
+    price: tuple[float, str] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """One question with what was found."""
+
+    name: str
+    found: Comparison | CannotTell
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SideBySide:
+    """Two sides with every answer, and what else differed between them."""
+
+    a: Side
+    b: Side
+    answers: tuple[Answer, ...]
+    differed: tuple[str, ...]
+
+
+def side_of(register: Register, lives: ToolLives, key: str) -> Side:
+    """Return the side that a key names: ``kind:ID`` or ``tool:ID``.
+
+    Raises
+    ------
+    SettingError
+        There is none.
+    """
+    what, _, row_id = key.partition(":")
+    types = {kind.id: kind for kind in register.kinds()}
+    tools = {tool.id: tool for tool in register.tools(totals=False) if tool.is_end_mill}
+    if what == KIND and row_id in types:
+        own = frozenset(tool.id for tool in tools.values() if tool.type_id == row_id)
+        label, type_id = types[row_id].label, row_id
+    elif what == TOOL and row_id in tools:
+        own, label, type_id = frozenset([row_id]), tools[row_id].label, tools[row_id].type_id
+    else:
+        raise SettingError("There is no such kind or end mill.", "Choose both from the lists.")
+    kind = types.get(type_id)
+    return Side(
+        key=key,
+        label=label,
+        what=what,
+        tool_ids=own,
+        records=tuple(record for record in lives.records if record.edge.tool_id in own),
+        price=price_of(kind.type.price if kind else None),
+    )
+
+
+def price_of(text: str | None) -> tuple[float, str] | None:
+    """Return the only number in a price and what stands beside it.
+
+    Examples
+    --------
+    >>> price_of("38,50 €"), price_of("2 for 30")
+    ((38.5, '€'), None)
+    """
+    found = NUMBER.findall(text or "")
+    if len(found) != 1 or float(found[0].replace(",", ".")) == 0:
+        return None
+    return float(found[0].replace(",", ".")), text.replace(found[0], "").strip()
+
+
+def compare(register: Register, first: str, second: str) -> SideBySide:
+    """Compare two sides; see `side_of` for what they are called.
+
+    Raises
+    ------
+    SettingError
+        One is not there, both are the same, or one is a kind and the other a tool.
+    """
+    lives = ToolLives(register)
+    a, b = side_of(register, lives, first), side_of(register, lives, second)
+    if first == second:
+        raise SettingError("Both are the same.", "Choose two different ones.")
+    if a.what != b.what:
+        raise SettingError("A kind cannot be compared with one tool.", "Choose two kinds or two tools.")
+    readings = [row for row in register.rows("finish_readings") if row["tool_id"] in a.tool_ids | b.tool_ids]
+    names = (a.label, b.label)
+    answers = [
+        *_finish(a, b, readings, names),
+        _life(a, b, names),
+        _chatter(a, b, names),
+        _cost(a, b, names),
+    ]
+    differed = confounded(_uses(a, readings), _uses(b, readings), names)
+    return SideBySide(a=a, b=b, answers=tuple(answers), differed=tuple(differed))
+
+
+def _finish(a: Side, b: Side, readings: list[dict], names: tuple[str, str]) -> list[Answer]:
+    """Compare every measure of finish that was entered: roughness by one standard, or grades."""
+    unit = "tools" if a.what == KIND else "parts"
+    asked: list[tuple[str, str, str, Callable]] = [
+        ("Ra_um", "Ra", "leaves the higher Ra", compare_ratio),
+        ("Rz_um", "Rz", "leaves the higher Rz", compare_ratio),
+        ("Rq_um", "Rq", "leaves the higher Rq", compare_ratio),
+        ("grade", "Grade by eye", "is graded better", compare_order),
+    ]
+    answers = []
+    for field, name, what, compared in asked:
+        values = [
+            Value(
+                side="A" if row["tool_id"] in a.tool_ids else "B",
+                value=float(row[field]),
+                unit=row["tool_id"] if a.what == KIND else row["piece"] or row["id"],
+                stratum=(row["material"], row["operation"], None if field == "grade" else row["standard"]),
+            )
+            for row in readings
+            if row[field] is not None
+        ]
+        if values:
+            found = compared(values)
+            answers.append(Answer(name=name, found=found, sentences=tuple(verdict(found, names, what, unit))))
+    if not answers:
+        nothing = CannotTell(reason="No finish was entered for either.")
+        said = verdict(nothing, names, "leaves the better finish", unit)
+        answers.append(Answer(name="Finish", found=nothing, sentences=tuple(said)))
+    return answers
+
+
+def _life(a: Side, b: Side, names: tuple[str, str]) -> Answer:
+    found = compare_lives([each.life for each in a.records], [each.life for each in b.records])
+    said = verdict(found, names, "lasts longer", "edges")
+    return Answer(name="Life", found=found, sentences=tuple(said))
+
+
+def _chatter(a: Side, b: Side, names: tuple[str, str]) -> Answer:
+    values = [
+        Value(
+            side=side,
+            value=record.life.chatter_share,
+            unit=record.edge.tool_id if a.what == KIND else record.edge.edge.id,
+            stratum=record.material,
+        )
+        for side, records in (("A", a.records), ("B", b.records))
+        for record in records
+    ]
+    found = compare_order(values)
+    said = verdict(found, names, "rings for more of its time", "tools" if a.what == KIND else "edges")
+    return Answer(name="Chatter", found=found, sentences=tuple(said))
+
+
+def _cost(a: Side, b: Side, names: tuple[str, str]) -> Answer:
+    lives = compare_lives([each.life for each in a.records], [each.life for each in b.records])
+    found: Comparison | CannotTell
+    if a.price is None or b.price is None:
+        found = CannotTell(reason="A price that is one number must stand with both kinds.")
+    elif a.price[1] != b.price[1]:
+        found = CannotTell(reason="The prices are not in one currency.")
+    elif isinstance(lives, CannotTell):
+        found = lives
+    else:
+        found = compare_cost(a.price[0], b.price[0], lives)
+    return Answer(name="Cost", found=found, sentences=tuple(cost_verdict(found, names)))
+
+
+def _uses(side: Side, readings: list[dict]) -> list[Use]:
+    uses = []
+    for record in side.records:
+        speed = record.life.speed_m_min
+        uses.append(
+            Use(
+                words={"material": record.material} if record.material else {},
+                numbers={"cutting speed (m/min)": speed} if speed else {},
+                order=min(totals.first_sequence for totals in record.edge.by_material.values()),
+            )
+        )
+    for row in readings:
+        if row["tool_id"] in side.tool_ids and row["operation"]:
+            uses.append(Use(words={"operation of the finish": row["operation"]}))
+    return uses
