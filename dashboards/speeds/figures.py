@@ -86,6 +86,19 @@ def length(value_mm: float | None, units: str) -> str:
     return f"{value_mm / MM_PER_INCH:.4g}\u00a0in" if units == "inch" else f"{value_mm:.4g}\u00a0mm"
 
 
+def tiny(value_um: float, units: str) -> str:
+    r"""Write what is left on a wall.
+
+    Examples
+    --------
+    >>> tiny(12.44, "metric"), tiny(0.31, "metric"), tiny(12.44, "inch")
+    ('12\xa0µm', '0.31\xa0µm', '0.00049\xa0in')
+    """
+    if units == "inch":
+        return f"{value_um / 1000 / MM_PER_INCH:.5f}\u00a0in"
+    return f"{value_um:.2g}\u00a0µm" if value_um < 99.5 else f"{grouped(value_um, 2)}\u00a0µm"
+
+
 def feed(value_mm_min: float | None, units: str) -> str:
     r"""Write a table feed.
 

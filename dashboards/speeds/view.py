@@ -41,7 +41,8 @@ blueprint = Blueprint("speeds", __name__, url_prefix="/speeds")
 @blueprint.record_once
 def lend(state) -> None:
     """Give the templates the numbers of this page."""
-    said = ("depth", "length", "feed", "cutting_speed", "rpm", "chance", "in_units", "unit_of", "summary")
+    lengths = ("depth", "length", "tiny", "feed", "cutting_speed", "in_units", "unit_of")
+    said = (*lengths, "rpm", "chance", "summary")
     state.app.jinja_env.globals.update({f"say_{name}": getattr(figures, name) for name in said})
 
 

@@ -18,6 +18,7 @@ from shopmon.service.chatter_events import ChatterEvents
 from shopmon.service.context import checked_context, facts_of
 from shopmon.service.settings import Machine
 from shopmon.service.speed_question import asked_for, question_of, tone_of
+from shopmon.service.speed_wall import wall_as_data
 from shopmon.service.thinking import Failed, Thinker
 from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, standing
 
@@ -114,7 +115,8 @@ class SpeedsDesk:
             if as_it_is is not None and as_it_is.ap_mm and as_it_is.present_rpm:
                 sheet = speed_sheet(known.belief, as_it_is)
                 before = chance(sheet.found, as_it_is.present_rpm, as_it_is.ap_mm)
-        return sheet_as_data(speed_sheet(belief, question), known, before)
+        sheet = speed_sheet(belief, question)
+        return {**sheet_as_data(sheet, known, before), "wall": wall_as_data(sheet, told)}
 
     def _changes(self, what_if: Mapping[str, Any]) -> dict[str, Any]:
         unknown = sorted(set(what_if) - set(WHAT_IF))

@@ -112,6 +112,8 @@ def test_the_three_aims_are_plain_links_for_keyboard_too(served, open_page):
     expect(page.locator(".aims [aria-current]")).to_contain_text("Finish")
     expect(page.get_by_role("article", name="Smooth depths")).to_contain_text("14.96\u00a0mm")
     expect(page.locator(".card").first).to_contain_text("17\u202f390\u00a0rpm")
+    expect(page.locator("#wall tbody tr")).to_have_count(2)
+    expect(page.locator("#wall tbody tr").nth(1)).to_contain_text("88\u00a0% likely to be quiet")
 
 
 def test_a_what_if_changes_nothing_and_says_what_it_is(served, open_page):

@@ -39,6 +39,17 @@ TRIALS = [
 ]
 
 
+WALL = {
+    "height_mm": 12.0, "rpm": 17_100.0, "feed_marks_um": 0.08, "feed_marks_one_tooth_um": 0.72,
+    "plans": [
+        {"passes": 1, "ap_mm": 12.0, "left_um": 41.2, "taper_um": 22.0, "step_um": 0.0, "peak_n": 120.0,
+         "probability_quiet": 0.31},
+        {"passes": 2, "ap_mm": 6.0, "left_um": 18.4, "taper_um": 6.1, "step_um": 5.2, "peak_n": 61.0,
+         "probability_quiet": 0.88},
+    ],
+}  # fmt: skip
+
+
 class FakeSpeeds:
     """The methods of `SpeedsDesk` over invented data.
 
@@ -86,7 +97,7 @@ class FakeSpeeds:
                 "same-depth": card("same-depth", 14_160.0, 2.0, 0.62, 120.0),
             },
             "surest": None, "now": card("now", 11_800.0, 2.0, 0.21), "before": 0.35 if changed else None,
-            "trial": card("trial", 14_700.0, 2.6, 0.55), "trials": self.trials,
+            "trial": card("trial", 14_700.0, 2.6, 0.55), "trials": self.trials, "wall": WALL,
         }  # fmt: skip
 
     def event(self, event_id: str) -> dict | None:

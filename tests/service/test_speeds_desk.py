@@ -193,6 +193,28 @@ def test_a_longer_stickout_is_softer_and_what_was_learned_is_carried_over(desk, 
     assert longer["before"] == pytest.approx(here["now"]["probability_quiet"], abs=0.02)
 
 
+def test_a_wall_is_judged_before_it_is_tried(desk, spindle):
+    spindle.context |= {"ap_mm": 18.0, "ae_mm": 0.2, "helix_deg": 35.0}
+    wall = ready(desk)["wall"]
+    assert wall["height_mm"] == 18.0
+    assert [plan["passes"] for plan in wall["plans"]] == [1, 2, 3, 4]
+    left = [plan["left_um"] for plan in wall["plans"]]
+    assert left == sorted(left, reverse=True), "shallower passes bend the tool less"
+    sure = [plan["probability_quiet"] for plan in wall["plans"]]
+    assert sure == sorted(sure)
+    assert 0 < wall["feed_marks_um"] < wall["feed_marks_one_tooth_um"]
+
+
+@pytest.mark.parametrize("missing", ["material", "stickout_mm", "feed_mm_min"])
+def test_of_a_wall_nothing_is_said_where_too_little_is_known(desk, spindle, missing):
+    spindle.context[missing] = None
+    assert ready(desk)["wall"] is None
+
+
+def test_a_wall_above_the_stickout_is_none(desk):
+    assert ready(desk, ap_mm=31.0)["wall"] is None
+
+
 @pytest.mark.parametrize("what_if", [{"ap_mm": -1}, {"flutes": 2.5}, {"rpm": 3}, {"stickout_mm": "x"}])
 def test_a_what_if_that_cannot_be_is_refused(desk, what_if):
     with pytest.raises(SettingError):
