@@ -18,7 +18,7 @@ def page() -> str:
         "programs/programs.html",
         programs=desk.all()[:SHOWN],
         now=desk.state(),
-        doubts=desk.doubts()[:SHOWN],
+        doubts=desk.doubts(),
     )
 
 

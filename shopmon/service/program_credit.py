@@ -82,11 +82,11 @@ class Creditor:
                 )
                 self._programs.doubt(doubt["cut_id"], {"open": False})
 
-    def doubts(self) -> list[dict[str, Any]]:
-        """Return what waits for the person: the cut, and the tools that it could be of."""
+    def doubts(self, limit: int) -> list[dict[str, Any]]:
+        """Return the newest cuts that wait for the person, each with the tools that it could be of."""
         labels = {tool.id: tool.label for tool in self._register.tools(totals=False)}
         found = []
-        for doubt in self._programs.doubts():
+        for doubt in self._programs.doubts()[:limit]:
             tools = self._programs.tools(doubt["program_id"])
             cut = self._archive.cut(doubt["cut_id"])
             if cut is None:

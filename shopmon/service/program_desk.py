@@ -22,6 +22,7 @@ from shopmon.service.program_sections import context_of, facts_of_program, secti
 from shopmon.service.thinking import Thinker
 
 LARGEST_UPLOAD = 8 * 2**20
+DOUBTS_AT_ONCE = 20
 SETTLE_EVERY_STEPS = int(10 / STEP_S)
 log = logging.getLogger(__name__)
 
@@ -288,9 +289,9 @@ class ProgramDesk:
         tools = self._archive.register.tools(totals=False)
         return [{"id": tool.id, "label": tool.label} for tool in tools if tool.retirement is None]
 
-    def doubts(self) -> list[dict[str, Any]]:
-        """Return the cuts that wait for the person, newest first."""
-        return self._creditor.doubts()
+    def doubts(self, limit: int = DOUBTS_AT_ONCE) -> list[dict[str, Any]]:
+        """Return the cuts that wait for the person, newest first; as some are confirmed, others follow."""
+        return self._creditor.doubts(limit)
 
     def confirm(self, cut_id: str, tool_id: str | None) -> None:
         """Say whose a doubtful cut was; None: nobody knows."""

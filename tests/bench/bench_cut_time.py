@@ -1,7 +1,8 @@
 """Cut time of many short engagements (slots, corners, pecks of 0.2 to 3 s) on simulated shifts.
 
 Beside it, in the same run: "spindle on" (all the time it turns) and "loudness above threshold" (levels of
-50 ms more than 3 dB over the idle spindle before the first cut). Options: first seed, number of shifts.
+50 ms more than 3 dB over the idle spindle before the first cut). The second table is of a shop in which other
+machines start and stop. Options: first seed, number of shifts.
 """
 
 import sys
@@ -10,12 +11,13 @@ import numpy as np
 
 from shopmon.cutting.materials import material
 from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement, PassPlan, Spindle, Surroundings
+from shopmon.cutting.plan import Engagement, Neighbour, PassPlan, Spindle, Surroundings
 from shopmon.cutting.scenarios import assembly, bending
 from shopmon.listening.events import CutEnded
 from tests.listening.hearing import listen, of
 
 FIRST, COUNT = 4000, 12
+BUSY, BUSY_COUNT = 5000, 6  # seeds from here on: with neighbours
 SNR_DB = (10, 13, 16, 20)
 IDLE_S, LONGEST_S = 4.0, 45.0
 FRAME_S, LOUDER_DB = 0.05, 3.0
@@ -61,8 +63,28 @@ def drawn(seed):
             droop=float(rng.uniform(0.001, 0.006)),
             belt_ratio=float(rng.choice([0, 0.62])),
         ),
-        surroundings=Surroundings(snr_db=float(SNR_DB[seed % 4]), coolant=bool(rng.random() < 0.3)),
+        surroundings=Surroundings(
+            snr_db=float(SNR_DB[seed % 4]),
+            coolant=bool(rng.random() < 0.3),
+            neighbours=neighbours(seed, at) if seed >= BUSY else (),
+        ),
     )  # fmt: skip
+
+
+def neighbours(seed, until_s):
+    """Draw two machines that start and stop in the shift, 3 to 12 dB below the cut."""
+    rng = np.random.default_rng([seed, 1])
+    starts = rng.uniform(IDLE_S, 0.8 * until_s, 2)
+    return tuple(
+        Neighbour(
+            rpm=float(rng.uniform(900, 9000)),
+            flutes=int(rng.integers(2, 9)),
+            level_db=float(rng.uniform(-12, -3)),
+            start_s=float(start),
+            end_s=float(start + rng.uniform(5, 25)),
+        )
+        for start in starts
+    )
 
 
 def merged(spans):
@@ -118,7 +140,16 @@ def one(seed):
     }
 
 
-def main(first=FIRST, count=COUNT):
+def main(first=None, count=COUNT):
+    """Print both tables, or that of the given seeds."""
+    if first is None:
+        table(FIRST, COUNT)
+        table(BUSY, BUSY_COUNT)
+    else:
+        table(first, count)
+
+
+def table(first, count):
     """Print a row for each shift, and what all come to."""
     print(
         "seed  snr coolant bites  true s | monitor: s, error %, missed %, added % | spindle on % | loudness %"

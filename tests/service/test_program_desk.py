@@ -6,7 +6,7 @@ import pytest
 
 from shopmon.cutting.program.reading import read_program
 from shopmon.errors import ProgramError, SettingError
-from shopmon.listening.events import State
+from shopmon.listening.events import CutSpan, State
 from shopmon.listening.following.credit import Credit
 from shopmon.records.archive import Archive, StreamInfo
 from shopmon.service.program_credit import whose
@@ -30,7 +30,7 @@ class Machine:
     """Gives frames and cuts to a desk as the journal would."""
 
     def __init__(self, archive, desk):
-        self.archive, self.desk, self.sample = archive, desk, 0
+        self.archive, self.desk, self.sample, self.cuts = archive, desk, 0, 0
         self.stream_id = str(uuid.uuid4())
         archive.start_stream(
             StreamInfo(
@@ -43,9 +43,15 @@ class Machine:
     def run(self, seconds, rpm, engaged=False):
         """Let time go by: 4 frames a second."""
         state = State.CUTTING if engaged else State.SPINNING if rpm else State.STOPPED
+        first = self.sample
         for _ in range(int(4 * seconds)):
             self.sample += 250
-            self.desk.frame(frame(self.sample, state=state, rpm=rpm or None, engaged=engaged))
+            span = CutSpan(
+                number=self.cuts, start_sample=first, end_sample=self.sample, engaged=((first, self.sample),)
+            )
+            cut = span if engaged else None
+            self.desk.frame(frame(self.sample, state=state, rpm=rpm or None, engaged=engaged, cut=cut))
+        self.cuts += engaged
 
     def cut(self, seconds, rpm, context=None, origins=None):
         """Cut, and log it in what the desk said last; return the id."""

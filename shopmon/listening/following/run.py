@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from shopmon.listening.events import Frame
 from shopmon.listening.following.credit import Credit, credits_of, in_words
-from shopmon.listening.following.model import STEP_S, ProgramModel
+from shopmon.listening.following.model import STEP_S, ProgramModel, Step
 from shopmon.listening.following.observing import StepMaker
 from shopmon.listening.following.tracker import Tracker
 
@@ -69,6 +69,8 @@ class ProgramRun:
 
     def stream_started(self, sample_rate_hz: float) -> None:
         """Hear that samples are counted anew."""
+        if self._maker is not None:
+            self._take(self._maker.rest())
         self._maker = None
         self._rate_hz = sample_rate_hz
 
@@ -78,11 +80,14 @@ class ProgramRun:
             self._maker = StepMaker(self._rate_hz, frame.sample)
             self._first_step = self._tracker.count
         steps = self._maker.take(frame)
+        self._take(steps)
+        return bool(steps)
+
+    def _take(self, steps: Sequence[Step]) -> None:
         for step in steps:
             self._tracker.take(step)
             if step.stopped:
                 self._stopped_step = self._tracker.count
-        return bool(steps)
 
     def cut_ended(self, cut_id: str, engaged: Sequence[tuple[int, int]]) -> None:
         """Take a cut, its engagements in samples of the present stream."""

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from shopmon.cutting.program.reading import read_program
 from shopmon.errors import SettingError
-from shopmon.listening.events import Frame, State
+from shopmon.listening.events import CutSpan, Frame, State
 from shopmon.listening.following import credit, model
 from shopmon.listening.following.credit import credits_of
 from shopmon.listening.following.model import STEP_S, ProgramModel, Step
@@ -162,13 +162,19 @@ def frame(sample, **values):
     return Frame(sample=sample, **{**usual, **values})
 
 
+def cut_of(*spans):
+    """Make the open cut of a frame."""
+    return CutSpan(number=0, start_sample=spans[0][0], end_sample=spans[-1][1], engaged=spans)
+
+
 def test_frames_to_steps():
     maker = StepMaker(1000.0)
     found = []
-    for k in range(1, 101):  # 5 s of frames of 50 ms
+    for k in range(1, 141):  # 7 s of frames of 50 ms
         state = State.STOPPED if k <= 20 else State.CUTTING
-        rpm = None if k <= 20 else 9000.0
-        found += maker.take(frame(50 * k, state=state, rpm=rpm, engaged=40 < k <= 65))
+        # the tooth left the metal at 3.25 s, and that is known only half a second later
+        cut = cut_of((2000, 50 * k if k < 75 else 3250)) if k > 42 else None
+        found += maker.take(frame(50 * k, state=state, rpm=None if k <= 20 else 9000.0, cut=cut))
     assert [step.stopped for step in found] == [True, True] + [False] * 7
     assert [step.engaged for step in found] == pytest.approx([0, 0, 0, 0, 1, 1, 0.5, 0, 0])
     assert [step.new_run for step in found].count(True) == 1
@@ -178,15 +184,15 @@ def test_frames_to_steps():
 def test_a_gap_in_the_sound_is_told_as_not_known():
     maker = StepMaker(1000.0)
     maker.take(frame(50))
-    found = maker.take(frame(2050))
+    found = maker.take(frame(4050))
     assert [step.stopped for step in found] == [False, None, None, None]
+    assert [step.stopped for step in maker.rest()] == [None] * 4 + [False]
 
 
 def test_a_doubtful_listener_says_nothing_about_standing():
     maker = StepMaker(1000.0)
-    (step,) = [
-        step for k in range(1, 13) for step in maker.take(frame(50 * k, unsure=True, rpm_confidence=0.1))
-    ]
+    frames = [frame(50 * k, unsure=True, rpm_confidence=0.1) for k in range(1, 53)]
+    (step,) = [step for each in frames for step in maker.take(each)]
     assert (step.stopped, step.rpm) == (None, None)
 
 
