@@ -18,7 +18,7 @@ import numpy as np
 LEAST_NODES, NODES_PER_RAD = 5, 0.55  # of the leading vibration while a tooth is in the cut
 ROUGH_NODES, ROUGH_NODES_PER_RAD = 4, 0.42  # within 2 % of the growth in 19 of 20 cuts
 MOST_PHASE_RAD = 64.0
-PHASE_STEP_RAD = 4.0
+PHASE_STEP_RAD, FEW_STEP_RAD = 4.0, 12.0
 LEADING = 4.0  # modes up to so many times as stiff (times damping) as the weakest set the number of nodes
 SQUARINGS = 8
 BATCH_STATES = 400_000
@@ -122,6 +122,7 @@ def spectral_radius(
     *,
     lines: bool = False,
     rough: bool = False,
+    step_rad: float = PHASE_STEP_RAD,
 ) -> Verdicts:
     """Decide for each system at its speed and force whether it chatters.
 
@@ -139,14 +140,17 @@ def spectral_radius(
         Whether to find the strongest line too.
     rough
         With fewer nodes, half as much work.
+    step_rad
+        Cuts whose phase over a tooth period lies within the same step share a grid, fine enough for the
+        fastest of them. Few cuts are done sooner in large steps: more nodes, fewer batches.
     """
     rpm = np.broadcast_to(np.asarray(rpm, dtype=float), (len(systems),))
     force = np.broadcast_to(np.asarray(force_n_per_m, dtype=float), (len(systems),))
     phase = 2 * pi * _leading_hz(systems) * 60 / (rpm * flutes)
-    bucket = np.ceil(np.minimum(phase, MOST_PHASE_RAD) / PHASE_STEP_RAD).astype(int)
+    bucket = np.ceil(np.minimum(phase, MOST_PHASE_RAD) / step_rad).astype(int)
     radius, line = np.empty(len(systems)), np.empty(len(systems))
     for step in np.unique(bucket):
-        grid = _grid(arc_rad, flutes, step * PHASE_STEP_RAD, systems.used_axes, rough)
+        grid = _grid(arc_rad, flutes, step * step_rad, systems.used_axes, rough)
         states = 2 * len(systems.axes) + grid.unknowns
         members = np.flatnonzero(bucket == step)
         for part in np.array_split(members, ceil(members.size * states**2 / BATCH_STATES)):

@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 
 from shopmon.cutting.geometry import directional_integral
-from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.cutting.many_cuts import FEW_STEP_RAD, Systems, spectral_radius
 
 SEED = 20
 DAMPING = (0.008, 0.06)
@@ -72,7 +72,9 @@ def plausible_systems(
     force = depth * least_limit(shapes, flutes, arc_rad)
     looks = len(SCALES)
     spread = shapes.pick(np.repeat(np.arange(count), looks)).scaled(np.tile(SCALES * frequency_hz, count))
-    heard = spectral_radius(spread, arc_rad, flutes, rpm, np.repeat(force, looks), lines=True)
+    heard = spectral_radius(
+        spread, arc_rad, flutes, rpm, np.repeat(force, looks), lines=True, step_rad=FEW_STEP_RAD
+    )
     line = np.log(np.maximum(heard.line_hz, 1e-3 * frequency_hz) / frequency_hz).reshape(count, looks)
     rings = heard.radius.reshape(count, looks) > 1
     which, scale, weight = _crossings(line, rings)
@@ -113,13 +115,16 @@ def _crossings(line: np.ndarray, rings: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 def _checked(systems, arc_rad, flutes, rpm, force, frequency_hz) -> np.ndarray:
     """From 0 to 1: whether a system truly rings there, at that line, and not absurdly deep."""
-    deep = spectral_radius(systems, arc_rad, flutes, rpm, force, lines=True)
-    growth = np.log(np.maximum(deep.radius, 1e-6))
-    less = np.log(np.maximum(spectral_radius(systems, arc_rad, flutes, rpm, SHALLOWER * force).radius, 1e-6))
+    count = len(force)
+    twice = systems.pick(np.tile(np.arange(count), 2))
+    forces = np.concatenate((force, SHALLOWER * force))
+    heard = spectral_radius(twice, arc_rad, flutes, rpm, forces, lines=True, step_rad=FEW_STEP_RAD)
+    growth, less = np.log(np.maximum(heard.radius, 1e-6)).reshape(2, count)
+    line_hz = heard.line_hz[:count]
     slope = np.maximum((growth - less) / -np.log(SHALLOWER), 0.02)
     over = np.exp(np.minimum(growth / slope, 4.0))
     likely = (over > OVER_LIMIT[0]) & (over < OVER_LIMIT[1])
-    near = np.abs(np.log(np.maximum(deep.line_hz, 1e-3) / frequency_hz)) < WILD_LINE
+    near = np.abs(np.log(np.maximum(line_hz, 1e-3) / frequency_hz)) < WILD_LINE
     return 1.0 * (likely & near)
 
 

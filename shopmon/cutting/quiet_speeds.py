@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.many_cuts import spectral_radius
+from shopmon.cutting.many_cuts import FEW_STEP_RAD, spectral_radius
 from shopmon.cutting.plausible import Plausible, plausible_systems
 
 # axes of the modes and how many systems of each are drawn; our own judgement, no source
@@ -167,6 +167,7 @@ def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.nd
     count = len(found.weight)
     many = found.systems.pick(np.repeat(np.arange(count), len(speeds_rpm)))
     force = np.repeat(found.force_n_per_m, len(speeds_rpm))
-    radius = spectral_radius(many, found.arc_rad, flutes, np.tile(speeds_rpm, count), force).radius
+    speeds = np.tile(speeds_rpm, count)
+    radius = spectral_radius(many, found.arc_rad, flutes, speeds, force, step_rad=FEW_STEP_RAD).radius
     growth = np.log(np.maximum(radius, 1e-9)).reshape(count, len(speeds_rpm)) / MARGIN
     return found.weight @ (0.5 - 0.5 * np.tanh(growth / 2)), float(found.weight.sum())
