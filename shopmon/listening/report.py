@@ -37,6 +37,8 @@ amplitude.
 
 import math
 from array import array
+from collections.abc import Callable
+from functools import partial
 from statistics import median
 
 from shopmon.errors import SettingError
@@ -191,7 +193,18 @@ class Inspection:
         return round(median(speeds), 1) if speeds else None
 
     def result(self, *, end_sample: int, quality: dict, alternatives_rpm: list[float] | None = None) -> dict:
-        """Tell everything.
+        """Tell everything; parameters as for `findings`."""
+        found = self.findings(end_sample=end_sample, quality=quality, alternatives_rpm=alternatives_rpm)
+        return {**found, "advice": self.counselling(found)()}
+
+    def counselling(self, found: dict) -> Callable[[], list[dict]]:
+        """Return what works out the advice on the findings, up to a second of computing; on any thread."""
+        return partial(counsel, found["chatter"], found["spindle"]["track"], self._setup, self._facts)
+
+    def findings(
+        self, *, end_sample: int, quality: dict, alternatives_rpm: list[float] | None = None
+    ) -> dict:
+        """Tell everything but the advice, which is None.
 
         Parameters
         ----------
@@ -227,7 +240,7 @@ class Inspection:
             "level_reference": UNCALIBRATED if self._unit == "FS" else f"dB re 1 {self._unit} amplitude",
             "state": str(self._worst),
             "unsure": not self._sure,
-            "advice": counsel(chatter, self._track, self._setup, self._facts),
+            "advice": None,
             "quality": {
                 "clipped_fraction": round(quality["clipped_fraction"], 6), "gaps": int(quality["gaps"])
             },

@@ -232,8 +232,8 @@ class Archive(RowWriting, LearningRows, Reader):
         analysis: dict,
         engine_version: str,
         settings_hash: str,
-    ) -> None:
-        """End a cut and keep its original analysis."""
+    ) -> str:
+        """End a cut and keep its original analysis; return the analysis' id."""
         values = {"end_sample": end_sample, **_heard(engaged, chatter), "ended": True}
         row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=True)
 
@@ -243,6 +243,7 @@ class Archive(RowWriting, LearningRows, Reader):
             self._recorder.end_cut(cut_id, end_sample)
 
         self._put(run)
+        return row["id"]
 
     def keep_last(self, stream_id: str, seconds: float, keep_id: str, note: str = "") -> None:
         """Make a kept recording of the last `seconds` of the rolling buffer, as far as they are there.

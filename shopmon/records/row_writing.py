@@ -47,6 +47,11 @@ class RowWriting:
         row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=False)
         return self._insert(analyses, row)
 
+    def complete_analysis(self, analysis_id: str, analysis: dict) -> None:
+        """Fill in what an analysis left open (None) because it was not worked out yet; said is said."""
+        statement = sa.update(analyses).where(analyses.c.id == analysis_id).values(result=analysis)
+        self._put(lambda: self._ledger.write(statement))
+
     def set_keep(self, row_id: str, keep: bool) -> None:
         """Protect the audio of a cut (or of a stretch kept by hand) from removal, or no longer."""
         for table in (cuts, kept_spans):

@@ -81,12 +81,24 @@ class CutReports:
             if isinstance(event, Frame) and event.sample > cut.start_sample:
                 self._report.add(event)
 
-    def of_cut(self, cut: CutSpan) -> dict[str, Any]:
-        """Return the analysis of the cut that has just ended; times count from its ``first_sample``."""
+    def of_cut(self, cut: CutSpan) -> tuple[dict[str, Any], Callable[[], list[dict]] | None]:
+        """Return the analysis of the cut that has just ended, and what works out the advice on it.
+
+        Returns
+        -------
+        analysis
+            ``shopmon.inspection/1``; times count from its ``first_sample``. ``advice`` is None while it is to
+            be worked out.
+        work
+            None where nothing rang.
+        """
         quality = {"clipped_fraction": self._clipped / max(1, self._heard), "gaps": self._gaps}
-        result = self._report.result(end_sample=cut.end_sample, quality=quality)
-        self._report = None
-        return {**result, "first_sample": cut.start_sample}
+        report, self._report = self._report, None
+        found = report.findings(end_sample=cut.end_sample, quality=quality)
+        found["first_sample"] = cut.start_sample
+        if found["chatter"]:
+            return found, report.counselling(found)
+        return {**found, "advice": []}, None
 
 
 def cut_for_pages(row: dict[str, Any], events: list[dict] | None = None) -> dict[str, Any]:
@@ -106,7 +118,8 @@ def cut_for_pages(row: dict[str, Any], events: list[dict] | None = None) -> dict
         "rpm": (analysis.get("spindle") or {}).get("rpm"),
         "state": "chatter" if row["chatter"] else "cutting",
         "unsure": bool(analysis.get("unsure")),
-        "advice": analysis.get("advice", []),
+        "advice": analysis.get("advice") or [],
+        "advice_waits": "advice" in analysis and analysis["advice"] is None,
         "notices": analysis.get("notices", []),
         "stray": analysis.get("stray", []),
         "quality": analysis.get("quality"),

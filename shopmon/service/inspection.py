@@ -206,6 +206,9 @@ class _Hearing:
             self.report.add(event)
         if self.listener.setup.nominal_rpm is not None and not self.report.heard_rotation:
             self.report.add(notice("speed-not-heard", self.first))
+        if self.listener.setup != Setup():
+            # what a sidecar's state still had waiting has come into force by now
+            self.report.set_setup(self.listener.setup)
         if self._due is not None and self._moment is None:
             raise SettingError("The recording ends before that moment.", "Name an earlier one.")
         result = self.report.result(

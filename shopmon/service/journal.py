@@ -95,6 +95,7 @@ class Journal:
         reports: CutReports,
         whole_state: Callable[[], dict],
         context: Callable[[], dict],
+        advise: Callable[[str, dict, Callable[[], list]], None],
         cut_logged: Callable[[], None] = lambda: None,
         programs: ProgramDesk | None = None,
     ):
@@ -106,7 +107,7 @@ class Journal:
         self._reports = reports
         self._whole_state = whole_state
         self._context = context
-        self._cut_logged = cut_logged
+        self._advise, self._cut_logged = advise, cut_logged
         self._programs = programs
         self._rate_hz = 1.0
         self._due = {"spectrum": 0.0, "state": 0.0, "checkpoint": 0.0}
@@ -210,15 +211,18 @@ class Journal:
 
     def _cut_ended(self, stream_id: str, event: CutEnded) -> None:
         cut_id, cut = self.live.cut_id, event.cut
-        self._archive.end_cut(
+        analysis, work = self._reports.of_cut(cut)
+        analysis_id = self._archive.end_cut(
             cut_id,
             cut.end_sample,
             cut.engaged,
             self._chatter_rows(),
-            self._reports.of_cut(cut),
+            analysis,
             self._reports.engine_version,
             self._reports.settings_hash,
         )
+        if work is not None:
+            self._advise(analysis_id, analysis, work)
         self._cut_logged()
         if self._programs:
             self._programs.cut_ended(cut_id, cut.engaged)

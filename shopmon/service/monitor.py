@@ -14,6 +14,7 @@ from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current, learned
 from shopmon.records.archive import Archive, RecordingStatus
+from shopmon.service.advising import Advising
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
@@ -74,6 +75,7 @@ class Monitor:
         reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
+        self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(
             archive,
             self.feed,
@@ -81,6 +83,7 @@ class Monitor:
             reports,
             self.state,
             self._kept_context,
+            self._advising.take,
             self.speeds.news,
             self.programs,
         )
@@ -116,6 +119,7 @@ class Monitor:
             self._lamp.close()
         self.feed.close()
         self.speeds.close()
+        self._advising.settle()
         self.programs.close()
         self.archive.close()
 

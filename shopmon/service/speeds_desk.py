@@ -4,7 +4,7 @@ Nothing here computes on the asker's thread: an answer that is not ready says th
 """
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from math import isclose
 from typing import Any
 
@@ -66,6 +66,10 @@ class SpeedsDesk:
     def wait(self, timeout_s: float = 60.0) -> bool:
         """Return True once nothing is thought about any more."""
         return self._thinker.wait(timeout_s)
+
+    def later(self, key: Hashable, work: Callable[[], Any]) -> None:
+        """Have something else worked out on the same slow lane."""
+        self._thinker.do(key, work)
 
     # what past cuts say
 

@@ -12,6 +12,7 @@ from shopmon.cutting.pass_sound import render
 from shopmon.cutting.scenarios import scenario
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
+from shopmon.service.context import facts_of
 from shopmon.service.inspection import inspect_recording
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
@@ -66,7 +67,7 @@ def _run(tmp_path, played, changes=(), wishes=()):
     due += [(sample, partial(monitor.set_context, values, "touched")) for sample, values in changes]
     due += [(sample, partial(wish, monitor.wishes)) for sample, wish in wishes]
     monitor.start()
-    assert monitor.engine_finished.wait(120)
+    assert monitor.engine_finished.wait(120) and monitor.speeds.wait()
     archive.flush()
     cuts = [monitor.cut(row["id"]) for row in archive.cuts()][::-1]
     files = {cut["id"]: archive.audio_path(cut["id"]) for cut in cuts}
@@ -81,7 +82,8 @@ def _spans(chatter):
 def _assert_same(cuts, files):
     for path in set(files.values()):
         live = [cut for cut in cuts if files[cut["id"]] == path]
-        again = inspect_recording(path, setup=Setup(), settings=ListenerSettings())
+        facts = facts_of({}, Settings().machine)
+        again = inspect_recording(path, setup=Setup(), settings=ListenerSettings(), facts=facts)
         assert again["start"] == "sidecar"
         assert len(again["cuts"]) == len(live)
         for heard, cut in zip(again["cuts"], live, strict=True):
@@ -89,6 +91,14 @@ def _assert_same(cuts, files):
         chatter = [span for cut in live for span in cut["chatter"]]
         assert len(chatter) == len(again["chatter"])
         assert np.allclose(_spans(again["chatter"]), _spans(chatter), atol=0.02)
+        if chatter:
+            loudest = max(live, key=lambda cut: max((c["level_db"] for c in cut["chatter"]), default=-999))
+            assert _advised(again["advice"]) == pytest.approx(_advised(loudest["advice"]), rel=0.01)
+
+
+def _advised(advice):
+    assert advice
+    return [entry["rpm"] for entry in advice if entry["action"] == "speed"]
 
 
 def test_the_kept_recording_tells_the_same_as_the_live_monitor(tmp_path, played):
