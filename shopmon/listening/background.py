@@ -51,6 +51,7 @@ class Background(Memory):
         self._around = self._around_of = None
         self._floor = self._floor_of = None
         self._height = self._height_of = None
+        self._power = self._power_of = None
         self.drop()
 
     def drop(self) -> None:
@@ -85,6 +86,14 @@ class Background(Memory):
                 np.maximum(wide[:-shift], self.spectrum_db[shift:], out=wide[:-shift])
             self._around, self._around_of = wide, self.spectrum_db
         return self._around
+
+    @property
+    def power(self) -> np.ndarray:
+        """Sine power per bin."""
+        if self._power_of is not self.spectrum_db:
+            self._power = (10.0 ** (self.spectrum_db / 10)).astype(np.float32)
+            self._power_of = self.spectrum_db
+        return self._power
 
     def move(self, spectrum_db: np.ndarray, bands_db: np.ndarray) -> None:
         """Levels are shown on another channel's scale from now on: add its distance, bin by bin."""

@@ -66,8 +66,8 @@ class _Comparison:
         self.power, self.before = power, before
         self.half = max(1, round(NEAR / (duration_s * bin_hz)))
         # sums over bins become true power, the same for lines and noise whatever the window
-        self._sums = np.concatenate(([0.0], np.cumsum(power, dtype=np.float64))) * duration_s
-        self._before_sums = np.concatenate(([0.0], np.cumsum(before, dtype=np.float64))) * before_s
+        self._sums = _running_sum(power) * duration_s
+        self._before_sums = _running_sum(before) * before_s
 
     def _near(self, power: np.ndarray, places_hz: np.ndarray) -> np.ndarray:
         centre = np.rint(places_hz / self.bin_hz).astype(np.intp)
@@ -90,6 +90,13 @@ class _Comparison:
 
         before = total(self._before_sums, low_hz - shift_hz, high_hz - shift_hz)
         return total(self._sums, low_hz, high_hz) - before
+
+
+def _running_sum(power: np.ndarray) -> np.ndarray:
+    sums = np.empty(power.size + 1)
+    sums[0] = 0.0
+    np.cumsum(power, dtype=np.float64, out=sums[1:])
+    return sums
 
 
 def weigh_burst(
@@ -117,8 +124,7 @@ def weigh_burst(
     """
     if background.spectrum_db.size != power.size:
         return None
-    before = (10.0 ** (background.spectrum_db / 10)).astype(np.float32)
-    pair = _Comparison(power, duration_s, before, window.duration_s, window.bin_hz)
+    pair = _Comparison(power, duration_s, background.power, window.duration_s, window.bin_hz)
     step = 1 if rotation_hz * duration_s >= SETTLING_TURNS else (flutes or 1)
     if rotation_hz * step * duration_s < SETTLING_TURNS:
         return None

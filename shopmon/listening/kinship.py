@@ -22,10 +22,10 @@ def kinship(frequency_hz: np.ndarray, rotation_hz: float, tolerance_hz: float) -
     tolerance_hz
         How well differences are known.
     """
-    low = np.minimum(frequency_hz[:, None], frequency_hz[None, :])
-    high = np.maximum(frequency_hz[:, None], frequency_hz[None, :])
-    related = _off_multiple(high - low, rotation_hz) <= tolerance_hz
-    related |= _off_multiple(high + low, rotation_hz) <= tolerance_hz
+    low = np.minimum(frequency_hz[:, None], frequency_hz)
+    high = np.maximum(frequency_hz[:, None], frequency_hz)
+    both = np.stack((high - low, high + low))
+    related = (_off_multiple(both, rotation_hz) <= tolerance_hz).any(axis=0)
     times = np.rint(high / low)
     off = np.abs(high - times * low) <= np.maximum(tolerance_hz, OVERTONE_SHARE * high)
     return related | ((times >= 2) & (times <= OVERTONES) & off)

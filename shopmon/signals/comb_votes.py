@@ -14,6 +14,7 @@ PER_DB, CAP_DB = 0.21, 20.0
 MISSING, MISSING_TOOTH = -0.6, -0.78
 SPREAD_HZ, SPREAD_SHARE = 0.7, 4e-4
 SPACING_MOST = 1.2
+SHORT = 11  # beyond, numpy's convolution takes many times longer
 
 
 class CombVotes:
@@ -94,17 +95,28 @@ class CombVotes:
         bounds = [0, *np.searchsorted(frequency_hz, (*EDGES_HZ, HIGHEST_HZ))]
         for start, end, kernel in zip(bounds, bounds[1:], self._kernels, strict=False):
             if end > start:
-                sums = np.bincount(places[start:end].ravel(), votes[start:end].ravel(), count + 2)
-                sums = sums[1:-1].astype(np.float32)
-                score += np.convolve(sums, kernel, "same") if kernel.size > 1 else sums
+                score += _spread(places[start:end], votes[start:end], kernel, count)
 
 
 def _weight(frequency_hz: np.ndarray) -> np.ndarray:
     return np.maximum(frequency_hz, 60.0) ** -0.5
 
 
+def _spread(places: np.ndarray, votes: np.ndarray, kernel: np.ndarray, count: int) -> np.ndarray:
+    """Sum of the votes, each spread over its neighbours; places from 1 to `count`, beside it uncounted."""
+    if kernel.size <= SHORT:
+        sums = np.bincount(places.ravel(), votes.ravel(), count + 2)[1:-1]
+        return np.convolve(sums, kernel, "same") if kernel.size > 1 else sums
+    # long kernels belong to the lowest bands, where lines are few
+    inside = (places > 0) & (places <= count)
+    spread = places[inside][:, None] + np.arange(kernel.size)
+    weights = votes[inside][:, None] * kernel
+    half = kernel.size // 2
+    return np.bincount(spread.ravel(), weights.ravel(), count + kernel.size)[half + 1 : half + 1 + count]
+
+
 def _kernel(frequency_hz: float) -> np.ndarray:
     """Spread of a vote over neighbouring candidates: how far off a line may lie."""
     half = (SPREAD_HZ / frequency_hz + SPREAD_SHARE) / STEP + 0.5
     steps = np.arange(-int(half), int(half) + 1)
-    return (1 - (steps / (half + 0.01)) ** 2).astype(np.float32)
+    return 1 - (steps / (half + 0.01)) ** 2
