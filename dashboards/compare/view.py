@@ -8,7 +8,7 @@ from shopmon.dashboards.errors import Refusal
 from shopmon.cutting.life.taylor import TaylorFit
 from shopmon.records.register_fields import STANDARDS
 from shopmon.service.comparing import KIND, TOOL, compare
-from shopmon.service.tool_life import ToolLives
+from shopmon.service.tool_life import tool_lives
 
 blueprint = Blueprint("compare", __name__)
 
@@ -76,7 +76,7 @@ def page() -> str:
         first=first,
         second=second,
         found=compare(register(), first, second) if first and second else None,
-        kinds=ToolLives(register()).kinds(),
+        kinds=tool_lives(register()).kinds(),
         standards=STANDARDS,
         units=units(),
         **lists,
@@ -86,7 +86,7 @@ def page() -> str:
 @blueprint.get("/compare/life")
 def life() -> str:
     """What is known of the lives of one kind in one material."""
-    lives = ToolLives(register())
+    lives = tool_lives(register())
     type_id, material = request.args.get("kind", ""), request.args.get("material") or None
     if not lives.of(type_id, material):
         raise Refusal(404, "Nothing of this kind has cut yet.", "Choose one from the list under Compare.")

@@ -11,7 +11,7 @@ from shopmon.cutting.nouns import MATERIAL_GROUPS
 from shopmon.records.register_fields import KINDS, REASONS
 from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
-from shopmon.service.tool_life import ToolLives, wear_of
+from shopmon.service.tool_life import tool_lives, wear_of
 
 CUTS_SHOWN = 10
 CUTS_ON_A_PAGE = 50
@@ -57,7 +57,7 @@ def index() -> str:
         groups=groups,
         in_spindle=in_spindle,
         uncredited=nobody,
-        outlooks=ToolLives(register).outlooks(),
+        outlooks=tool_lives(register).outlooks,
         in_use=sorted(groups["mounted"] + groups["shelf"], key=lambda tool: tool.label.casefold()),
         units=units(),
     )
@@ -135,16 +135,17 @@ def one(tool_id: str) -> str:
     context = monitor().context()
     type_limit = register.wear_limit_mm(tool.type_id, context.get("operation")) if tool.is_end_mill else None
     shown = monitor().cuts(limit=CUTS_SHOWN + 1, end_mill_id=tool_id)
+    readings = register.wear(tool_id)
     return render_template(
         "mills/tool.html",
         tool=tool,
         in_spindle=context.get("end_mill_id") == tool_id,
         spindle_label=context.get("end_mill"),
-        outlook=ToolLives(register).outlooks().get(tool_id),
-        forecast=said.wear_words(wear_of(register, tool) if tool.is_end_mill else None, units()),
+        outlook=tool_lives(register).outlooks.get(tool_id),
+        forecast=said.wear_words(wear_of(register, tool, readings) if tool.is_end_mill else None, units()),
         rows=said.type_rows(tool, units()),
         materials=register.by_material(tool_id),
-        readings=register.wear(tool_id)[::-1],
+        readings=readings[::-1],
         limit_mm=type_limit,
         laboratory=said.LABORATORY,
         history=history(register, tool, units()),

@@ -150,7 +150,17 @@ class RegisterReading:
     def lives(self, type_id: str | None = None) -> list[EdgeLife]:
         """Return every edge of the end mills (of one type) with what it cut until it was retired."""
         with self._connect() as connection:
-            return _Shelf(connection).lives(type_id)
+            return _Shelf(connection, totals=False).lives(type_id)
+
+    def version(self) -> tuple[int, ...]:
+        """Return what differs whenever anything that the register's answers rest on has changed."""
+        names = (*FIELDS, "cuts", "analyses", "corrections", "judgements")
+        newest = [
+            sa.select(sa.func.coalesce(sa.func.max(metadata.tables[name].c.sequence), 0)).scalar_subquery()
+            for name in names
+        ]
+        with self._connect() as connection:
+            return tuple(connection.execute(sa.select(*newest)).one())
 
     # what is known of one
 

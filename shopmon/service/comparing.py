@@ -14,7 +14,8 @@ from shopmon.cutting.compare.words import verdict
 from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.errors import SettingError
 from shopmon.records.register import Register
-from shopmon.service.tool_life import EdgeRecord, ToolLives
+from shopmon.records.register_rows import Kind, Tool
+from shopmon.service.tool_life import EdgeRecord, ToolLives, tool_lives
 
 KIND, TOOL = "kind", "tool"
 NUMBER = re.compile(r"\d+(?:[.,]\d{1,2})?")
@@ -59,7 +60,7 @@ class SideBySide:
     differed: tuple[str, ...]
 
 
-def side_of(register: Register, lives: ToolLives, key: str) -> Side:
+def side_of(lives: ToolLives, types: dict[str, Kind], tools: dict[str, Tool], key: str) -> Side:
     """Return the side that a key names: ``kind:ID`` or ``tool:ID``.
 
     Raises
@@ -68,8 +69,6 @@ def side_of(register: Register, lives: ToolLives, key: str) -> Side:
         There is none.
     """
     what, _, row_id = key.partition(":")
-    types = {kind.id: kind for kind in register.kinds()}
-    tools = {tool.id: tool for tool in register.tools(totals=False) if tool.is_end_mill}
     if what == KIND and row_id in types:
         own = frozenset(tool.id for tool in tools.values() if tool.type_id == row_id)
         label, type_id = types[row_id].label, row_id
@@ -110,19 +109,22 @@ def compare(register: Register, first: str, second: str) -> SideBySide:
     SettingError
         One is not there, both are the same, or one is a kind and the other a tool.
     """
-    lives = ToolLives(register)
-    a, b = side_of(register, lives, first), side_of(register, lives, second)
+    lives = tool_lives(register)
+    types = {kind.id: kind for kind in register.kinds()}
+    tools = {tool.id: tool for tool in register.tools(totals=False) if tool.is_end_mill}
+    a, b = (side_of(lives, types, tools, key) for key in (first, second))
     if first == second:
         raise SettingError("Both are the same.", "Choose two different ones.")
     if a.what != b.what:
         raise SettingError("A kind cannot be compared with one tool.", "Choose two kinds or two tools.")
     readings = [row for row in register.rows("finish_readings") if row["tool_id"] in a.tool_ids | b.tool_ids]
     names = (a.label, b.label)
+    lasted = compare_lives([each.life for each in a.records], [each.life for each in b.records])
     answers = [
         *_finish(a, b, readings, names),
-        _life(a, b, names),
+        Answer(name="Life", found=lasted, sentences=tuple(verdict(lasted, names, "lasts longer", "edges"))),
         _chatter(a, b, names),
-        _cost(a, b, names),
+        _cost(a, b, lasted, names),
     ]
     differed = confounded(_uses(a, readings), _uses(b, readings), names)
     return SideBySide(a=a, b=b, answers=tuple(answers), differed=tuple(differed))
@@ -159,12 +161,6 @@ def _finish(a: Side, b: Side, readings: list[dict], names: tuple[str, str]) -> l
     return answers
 
 
-def _life(a: Side, b: Side, names: tuple[str, str]) -> Answer:
-    found = compare_lives([each.life for each in a.records], [each.life for each in b.records])
-    said = verdict(found, names, "lasts longer", "edges")
-    return Answer(name="Life", found=found, sentences=tuple(said))
-
-
 def _chatter(a: Side, b: Side, names: tuple[str, str]) -> Answer:
     values = [
         Value(
@@ -181,8 +177,7 @@ def _chatter(a: Side, b: Side, names: tuple[str, str]) -> Answer:
     return Answer(name="Chatter", found=found, sentences=tuple(said))
 
 
-def _cost(a: Side, b: Side, names: tuple[str, str]) -> Answer:
-    lives = compare_lives([each.life for each in a.records], [each.life for each in b.records])
+def _cost(a: Side, b: Side, lives: Comparison | CannotTell, names: tuple[str, str]) -> Answer:
     found: Comparison | CannotTell
     if a.price is None or b.price is None:
         found = CannotTell(reason="A price that is one number must stand with both kinds.")

@@ -1,8 +1,10 @@
 """What the register's edges say of tool life: per kind and material, and for each tool in use."""
 
+import weakref
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import pi
 
 from shopmon.cutting.life.chatter_weight import ChatterWeight, chatter_weight, equivalent_min
@@ -12,7 +14,7 @@ from shopmon.cutting.life.taylor import TaylorFit, taylor_fit
 from shopmon.cutting.life.wear import WearForecast, wear_forecast
 from shopmon.cutting.life.weibull import LEAST_ENDED, Fit, Remaining, WeibullLives, weibull_lives
 from shopmon.records.register import Register
-from shopmon.records.register_rows import EdgeLife, Kind, Tool
+from shopmon.records.register_rows import EdgeLife, Kind, Tool, WearReading
 
 MOSTLY = 0.8  # of its time in one material: an edge of that material
 SEVERAL = "several materials"
@@ -127,8 +129,9 @@ class ToolLives:
         for record in self.records:
             self._by_kind[record.edge.type_id].append(record)
 
+    @cached_property
     def outlooks(self) -> dict[str, Outlook]:
-        """Return the outlook of every tool in use that has cut, by its id."""
+        """The outlook of every tool in use that has cut, by its id."""
         found: dict[str, Outlook] = {}
         for type_id, records in self._by_kind.items():
             newest = {record.edge.tool_id: record for record in records}
@@ -208,6 +211,18 @@ class ToolLives:
         )
 
 
+_read: "weakref.WeakKeyDictionary[Register, tuple[tuple, ToolLives]]" = weakref.WeakKeyDictionary()
+
+
+def tool_lives(register: Register) -> ToolLives:
+    """Return the lives in a register; they are read anew only when something has changed in it."""
+    version = register.version()  # before the rest: what is written meanwhile is read again next time
+    known = _read.get(register)
+    if known is None or known[0] != version:
+        known = _read[register] = (version, ToolLives(register))
+    return known[1]
+
+
 def _weighed(life: Lifetime, weight: float) -> Lifetime:
     return replace(life, cut_time_min=equivalent_min(life, weight), chatter_min=0.0)
 
@@ -222,15 +237,24 @@ def _in_minutes(remaining: Remaining, life: Lifetime, weight: float) -> Remainin
     )
 
 
-def wear_of(register: Register, tool: Tool) -> WearForecast | CannotTell | None:
+def wear_of(
+    register: Register, tool: Tool, of_tool: Sequence[WearReading]
+) -> WearForecast | CannotTell | None:
     """Carry the wear readings of a tool's present edge on to the person's limit.
+
+    Parameters
+    ----------
+    register
+        Holds the limits.
+    tool, of_tool
+        The tool, and all of its readings, oldest first.
 
     Returns
     -------
     WearForecast, CannotTell or None
         None where there is no limit or no reading.
     """
-    readings = [reading for reading in register.wear(tool.id) if reading.edge_id == tool.edge.id]
+    readings = [reading for reading in of_tool if reading.edge_id == tool.edge.id]
     if not readings:
         return None
     spread = readings[-1].spread  # the mean of the teeth and the worst place are two measures

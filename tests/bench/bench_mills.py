@@ -26,6 +26,7 @@ from shopmon.records.tool_tables import (
     tools,
     wear_readings,
 )
+from shopmon.service.tool_life import ToolLives
 from tests.dashboards.shop_monitor import ShopMonitor
 
 TOOLS, CUTS, CONTEXTS, CORRECTED, JUDGED = 400, 20_000, 4000, 1500, 500
@@ -196,6 +197,7 @@ def report(monitor: ShopMonitor, made: list[dict]) -> None:
     monitor.set_context({"end_mill_id": busiest.id}, "touched")
     cut_id = monitor.kept.cuts(limit=1)[0]["id"]
     here = busiest.id
+    first, second = (f"kind:{kind.id}" for kind in monitor.register.kinds()[:2])
     pages = {
         "help, which asks nothing (yardstick)": "/help",
         "End mills": "/mills",
@@ -205,6 +207,7 @@ def report(monitor: ShopMonitor, made: list[dict]) -> None:
         "kinds": "/mills/kinds",
         "a new tool": "/mills/new",
         "the code on a label": f"/m/{here[:8]}",
+        "Compare, two kinds": f"/compare?a={first}&b={second}",
         "Now": "/",
         "a cut": f"/cuts/{cut_id}",
         "GET /api/mills": "/api/mills",
@@ -219,6 +222,7 @@ def report(monitor: ShopMonitor, made: list[dict]) -> None:
     line("totals of all tools and edges", monitor.register.tools)
     line("one plain sum over the cuts (yardstick)", lambda: plain_sum(monitor.kept._engine))
     line("all lives, for the statistics", monitor.register.lives)
+    line("outlooks, after a change", lambda: ToolLives(monitor.register).outlooks)
 
 
 def line(name: str, action) -> None:

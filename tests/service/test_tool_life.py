@@ -6,7 +6,7 @@ from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.life.wear import WearForecast
 from shopmon.cutting.life.weibull import Remaining
 from shopmon.records.archive import Archive
-from shopmon.service.tool_life import SEVERAL, ToolLives, wear_of
+from shopmon.service.tool_life import SEVERAL, ToolLives, tool_lives, wear_of
 from tests.records.shop import Shop
 
 
@@ -42,7 +42,7 @@ def test_the_outlook_rests_on_the_tools_own_material(shop):
         used(shop, f"alu #{number}", 5 * minutes, "flank wear")
     steel, alu = used(shop, "steel", 20, material="316"), used(shop, "alu", 20)
     new = used(shop, "brass", 5, material="brass")
-    outlooks = ToolLives(shop.register).outlooks()
+    outlooks = ToolLives(shop.register).outlooks
     assert set(outlooks) == {steel, alu, new}
     assert outlooks[steel].rests_on == "6 mm three-flute in 316"
     assert outlooks[steel].remaining.upper_min < outlooks[alu].remaining.lower_min
@@ -57,14 +57,14 @@ def test_a_regrind_begins_a_life_of_its_own(shop):
     shop.cut(tool_id, 240.0, material="7075")
     lives = ToolLives(shop.register)
     assert sorted(record.life.cut_time_min for record in lives.records) == pytest.approx([4, 25, 30])
-    left = lives.outlooks()[tool_id].remaining
+    left = lives.outlooks[tool_id].remaining
     assert isinstance(left, Remaining) and left.age_min == pytest.approx(4) and left.ended == 2
 
 
 def test_with_one_ended_edge_nothing_is_told(shop):
     used(shop, "#1", 30, "chipped")
     tool_id = used(shop, "#2", 10)
-    assert isinstance(ToolLives(shop.register).outlooks()[tool_id].remaining, CannotTell)
+    assert isinstance(ToolLives(shop.register).outlooks[tool_id].remaining, CannotTell)
 
 
 def test_an_edge_of_two_materials_belongs_to_neither(shop):
@@ -110,7 +110,7 @@ def test_chatter_that_wears_shortens_the_outlook(shop):
         used(shop, f"quiet #{number}", 55 + number, "flank wear")
         used(shop, f"loud #{number}", 18 + number / 3, "flank wear", chatter_s=60 * (9 + number / 6))
     quiet, loud = used(shop, "quiet", 10), used(shop, "loud", 10, chatter_s=300.0)
-    outlooks = ToolLives(shop.register).outlooks()
+    outlooks = ToolLives(shop.register).outlooks
     assert outlooks[quiet].chatter_counts == outlooks[loud].chatter_counts == pytest.approx(5, rel=0.2)
     assert outlooks[loud].remaining.median_min == pytest.approx(10, abs=3)
     assert outlooks[quiet].remaining.median_min == pytest.approx(50, abs=6)
@@ -119,11 +119,24 @@ def test_chatter_that_wears_shortens_the_outlook(shop):
 def test_wear_is_carried_on_to_the_persons_limit(shop):
     tool_id = shop.mill("#1")
     tool = shop.register.tool(tool_id)
-    assert wear_of(shop.register, tool) is None
+    assert wear_of(shop.register, tool, shop.register.wear(tool_id)) is None
     for VB in (0.05, 0.09, 0.13):
         shop.cut(tool_id, 600.0)
         shop.register.read_wear(tool_id, {"VB_mm": VB, "spread": "uniform"})
-    assert wear_of(shop.register, tool) is None, "no limit yet"
+    assert wear_of(shop.register, tool, shop.register.wear(tool_id)) is None, "no limit yet"
     shop.register.add("wear_limits", {"VB_mm": 0.2})
-    found = wear_of(shop.register, tool)
+    found = wear_of(shop.register, tool, shop.register.wear(tool_id))
     assert isinstance(found, WearForecast) and found.at_min == pytest.approx(47.5)
+
+
+def test_lives_are_read_anew_when_something_changed(shop):
+    tool_id = used(shop, "#1", 10)
+    known = tool_lives(shop.register)
+    assert tool_lives(shop.register) is known
+    cut_id = shop.cut(tool_id, 60.0, material="7075")
+    assert tool_lives(shop.register).records[0].life.cut_time_min == pytest.approx(11)
+    shop.archive.add_judgement(cut_id, "not a cut")
+    shop.archive.flush(filing=False)
+    assert tool_lives(shop.register).records[0].life.cut_time_min == pytest.approx(10)
+    shop.register.retire(tool_id, "chipped")
+    assert tool_lives(shop.register).records[0].life.cause == "chipped"
