@@ -20,6 +20,7 @@ FIELDS = {
     "feed_mm_min": "Table feed",
     "rated_rpm": "Highest speed marked on tool or holder",
     "max_vc_m_min": "Highest cutting speed",
+    "measured_modes": "Measured modes, from a tap test",
 }
 UNITS = {
     "mm": ("mm", "in", MM_PER_INCH),
@@ -172,5 +173,6 @@ def summary(context: dict[str, Any], units: str) -> str:
         told["ae_mm"] and told["milling"] != "slot" and f"ae\u00a0{length(told['ae_mm'], units)}",
         told["ap_mm"] and f"ap\u00a0{length(told['ap_mm'], units)}",
         told["nominal_rpm"] and rpm(told["nominal_rpm"]),
+        told["measured_modes"] and "modes measured",
     )
     return " · ".join(str(part) for part in parts if part)

@@ -213,10 +213,22 @@ def carried(belief: Belief, before: Prior, after: Prior) -> Belief:
     How far the real one departs from its beam in a holder is taken to be the same; of the new one nothing
     has been heard.
     """
+    faster, stiffer = (
+        getattr(after, name) / getattr(before, name) for name in ("frequency_hz", "stiffness_n_per_m")
+    )
+    measured = tuple(
+        replace(
+            mode,
+            frequency_hz=mode.frequency_hz * faster,
+            stiffness_n_per_m=mode.stiffness_n_per_m * stiffer,
+        )
+        for mode in belief.prior.measured
+    )
     prior = replace(
         belief.prior,
-        frequency_hz=belief.prior.frequency_hz * after.frequency_hz / before.frequency_hz,
-        stiffness_n_per_m=belief.prior.stiffness_n_per_m * after.stiffness_n_per_m / before.stiffness_n_per_m,
+        measured=measured,
+        frequency_hz=belief.prior.frequency_hz * faster,
+        stiffness_n_per_m=belief.prior.stiffness_n_per_m * stiffer,
         kt_n_per_mm2=belief.prior.kt_n_per_mm2 * after.kt_n_per_mm2 / before.kt_n_per_mm2,
     )
     return replace(belief, prior=prior)

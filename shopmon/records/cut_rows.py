@@ -10,6 +10,7 @@ from shopmon.records.credit import newest_corrections
 from shopmon.records.tables import CONTEXT_VALUES, contexts, corrections, cuts, recordings, streams
 from shopmon.records.tool_tables import tools
 
+WITHOUT_COLUMN = ("diameter_mm", "helix_deg", "rated_rpm", "max_vc_m_min", "measured_modes")
 CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 
 
@@ -54,6 +55,8 @@ def condition(name: str, value: Any) -> sa.ColumnElement:
         return sa.case((tool_id.is_(None), _as_corrected(name) == value), else_=tool_id.in_(ids))
     if name in CONTEXT_VALUES:
         return _as_corrected(name) == value
+    if name in WITHOUT_COLUMN:
+        return sa.func.json_extract(sa.type_coerce(contexts.c.other, sa.Text), f"$.{name}") == value
     if name == "chatter":
         none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
         return ~none if value else none

@@ -6,6 +6,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from shopmon.cutting.advice import SpeedLimits
+from shopmon.cutting.mode_text import modes_of
+from shopmon.cutting.prior import prior_of
 from shopmon.errors import SettingError
 from shopmon.listening.counsel import CutFacts
 from shopmon.listening.preferences import preferences_from
@@ -36,6 +38,7 @@ TEXTS = (
     "part",
     "operation",
     "program_section",
+    "measured_modes",
 )
 CHOICES = {"milling": ("climb", "conventional", "slot"), "coolant": ("none", "air", "mist", "flood")}
 FIELDS = (*TEXTS, *NUMBERS, *CHOICES)
@@ -102,6 +105,8 @@ def _checked(name: str, value: Any) -> Any:
     if name in TEXTS:
         if not isinstance(value, str) or len(value) > TEXT_LIMIT:
             raise SettingError(f"{name} should be a text of at most {TEXT_LIMIT} characters.", "Shorten it.")
+        if name == "measured_modes":
+            prior_of(measured=modes_of(value))  # refuses what is no mode, and more than the learning can hold
         return value.strip() or None
     close = get_close_matches(str(name), FIELDS, n=1)
     raise SettingError(

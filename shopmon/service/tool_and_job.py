@@ -8,6 +8,7 @@ from typing import Any
 
 from shopmon.cutting.learning import PastCut
 from shopmon.cutting.materials import GROUPS, MATERIALS
+from shopmon.cutting.mode_text import modes_of
 from shopmon.cutting.nouns import EndMillType, Material, ToolAssembly
 from shopmon.cutting.prior import Prior, prior_of
 from shopmon.errors import SettingError
@@ -98,10 +99,11 @@ def prior_from(context: Mapping[str, Any]) -> Prior:
     """Return the prior of what is in the spindle, as wide as little is known."""
     diameter, stickout = context.get("diameter_mm"), context.get("stickout_mm")
     mill = EndMillType(DC=diameter, NOF=context.get("flutes"))
+    material, measured = material_of(context.get("material")), modes_of(context.get("measured_modes"))
     try:
-        return prior_of(ToolAssembly(mill=mill, stickout_mm=stickout), material_of(context.get("material")))
+        return prior_of(ToolAssembly(mill=mill, stickout_mm=stickout), material, measured)
     except SettingError:
-        return prior_of(None, material_of(context.get("material")))
+        return prior_of(None, material, measured)
 
 
 def trials_of(cuts: list[Mapping[str, Any]]) -> list[Trial]:

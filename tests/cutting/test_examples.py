@@ -4,9 +4,9 @@ import doctest
 
 import pytest
 
-from shopmon.cutting import chips, finish, geometry, nouns, power, smooth_depths
+from shopmon.cutting import chips, finish, geometry, mode_text, nouns, power, smooth_depths
 
-MODULES = (chips, finish, geometry, nouns, power, smooth_depths)
+MODULES = (chips, finish, geometry, mode_text, nouns, power, smooth_depths)
 
 
 @pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__)

@@ -87,3 +87,10 @@ def test_an_event_is_found_by_its_id(archive):
     archive.flush(filing=False)
     assert archive.event("e1")["data"] == {"frequency_hz": 1432.6}
     assert archive.event("e2") is None
+
+
+def test_values_without_a_column_can_be_filtered_by(archive, feed):
+    log(feed, "a", {"diameter_mm": 10.0})
+    log(feed, "b", {"diameter_mm": 8.0})
+    archive.flush(filing=False)
+    assert [cut["id"] for cut in archive.cuts(diameter_mm=8.0)] == ["b"]

@@ -35,6 +35,9 @@ def test_values_are_taken_over_in_their_own_kind():
         {"end_mill": "x" * 201},
         {"milling": "sideways"},
         {"coolant": ["flood"]},
+        {"measured_modes": "x:1450"},
+        {"measured_modes": "x:1450:0.03:-1"},
+        {"measured_modes": "x:1450:0.03:8e6 " * 3},
     ],
 )
 def test_what_cannot_be_is_refused_with_something_to_do(values):

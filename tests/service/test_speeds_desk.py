@@ -193,6 +193,13 @@ def test_a_longer_stickout_is_softer_and_what_was_learned_is_carried_over(desk, 
     assert longer["before"] == pytest.approx(here["now"]["probability_quiet"], abs=0.02)
 
 
+def test_measured_modes_are_a_sharp_beginning_and_follow_the_stickout(desk, spindle):
+    spindle.context["measured_modes"] = "--mode x:1450:0.03:8e6 --mode y:1500:0.03:8e6"
+    low, middle, _ = ready(desk)["frequency_hz"]
+    assert 1380 < low < middle < 1570
+    assert ready(desk, stickout_mm=45.0)["frequency_hz"][1] < 0.6 * middle
+
+
 def test_a_wall_is_judged_before_it_is_tried(desk, spindle):
     spindle.context |= {"ap_mm": 18.0, "ae_mm": 0.2, "helix_deg": 35.0}
     wall = ready(desk)["wall"]
