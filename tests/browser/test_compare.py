@@ -1,0 +1,77 @@
+"""*Compare* in the browser: chosen, read on every screen, and a blind trial from plan to key."""
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import Served, desk, phone
+from tests.browser.measures import measure
+from tests.dashboards.shop_monitor import ShopMonitor, furnish
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """Pages over an invented shop in which two edges of one kind have come to their end."""
+    monitor = ShopMonitor(tmp_path_factory.mktemp("compared"))
+    serving = Served(monitor)
+    serving.ids = furnish(monitor.shop)
+    yield serving
+    serving.stop()
+    monitor.close()
+
+
+def pages_of(shop) -> dict[str, str]:
+    """Return the addresses of the pages, by name."""
+    kinds = shop.monitor.register.kinds()
+    trial = "compare/trial?mill=bare+%231&mill=plum+%233&parts=4&number=5"
+    return {
+        "start": "compare",
+        "compared": f"compare?a=kind:{kinds[0].id}&b=kind:{kinds[1].id}",
+        "life": f"compare/life?kind={shop.monitor.shop.type_id}&material=several materials",
+        "plan": trial,
+        "new plan": "compare/trial",
+        "grading": trial + "&show=grading",
+    }
+
+
+@pytest.mark.parametrize("name", ["start", "compared", "life", "plan", "new plan", "grading"])
+def test_every_page_fits_and_can_be_read_and_heard(shop, open_page, name):
+    address = shop.url + pages_of(shop)[name]
+    small = open_page(address, alone=True, **phone(360))
+    assert measure(small, "spills") == []
+    assert measure(small, "targets", 74) == []
+    for scheme in ("light", "dark"):
+        page = open_page(address, alone=True, **desk(1440, scheme=scheme))
+        assert measure(page, "contrast") == []
+    assert measure(page, "names") == []
+
+
+def test_two_kinds_are_chosen_and_compared(shop, open_page):
+    page = open_page(shop.url + "mills", alone=True)
+    page.get_by_role("link", name="Compare").click()
+    page.get_by_label("The one").select_option("6 mm bare two-flute")
+    page.get_by_label("The other").select_option("6 mm three-flute")
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator("main")).to_contain_text("6 mm three-flute against 6 mm bare two-flute")
+    expect(page.locator("main")).to_contain_text("It cannot be told which lasts longer")
+
+
+def test_a_blind_trial_is_graded_by_code_and_opened(shop, open_page):
+    page = open_page(shop.url + pages_of(shop)["plan"], alone=True)
+    page.get_by_role("link", name="Go on to grading").click()
+    for number in range(4):
+        expect(page.locator("main")).to_contain_text(f"{number} of 4 are graded")
+        page.get_by_label("Grade, a whole number").fill(str(number))
+        page.get_by_role("button", name="Keep this grade").click()
+    page.get_by_role("button", name="Open the key").click()
+    expect(page.locator("main")).to_contain_text("The key is open")
+    rows = [row for row in shop.monitor.register.rows("finish_readings") if row["note"] == "blind trial 5"]
+    assert sorted(row["grade"] for row in rows) == [0, 1, 2, 3] and all(row["tool_id"] for row in rows)
+
+
+def test_a_finish_is_entered_with_a_decimal_comma(shop, open_page):
+    page = open_page(shop.url + "compare", alone=True)
+    page.get_by_label("Made by").select_option("bare #1")
+    page.get_by_label("Ra, µm").fill("0,42")
+    page.get_by_role("button", name="Keep this finish").click()
+    expect(page.locator("#answer")).to_have_text("The finish is kept.")
+    assert 0.42 in [row["Ra_um"] for row in shop.monitor.register.rows("finish_readings")]
