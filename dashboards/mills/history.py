@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from shopmon.dashboards.mills.said import duration, indicator, size, wear
 
 from shopmon.records.register import Register
-from shopmon.records.register_rows import Tool
+from shopmon.records.register_rows import Tool, ToolRecord
 
 NAMES = {
     "type_id": "type",
@@ -25,11 +25,12 @@ class Entry:
     note: str = ""
 
 
-def history(register: Register, tool: Tool, units: str) -> list[Entry]:
+def history(register: Register, record: ToolRecord, units: str) -> list[Entry]:
     """Return what happened to a tool, newest first."""
+    tool = record.tool
     found = [Entry(tool.sequence, tool.t, "Entered in the register.", tool.note)]
     row_ids, spent = [tool.id], {}
-    for edge, totals, retirement in register.edges(tool.id):
+    for edge, totals, retirement in record.edges:
         row_ids.append(edge.id)
         if edge.number > 1:
             sizes = ", ".join(f"{name} {size(value, units)}" for name, value in
@@ -51,7 +52,7 @@ def history(register: Register, tool: Tool, units: str) -> list[Entry]:
             f" in the cut{', ' + each.operation if each.operation else ''}.",
             each.note,
         )
-        for each in register.wear(tool.id)
+        for each in record.readings
     ]
     found += [Entry(each.sequence, each.t, "Photographed.", each.note) for each in register.photos(tool.id)]
     found += _set_right(register, row_ids)

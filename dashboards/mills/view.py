@@ -1,5 +1,7 @@
 """The pages *End mills*: cards, one page per tool, the kinds, and labels to print."""
 
+from typing import NoReturn
+
 from flask import Blueprint, current_app, redirect, render_template, request
 from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.mills import said
@@ -44,14 +46,14 @@ def monitor():
 def index() -> str:
     """Cards of all tools: mounted, on the shelf, retired."""
     register, in_spindle = monitor().register, monitor().context().get("end_mill_id")
-    tools = register.tools()
+    tools, uncredited = register.shelf()
     groups: dict[str, list[Tool]] = {"mounted": [], "shelf": [], "retired": []}
     for tool in tools:
         groups[place(tool, in_spindle)].append(tool)
     groups["mounted"].sort(key=lambda tool: (tool.id != in_spindle, tool.label.casefold()))
     groups["shelf"].sort(key=lambda tool: tool.label.casefold())
     groups["retired"].sort(key=lambda tool: -tool.retirement.sequence)
-    nobody = [each for each in register.uncredited() if each[1].cut_time_s >= 1]
+    nobody = [each for each in uncredited if each[1].cut_time_s >= 1]
     return render_template(
         "mills/index.html",
         groups=groups,
@@ -131,24 +133,25 @@ def labels() -> str:
 @blueprint.get("/mills/<tool_id>")
 def one(tool_id: str) -> str:
     """Page of one tool."""
-    tool, register = found(tool_id), monitor().register
+    register = monitor().register
+    record = register.record(tool_id) or refused()
+    tool = record.tool
     context = monitor().context()
     type_limit = register.wear_limit_mm(tool.type_id, context.get("operation")) if tool.is_end_mill else None
     shown = monitor().cuts(limit=CUTS_SHOWN + 1, end_mill_id=tool_id)
-    readings = register.wear(tool_id)
     return render_template(
         "mills/tool.html",
         tool=tool,
         in_spindle=context.get("end_mill_id") == tool_id,
         spindle_label=context.get("end_mill"),
         outlook=tool_lives(register).outlooks.get(tool_id),
-        forecast=said.wear_words(wear_of(register, tool, readings) if tool.is_end_mill else None, units()),
+        forecast=said.wear_words(wear_of(register, tool, record.readings) if tool.is_end_mill else None, units()),
         rows=said.type_rows(tool, units()),
-        materials=register.by_material(tool_id),
-        readings=readings[::-1],
+        materials=record.by_material,
+        readings=record.readings[::-1],
         limit_mm=type_limit,
         laboratory=said.LABORATORY,
-        history=history(register, tool, units()),
+        history=history(register, record, units()),
         photos=register.photos(tool_id),
         cuts=shown[:CUTS_SHOWN],
         more_cuts=len(shown) > CUTS_SHOWN,
@@ -176,7 +179,9 @@ def cuts_of(tool_id: str) -> str:
 
 def found(tool_id: str) -> Tool:
     """Return the tool of an address, or refuse because there is none."""
-    tool = monitor().register.tool(tool_id)
-    if tool is None:
-        raise Refusal(404, "There is no tool with this id.", "Look at the list under End mills.")
-    return tool
+    return monitor().register.tool(tool_id) or refused()
+
+
+def refused() -> NoReturn:
+    """Refuse, because there is no such tool."""
+    raise Refusal(404, "There is no tool with this id.", "Look at the list under End mills.")

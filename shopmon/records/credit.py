@@ -5,7 +5,9 @@ otherwise afterwards; a judgement may say that it was no cut at all, or that it 
 word counts, whatever it is about, and every total follows because it is added up anew.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 import sqlalchemy as sa
 
@@ -65,8 +67,16 @@ class Totals:
 NOTHING = Totals()
 
 
-def newest_corrections(table_name: str, fields: tuple[str, ...]) -> sa.Subquery:
-    """Select, per row of a table, what was said last of each field: ``field`` and ``field_said`` (0 or 1)."""
+def newest_corrections(
+    table_name: str, fields: tuple[str, ...], among: sa.Select | sa.CompoundSelect | None = None
+) -> sa.Subquery:
+    """Select, per row of a table, what was said last of each field: ``field`` and ``field_said`` (0 or 1).
+
+    Parameters
+    ----------
+    among
+        Selects the ids of the only rows that matter; None for all.
+    """
     # SQLite takes the other columns from the row that holds the maximum (its documentation of SELECT, 3.4)
     newest = (
         sa.select(
@@ -76,6 +86,7 @@ def newest_corrections(table_name: str, fields: tuple[str, ...]) -> sa.Subquery:
             sa.func.max(corrections.c.sequence).label("sequence"),
         )
         .where(corrections.c.table_name == table_name, corrections.c.field.in_(fields))
+        .where(sa.true() if among is None else corrections.c.row_id.in_(among))
         .group_by(corrections.c.row_id, corrections.c.field)
         .subquery()
     )
@@ -95,6 +106,7 @@ def _last_judgement(name: str, *verdicts: str) -> sa.Subquery:
     )
 
 
+@cache
 def edge_spans() -> sa.Subquery:
     """Select the edges with the part of the log in which each was the tool's: from, and until (exclusive)."""
     said = newest_corrections("tool_edges", ("from_sequence",))
@@ -114,6 +126,7 @@ def edge_spans() -> sa.Subquery:
     ).subquery("edge_spans")
 
 
+@cache
 def retirements() -> sa.Subquery:
     """Select the retirement that stands of each edge: ``edge_id``, ``sequence``."""
     said = newest_corrections("tool_retirements", ("withdrawn",))
@@ -127,8 +140,24 @@ def retirements() -> sa.Subquery:
     )
 
 
-def credited_cuts() -> sa.Subquery:
+def perhaps_of(tool_id: str | sa.BindParameter) -> sa.CompoundSelect:
+    """Select the ids of all cuts that were ever said to be of a tool, by their context or by a correction."""
+    value = sa.func.json_extract(sa.type_coerce(corrections.c.value, sa.Text), "$")
+    said = sa.select(cuts.c.id).join(contexts, contexts.c.id == cuts.c.context_id)
+    set_right = sa.select(corrections.c.row_id).where(
+        corrections.c.table_name == "cuts", corrections.c.field == "end_mill_id", value == tool_id
+    )
+    return said.where(contexts.c.end_mill_id == tool_id).union(set_right)
+
+
+@cache
+def credited_cuts(*, one: bool = False) -> sa.Subquery:
     """Select the cuts that count, one row each: whose it is, what was cut, and what is added up.
+
+    Parameters
+    ----------
+    one
+        Only cuts that may be of the tool that is given as the parameter ``tool_id`` when it is executed.
 
     Returns
     -------
@@ -136,7 +165,8 @@ def credited_cuts() -> sa.Subquery:
         ``cut_id, sequence, tool_id, said_label, material, operation, part, feed_mm_min, ap_mm, ae_mm,
         nominal_rpm, cut_time_s, chatter_s, entries``.
     """
-    said = newest_corrections("cuts", CREDITED_BY)
+    among = perhaps_of(sa.bindparam("tool_id", type_=sa.Text)) if one else None
+    said = newest_corrections("cuts", CREDITED_BY, among)
     counted = _last_judgement("counted", NOT_A_CUT, A_CUT)
     rang = _last_judgement("rang", NO_CHATTER, CHATTER)
     value = {
@@ -161,16 +191,17 @@ def credited_cuts() -> sa.Subquery:
         .outerjoin(counted, counted.c.cut_id == cuts.c.id)
         .outerjoin(rang, rang.c.cut_id == cuts.c.id)
         .where(sa.func.coalesce(counted.c.verdict, A_CUT) != NOT_A_CUT)
+        .where(sa.true() if among is None else cuts.c.id.in_(among))
         .subquery("credited")
     )
 
 
-def sums(of: sa.Subquery) -> list[sa.Label]:
-    """Return the columns of a select that make up `Totals`, added up over rows of `credited_cuts`."""
+def figures(of: sa.Subquery) -> dict[str, sa.ColumnElement]:
+    """Return what is added up of each row of `credited_cuts`, by its name in `Totals`."""
     distance = of.c.feed_mm_min / 60 * of.c.cut_time_s
     volume = distance * of.c.ap_mm * of.c.ae_mm
     turns = of.c.nominal_rpm / 60 * of.c.cut_time_s
-    added = {
+    return {
         "cut_time_s": of.c.cut_time_s,
         "chatter_s": of.c.chatter_s,
         "entries": of.c.entries,
@@ -181,14 +212,39 @@ def sums(of: sa.Subquery) -> list[sa.Label]:
         "turns": turns,
         "turns_known_s": sa.case((turns.is_not(None), of.c.cut_time_s)),
     }
+
+
+def sums(of: sa.Subquery) -> list[sa.Label]:
+    """Return the columns of a select that make up `Totals`, added up over rows of `credited_cuts`."""
     return [
-        *(sa.func.coalesce(sa.func.sum(column), 0).label(name) for name, column in added.items()),
+        *(sa.func.coalesce(sa.func.sum(column), 0).label(name) for name, column in figures(of).items()),
         sa.func.count().label("cuts"),
         sa.func.min(of.c.sequence).label("first_sequence"),
         sa.func.max(of.c.sequence).label("last_sequence"),
     ]
 
 
+def each(of: sa.Subquery) -> list[sa.Label]:
+    """Return the same columns for one cut at a time."""
+    return [
+        *(sa.func.coalesce(column, 0).label(name) for name, column in figures(of).items()),
+        sa.literal(1).label("cuts"),
+        of.c.sequence.label("first_sequence"),
+        of.c.sequence.label("last_sequence"),
+    ]
+
+
 def totals_of(row: sa.Row) -> Totals:
     """Make `Totals` of a row that was selected with `sums`."""
     return Totals(**{name: getattr(row, name) for name in Totals.__dataclass_fields__})
+
+
+def added(parts: Iterable[Totals]) -> Totals:
+    """Add totals up."""
+    parts = [part for part in parts if part.cuts]
+    ends = {
+        "first_sequence": min((part.first_sequence for part in parts), default=None),
+        "last_sequence": max((part.last_sequence for part in parts), default=None),
+    }
+    names = [name for name in Totals.__dataclass_fields__ if name not in ends]
+    return Totals(**{name: sum(getattr(part, name) for part in parts) for name in names}, **ends)

@@ -6,7 +6,7 @@ import sqlalchemy as sa
 
 from shopmon.errors import SettingError
 from shopmon.records.boot_clock import wall_offsets
-from shopmon.records.credit import newest_corrections
+from shopmon.records.credit import newest_corrections, perhaps_of
 from shopmon.records.tables import CONTEXT_VALUES, contexts, corrections, cuts, recordings, streams
 from shopmon.records.tool_tables import tools
 
@@ -53,6 +53,8 @@ def condition(name: str, value: Any) -> sa.ColumnElement:
         ids = sa.select(label.c.id).where(label.c.label == value)
         tool_id = _as_corrected("end_mill_id")
         return sa.case((tool_id.is_(None), _as_corrected(name) == value), else_=tool_id.in_(ids))
+    if name == "end_mill_id":  # few cuts can be of it; of those alone it is asked what was said last
+        return sa.and_(cuts.c.id.in_(perhaps_of(value)), _as_corrected(name) == value)
     if name in CONTEXT_VALUES:
         return _as_corrected(name) == value
     if name in WITHOUT_COLUMN:

@@ -12,13 +12,14 @@ SCHEMA = "shopmon.mills/1"
 
 def register_as_data(register: RegisterReading) -> dict[str, Any]:
     """Return every type and tool with what it has cut, and what is credited to nobody."""
+    tools, uncredited = register.shelf()
     return {
         "schema": SCHEMA,
         "types": [
             {"id": kind.id, **_known(asdict(kind.type)), "note": kind.note} for kind in register.kinds()
         ],
-        "tools": [tool_as_data(tool) for tool in register.tools()],
-        "uncredited": [{"said": said, **totals_as_data(totals)} for said, totals in register.uncredited()],
+        "tools": [tool_as_data(tool) for tool in tools],
+        "uncredited": [{"said": said, **totals_as_data(totals)} for said, totals in uncredited],
     }
 
 

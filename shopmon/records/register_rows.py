@@ -211,6 +211,26 @@ class Tool:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ToolRecord:
+    """All that is known of one tool.
+
+    Attributes
+    ----------
+    edges
+        Oldest first, each with what it cut and the retirement that stands.
+    by_material
+        What was cut of each material, most first; None where nobody said.
+    readings
+        Of wear, oldest first.
+    """
+
+    tool: Tool
+    edges: list[tuple[Edge, Totals, Retirement | None]]
+    by_material: list[tuple[str | None, Totals]]
+    readings: list[WearReading]
+
+
+@dataclass(frozen=True, kw_only=True)
 class EdgeLife:
     """One edge for the statistics of life: what it cut, in what, and whether it came to its end.
 
