@@ -13,7 +13,7 @@ from shopmon.cutting.nouns import MATERIAL_GROUPS
 from shopmon.records.register_fields import KINDS, REASONS
 from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
-from shopmon.service.tool_life import tool_lives, wear_of
+from shopmon.service.tool_life import wear_of
 
 CUTS_SHOWN = 10
 CUTS_ON_A_PAGE = 50
@@ -59,7 +59,7 @@ def index() -> str:
         groups=groups,
         in_spindle=in_spindle,
         uncredited=nobody,
-        outlooks=tool_lives(register).outlooks,
+        outlooks=monitor().outlooks.now(),
         in_use=sorted(groups["mounted"] + groups["shelf"], key=lambda tool: tool.label.casefold()),
         units=units(),
     )
@@ -144,8 +144,10 @@ def one(tool_id: str) -> str:
         tool=tool,
         in_spindle=context.get("end_mill_id") == tool_id,
         spindle_label=context.get("end_mill"),
-        outlook=tool_lives(register).outlooks.get(tool_id),
-        forecast=said.wear_words(wear_of(register, tool, record.readings) if tool.is_end_mill else None, units()),
+        outlook=monitor().outlooks.now().get(tool_id),
+        forecast=said.wear_words(
+            wear_of(register, tool, record.readings) if tool.is_end_mill else None, units()
+        ),
         rows=said.type_rows(tool, units()),
         materials=record.by_material,
         readings=record.readings[::-1],

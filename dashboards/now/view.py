@@ -2,6 +2,8 @@
 
 from flask import Blueprint, current_app, render_template
 
+from shopmon.service.tool_life import SOON_MIN
+
 EVENTS_SHOWN = 12
 TOOLS_SHOWN = 4
 
@@ -25,7 +27,8 @@ def spindle(monitor, state: dict) -> dict:
     tool_id = state["end_mill"]["id"]
     tool = monitor.register.tool(tool_id) if tool_id else None
     others = [each for each in monitor.register.recent(TOOLS_SHOWN + 1) if each.id != tool_id]
-    return {"tool": tool, "other_tools": others[:TOOLS_SHOWN]}
+    outlook = monitor.outlooks.now().get(tool_id) if tool and tool.retirement is None else None
+    return {"tool": tool, "outlook": outlook, "soon_min": SOON_MIN, "other_tools": others[:TOOLS_SHOWN]}
 
 
 @blueprint.get("/")

@@ -22,6 +22,7 @@ from shopmon.service.engine import Engine
 from shopmon.service.journal import Journal, Log, new_id
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
+from shopmon.service.outlooks import Outlooks
 from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
@@ -51,6 +52,7 @@ class Monitor:
     def __init__(self, source: Source, archive: Archive, settings: Settings, setup: Setup | None = None):
         self.archive = archive
         self.register = archive.register
+        self.outlooks = Outlooks(archive.register)
         self.settings = settings
         self.feed = LiveFeed()
         self._lamp = (
@@ -121,6 +123,7 @@ class Monitor:
         self.speeds.close()
         self._advising.settle()
         self.programs.close()
+        self.outlooks.close()
         self.archive.close()
 
     def wait_for_trouble(self) -> None:

@@ -45,6 +45,25 @@ def test_one_touch_on_now_says_which_tool(shop, open_page):
     assert "end_mill" not in shop.monitor.context()
 
 
+def test_a_tool_near_its_end_is_said_ahead_of_time(shop, open_page):
+    monitor = shop.monitor
+    for number in range(5):
+        tool_id = monitor.shop.mill(f"old #{number}")
+        monitor.shop.cut(tool_id, 60 * (50.0 + 5 * number), material="7075")
+        monitor.register.retire(tool_id, "flank wear")
+    tool_id = monitor.shop.mill("plum #9")
+    monitor.set_context({"end_mill_id": tool_id}, "touched")
+    monitor.shop.cut(tool_id, 10 * 60.0, material="7075")
+    page = open_page(shop.url)
+    expect(page.locator("#spindle")).to_contain_text("likely")
+    expect(page.locator(".spindle-soon")).to_have_count(0)
+    monitor.shop.cut(tool_id, 45 * 60.0, material="7075")
+    monitor.outlooks.now()
+    monitor.outlooks.close()
+    page.reload()
+    expect(page.locator(".spindle-soon")).to_contain_text("Look at its edges before the next part")
+
+
 def test_what_another_screen_or_a_macro_says_is_followed(shop, open_page):
     page = open_page(shop.url)
     shop.monitor.set_context({"end_mill": "bare #1"}, "macro")

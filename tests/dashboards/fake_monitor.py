@@ -20,6 +20,7 @@ from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
 from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
+from shopmon.service.outlooks import Outlooks
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_programs import FakePrograms
@@ -79,6 +80,18 @@ class NoTools:
     def tools(self, *, totals=True):
         return []
 
+    def shelf(self):
+        return [], []
+
+    def version(self):
+        return ()
+
+    def kinds(self):
+        return []
+
+    def lives(self, type_id=None):
+        return []
+
     def recent(self, limit=6):
         return []
 
@@ -107,6 +120,7 @@ class FakeMonitor:
     def __init__(self, folder: Path, *, story: bool = True, speed: float = 1.0, cuts: int = 5, register=None):
         self.feed = LiveFeed()
         self.register = register or NoTools()
+        self.outlooks = Outlooks(self.register)
         self.archive = FakeDevices()
         self.wishes = Wishes(FakeValues(), lambda: None)
         self.programs = FakePrograms()

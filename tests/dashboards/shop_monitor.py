@@ -32,6 +32,7 @@ class ShopMonitor(FakeMonitor):
 
     def close(self):
         super().close()
+        self.outlooks.close()
         self.kept.close()
 
     def cuts(self, limit=100, before_sequence=None, **filters):
