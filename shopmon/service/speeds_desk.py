@@ -3,6 +3,7 @@
 Nothing here computes on the asker's thread: an answer that is not ready says that it is being thought about.
 """
 
+import contextlib
 import threading
 from collections.abc import Callable, Hashable, Mapping
 from math import isclose
@@ -11,7 +12,7 @@ from typing import Any
 from shopmon.cutting.advice import advise
 from shopmon.cutting.learned_advice import SpeedSheet, carried, chance, speed_sheet
 from shopmon.cutting.learning import PastCut, learn
-from shopmon.errors import SettingError
+from shopmon.errors import SettingError, ShopmonError
 from shopmon.records.archive import Archive
 from shopmon.service.beliefs import Beliefs, Known
 from shopmon.service.chatter_events import ChatterEvents
@@ -55,17 +56,19 @@ class SpeedsDesk:
         self._beliefs = Beliefs(archive)
         self._events = ChatterEvents(archive, live, context)
         self._thinker = Thinker()
+        self._at_once = Thinker(waiting=4)  # what is asked while it rings waits for no map
         self._lock = threading.Lock()
         self._version = 0
         self._shown: dict[tuple, dict] = {}
 
     def close(self) -> None:
         """End the thinking; what is thought about is lost and can be asked again."""
+        self._at_once.close()
         self._thinker.close()
 
     def wait(self, timeout_s: float = 60.0) -> bool:
         """Return True once nothing is thought about any more."""
-        return self._thinker.wait(timeout_s)
+        return self._at_once.wait(timeout_s) and self._thinker.wait(timeout_s)
 
     def later(self, key: Hashable, work: Callable[[], Any]) -> None:
         """Have something else worked out on the same slow lane."""
@@ -154,7 +157,7 @@ class SpeedsDesk:
             return [_plain(each) for each in advise(tone, limits, earlier)]
 
         # what is advised of one moment stays as it is, whatever is learned later
-        advice = self._thinker.ask(("tone", event_id, tone, limits), think, urgent=True)
+        advice = self._at_once.ask((event_id, tone, limits), think)
         learned = self._learned_for(event)
         failed = next((each for each in (advice, learned) if isinstance(each, Failed)), None)
         waits = advice is None or learned is None
@@ -182,7 +185,7 @@ class SpeedsDesk:
         if question is None:
             return {"cards": [], "learned": 0}
         asked = ("event", event["id"], self._version, question, event["open"], event["frequency_hz"])
-        return self._thinker.ask(asked, lambda: self._think_of(event, question))
+        return self._thinker.ask(asked, lambda: self._think_of(event, question), urgent=True)
 
     def _think_of(self, event: dict, question) -> dict[str, Any]:
         known = self._beliefs.now(event["context"])
@@ -261,7 +264,12 @@ class SpeedsDesk:
         context = dict(context or self._context())
         with self._lock:
             self._version += 1
-        self._thinker.do(("learn", key_of(context)), lambda: self._beliefs.now(context))
+        self._thinker.do(("learn", key_of(context)), lambda: self._learn(context))
+
+    def _learn(self, context: dict[str, Any]) -> None:
+        self._beliefs.now(context)
+        with contextlib.suppress(ShopmonError):
+            self.sheet()  # so that the page finds it ready
 
     def _named(self, context: Mapping[str, Any]) -> dict[str, Any]:
         return {name: value for name, value in context.items() if value is not None}

@@ -1,5 +1,7 @@
 """What the page Speeds is told: from nothing known, from past cuts, of one chatter, and after an answer."""
 
+import threading
+
 import pytest
 
 from shopmon.cutting import learned_advice
@@ -256,6 +258,28 @@ def test_a_chatter_that_rings_now_gets_its_advice(desk, spindle):
     assert told["learned"]["cards"]
     spindle.state["chatter"] = {"event_id": "e1", "frequency_hz": 1433.9, "severity": "heavy"}
     assert desk.event("e1")["status"] == "ready", "a line that breathes is not asked about anew"
+
+
+def test_what_rings_now_is_advised_on_while_something_else_is_thought_about(desk, spindle):
+    begun, gate = threading.Event(), threading.Event()
+    desk.later("long", lambda: (begun.set(), gate.wait(30)))
+    assert begun.wait(30)
+    spindle.state = {
+        "rpm": 11_800.0, "cut_id": "open",
+        "chatter": {"event_id": "e1", "frequency_hz": 1432.6, "severity": "clear"},
+    }  # fmt: skip
+    assert desk.event("e1")["advice"] is None
+    assert desk._at_once.wait(60)
+    told = desk.event("e1")
+    assert (told["advice"][0]["action"], told["status"]) == ("speed", "thinking")
+    gate.set()
+
+
+def test_after_a_cut_the_page_finds_its_answer_ready(desk, shop):
+    shop.cut((3.0, 11_800.0, 1432.6))
+    desk.news()
+    assert desk.wait()
+    assert desk.sheet()["status"] == "ready"
 
 
 def test_an_answer_is_learned_from_and_can_be_taken_back(desk, shop):
