@@ -5,6 +5,8 @@ J. Sound Vib. 262, 2003, 333-345): wherever f_c lies, their differences are mult
 ringing drowns the spindle comb, that is what is left of the rotation in the sound, and it is exact.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 MOST_LINES = 8
@@ -47,7 +49,7 @@ def differences(frequency_hz: np.ndarray, height_db: np.ndarray) -> tuple[np.nda
     tuple
         Distances in Hz and worths, shape ``(pairs,)``.
     """
-    first, second = np.triu_indices(frequency_hz.size, 1)
+    first, second = _pairs(frequency_hz.size)
     weight = np.minimum((height_db - NOTHING_DB) / (FULL_DB - NOTHING_DB), 1.0)
     worth = weight[first] * weight[second] * (2.0 / np.add.reduce(weight))
     apart_hz = np.abs(frequency_hz[first] - frequency_hz[second])
@@ -55,6 +57,11 @@ def differences(frequency_hz: np.ndarray, height_db: np.ndarray) -> tuple[np.nda
     off_hz = np.abs(multiple - np.rint(multiple)) * apart_hz / PARTS
     overtones = (off_hz < OVERTONE_HZ) & ((PARTS == 1) | (apart_hz / PARTS > LOWEST_PITCH_HZ))
     return apart_hz, np.where(overtones.any(axis=0), 0.0, worth)
+
+
+@lru_cache(maxsize=2 * MOST_LINES)
+def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
+    return np.triu_indices(count, 1)
 
 
 def spacing_support(
@@ -80,14 +87,20 @@ def spacing_support(
     if frequency_hz.size < 2:
         return np.zeros(candidates_hz.size)
     apart_hz, worth = differences(frequency_hz, height_db)
+    most = MOST_STEPS * flutes if flutes else MOST_TURNS
+    use = (worth > 0) & (apart_hz < (most + 0.5) * candidates_hz.max())
+    if not use.any():
+        return np.zeros(candidates_hz.size)
+    apart_hz, worth = apart_hz[use], worth[use]
     turns = apart_hz[:, None] / candidates_hz
     steps = np.rint(turns)
     off = (turns - steps) * candidates_hz / (OFF_WINDOWS / window_s + OFF_SHARE * apart_hz[:, None])
     agrees = np.maximum(1 - off * off, 0.0)
     if flutes:
-        tooth = (steps % flutes == 0) & (steps <= MOST_STEPS * flutes)
+        teeth = steps / flutes
+        tooth = (teeth == np.rint(teeth)) & (steps <= most)
         agrees *= np.where(tooth, 1.0, TURN_WORTH * (steps <= MOST_STEPS))
     else:
-        agrees *= steps <= MOST_TURNS
+        agrees *= steps <= most
     agrees *= steps > 0
     return np.minimum(worth @ agrees, MOST_SUPPORT)
