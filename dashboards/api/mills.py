@@ -11,7 +11,9 @@ from shopmon.records.photos import LARGEST_BYTES
 from shopmon.records.register_data import register_as_data, tool_as_data
 from shopmon.records.register_files import MOST_BYTES, export_csv, import_csv, import_json
 from shopmon.records.register_rows import Tool
+from shopmon.service.context import checked_context
 
+SET_RIGHT = ("material", "part", "operation", "feed_mm_min", "ap_mm", "ae_mm")
 NO_TOOL = ("There is no tool with this id.", "Look at the list under End mills.")
 
 
@@ -163,6 +165,14 @@ def credit(cut_id: str):
     if "tool_id" not in body:
         raise Refusal(400, "No tool was given.", 'Send {"tool_id": null} where nobody knows.')
     register().credit([cut_id], body["tool_id"], body.get("note", ""))
+    return _told(cut_id)
+
+
+@blueprint.post("/cuts/<cut_id>/set-right")
+def set_right(cut_id: str):
+    """Set right what was cut: any of material, part, operation, feed and depths; null where unknown."""
+    body = json_body(known=SET_RIGHT)
+    register().set_right(cut_id, checked_context(body))
     return _told(cut_id)
 
 

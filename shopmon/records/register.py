@@ -236,6 +236,19 @@ class Register(RegisterReading):
             ]
             self._write(rows)
 
+    def set_right(self, cut_id: str, values: Mapping[str, Any], note: str = "") -> None:
+        """Set values of a cut's context right, such as its material; totals per material follow.
+
+        Raises
+        ------
+        SettingError
+            There is no such cut.
+        """
+        with self._lock:
+            self._check_cuts([cut_id])
+            said = [self._correction("cuts", cut_id, name, value, note) for name, value in values.items()]
+            self._write([(corrections, row) for row in said])
+
     def credit_name(self, said_label: str, tool_id: str) -> int:
         """Credit every cut that was said to be of `said_label`, and of no known tool; return how many."""
         cut = credited_cuts()

@@ -175,6 +175,19 @@ def test_a_cut_is_credited_to_another_tool_and_totals_follow(shop, client):
     assert client.post(f"/api/cuts/{cut_id}/credit", json={}).status_code == 400
 
 
+def test_what_was_cut_is_set_right_and_totals_per_material_follow(shop, client):
+    tool_id = shop.shop.mill("plum #1")
+    cut_id = shop.shop.cut(tool_id, 30.0, material="7075", part="brake lever")
+    here = f"/api/cuts/{cut_id}/set-right"
+    assert client.post(here, json={"material": "316", "part": None}).status_code == 200
+    assert [material for material, _ in shop.register.by_material(tool_id)] == ["316"]
+    context = client.get(f"/api/cuts/{cut_id}").json["context"]
+    assert context["material"] == "316" and "part" not in context
+    for wrong in ({}, {"end_mill": "x"}, {"ap_mm": "2"}, {"material": ["316"]}):
+        assert client.post(here, json=wrong).status_code == 400
+    assert client.post("/api/cuts/nothing/set-right", json={"material": "316"}).status_code == 400
+
+
 def test_cuts_under_an_unknown_name_are_credited_at_once(shop, client):
     for _ in range(2):
         shop.shop.cut_in({"end_mill": "T3"}, 5.0)
@@ -315,4 +328,3 @@ def test_tools_say_how_long_they_are_likely_to_last(furnished):
     assert "from 2 of this kind that came to their end" in page
     untold = text_of(client.get(f"/mills/{ids['bare #1']}"))
     assert "none has come to its end; at least 2 must" in untold
-
