@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from shopmon.cutting.machine_sound import spindle_sound, surrounding_sound
+from shopmon.cutting.motion import repetition
 from shopmon.cutting.pass_sound import Streams, moved, quiet_level, sounded
 from shopmon.cutting.plan import Engagement, PassPlan
 from shopmon.cutting.speed_track import speed_track
@@ -20,12 +21,12 @@ from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.making import AIRBORNE
 from tests.bench.detector.surroundings import SOURCES, gate
 
-RATE_HZ = 48_000.0
+RATE_HZ = 16_000.0  # what the listener looks at of any higher rate, and a third of the cost
 PASSES_AN_HOUR = 5
 SIMULATED_S, FROM_S, TO_S = 4.4, 1.2, 4.0
-WINDOW, FINER = 16_384, 4
+WINDOW, FINER = 6144, 4
 DEEPER = 1.15  # stays stable up to here
-BESIDE, LINE_DB = (4, 14), 12.0  # bins beside a line of the rest; a damped mode under noise is no such line
+MARGINAL = 0.1  # half of what counts as chatter: such cuts are counted apart
 SHARES = {
     "compressor": 0.2,
     "hand tool": 0.1,
@@ -52,12 +53,15 @@ class TakenApart:
         How strong the rest is within the turn, over one turn.
     colour
         Amplitude spectrum of the rest without its swelling, of one window of `WINDOW` samples.
+    restless
+        Motion that does not repeat with the turn over that which does; see `restlessness`.
     """
 
     plan: PassPlan
     wave: np.ndarray
     swelling: np.ndarray
     colour: np.ndarray
+    restless: float = 0.0
 
     def played(self, turns, rng):
         """The sound at successive samples whose angles are given in turns."""
@@ -99,22 +103,18 @@ def stable_pass(family, rng, around):
         done = moved(plan, int(rng.integers(1 << 30)))
         silent = not done.cuts or any(cut.chatter_s for cut in done.cuts)
         if not silent and not any(drawing.verdicts(plan, bite, DEEPER)):
-            apart = TakenApart(plan, *parts(done, around))
-            if not has_line(apart.colour):
-                return apart
+            return TakenApart(plan, *parts(done, around), restlessness(done.motions[0]))
 
 
-def has_line(colour):
-    """Whether the rest holds a rhythm of its own: a line as narrow as the window can show.
+def restlessness(motion):
+    """Median share of the steady motion that does not repeat with the turn, in units of what does.
 
-    With much runout a tooth may cut alone, and the border is not where the theory of even teeth has it. Such
-    a pass may ring faintly, below the fifth of the motion that counts as chatter; it is not stable either.
+    The truth of a cut is its motion: chatter begins at a fifth (`chatter_intervals`). Teeth, noise of the chips
+    and a mode not far from its border give some at any cut.
     """
-    level = 20 * np.log10(colour[: WINDOW // 6] + 1e-12)
-    near, far = BESIDE
-    shifts = [*range(-far, -near + 1), *range(near, far + 1)]
-    beside = np.median([np.roll(level, shift) for shift in shifts], axis=0)
-    return bool(np.max((level - beside)[4 * far : -far]) > LINE_DB)
+    found = repetition(motion)
+    steady = (found.time_s > FROM_S) & (found.time_s < TO_S)
+    return float(np.median(found.ratio[steady]))
 
 
 def parts(done, around):
@@ -142,7 +142,8 @@ def parts(done, around):
 class Stretch:
     """A minute or two at the machine: one tool, one speed told, a few cuts.
 
-    ``samples`` is float32; ``engaged`` in seconds from its beginning; ``kinds`` names what else was heard.
+    ``samples`` is float32; ``engaged`` in seconds from its beginning; ``kinds`` names what else was heard;
+    ``restless`` as in `TakenApart`.
     """
 
     samples: np.ndarray
@@ -150,6 +151,12 @@ class Stretch:
     told_rpm: float | None
     told_flutes: int | None
     kinds: tuple[str, ...]
+    restless: float = 0.0
+
+    @property
+    def marginal(self):
+        """Whether its motion comes within a factor of two of chatter."""
+        return self.restless > MARGINAL
 
 
 def hour(number, seconds=3600.0):
@@ -253,6 +260,7 @@ def sounding(made, plan, rng):
         told_rpm=told,
         told_flutes=plan.flutes if told else None,
         kinds=kinds,
+        restless=made.restless,
     )
 
 
