@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from shopmon.cutting.time_domain import Motion
 from tests.bench.detector import (
     corpus,
     hearing,
@@ -218,9 +219,19 @@ def test_a_folder_is_scored_and_its_worst_cases_are_shown(tmp_path, capsys):
     assert "told {'rpm': 3000.0" in capsys.readouterr().out
 
 
-def test_a_line_of_its_own_is_told_from_a_damped_mode():
-    bins = np.arange(shop_floor.WINDOW // 2 + 1)
-    mode = 1 + 30 / np.hypot(1, (bins - 900) / 8)
-    assert not shop_floor.has_line(mode)
-    mode[1201] += 10 * mode[1201]
-    assert shop_floor.has_line(mode)
+def motion_with_other_rhythm(share):
+    """A motion of one wave a turn and a slower rhythm of a share of its size, both along x."""
+    turns, steps = 200, 40
+    at = (np.arange(turns * steps) / steps).reshape(turns, steps)
+    wave = np.sin(2 * np.pi * at) + share * np.sin(2 * np.pi * 0.37 * at)
+    still = np.zeros_like(wave)
+    return Motion(
+        turn_start_s=0.022 * np.arange(turns + 1), x_m=1e-6 * wave, y_m=still, fx_n=still, fy_n=still
+    )
+
+
+def test_how_restless_a_pass_is_comes_from_its_motion():
+    assert shop_floor.restlessness(motion_with_other_rhythm(0.0)) < 1e-6
+    third, whole = (shop_floor.restlessness(motion_with_other_rhythm(share)) for share in (0.05, 0.15))
+    assert whole == pytest.approx(0.15, rel=0.25)  # within a window the rhythms are not quite apart
+    assert whole == pytest.approx(3 * third, rel=0.1)

@@ -109,8 +109,8 @@ def stable_pass(family, rng, around):
 def restlessness(motion):
     """Median share of the steady motion that does not repeat with the turn, in units of what does.
 
-    The truth of a cut is its motion: chatter begins at a fifth (`chatter_intervals`). Teeth, noise of the chips
-    and a mode not far from its border give some at any cut.
+    The truth of a cut is its motion: chatter begins at a fifth (`chatter_intervals`). The noise of the chips
+    gives some in any cut, the more the nearer its border is.
     """
     found = repetition(motion)
     steady = (found.time_s > FROM_S) & (found.time_s < TO_S)
