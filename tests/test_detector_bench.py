@@ -93,10 +93,22 @@ def test_delay_is_held_against_the_least_possible():
     assert scoring.floor_s(far) == pytest.approx(5 / ROTATION_HZ, rel=1e-3)
 
 
-@pytest.mark.parametrize(("said_hz", "near"), [(420.5, True), (320.0, True), (470.0, False), (400.0, False)])
-def test_a_frequency_counts_when_it_is_of_the_family(said_hz, near):
+@pytest.mark.parametrize(
+    ("said_hz", "teeth", "rotation"),
+    [
+        (420.5, True, True),
+        (320.0, True, True),
+        (380.0, True, True),
+        (470.0, False, True),
+        (400.0, False, False),
+    ],
+)
+def test_a_frequency_counts_when_it_is_of_the_family(said_hz, teeth, rotation):
     answer = {"alarms": [{"at_s": 2.4, "frequency_hz": said_hz}]}
-    assert scoring.near_family(scoring.judged(truth([(2.0, 3.0, 420.0)]), 2.4, answer)) is near
+    case = scoring.judged(truth([(2.0, 3.0, 420.0)]), 2.4, answer)
+    assert scoring.near_family(case) is teeth
+    assert scoring.near_family(case, "rotation") is rotation
+    assert scoring.near_by_chance(case, "rotation") == pytest.approx(4 * 3 / 50)
 
 
 def written(folder, number, made, tones):

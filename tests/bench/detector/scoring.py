@@ -10,7 +10,7 @@ GRACE_S = 0.15  # an alarm so little before the motion passed the border is not 
 LATE_S = 1.0  # after the chatter has ended
 LEAST_TURNS = 5
 NEAR_SHARE, NEAR_HZ = 0.005, 3.0
-MEMBERS = 40
+MEMBERS = 80
 CLEAR_DB, CLEAR_OVER_DB = 10.0, 6.0
 
 
@@ -128,15 +128,44 @@ def floor_s(case):
     return max(1 / max(apart_hz, 0.2), LEAST_TURNS / rotation)
 
 
-def near_family(case):
-    """Whether the frequency of the first alarm is one of the true family, at tooth-passing spacing."""
-    found = min(case.answer["alarms"], key=lambda alarm: alarm["at_s"])["frequency_hz"]
-    event = case.truth["chatter"][0]
+def near_family(case, spacing="teeth"):
+    """Whether the frequency of the first alarm is one of the true family.
+
+    Parameters
+    ----------
+    case
+        A hit.
+    spacing
+        ``"teeth"``: members at tooth-passing distance, of the rotation where the pitch is unequal. ``"rotation"``:
+        at any multiple of the rotation, as runout makes them; at low speed these lie so close that much is
+        near one of them, see `near_by_chance`. A member below zero is heard at its positive frequency.
+    """
+    found, distance_hz = first_frequency_hz(case), spacing_hz(case, spacing)
+    family = np.abs(case.truth["chatter"][0]["frequency_hz"] + distance_hz * np.arange(-MEMBERS, MEMBERS + 1))
+    return bool(np.min(np.abs(family - found)) <= near_hz(found))
+
+
+def near_by_chance(case, spacing="teeth"):
+    """How probably any frequency at all would be near one of the true family."""
+    # f_c + k d and, mirrored, -f_c + k d: two combs
+    return min(1.0, 4 * near_hz(first_frequency_hz(case)) / spacing_hz(case, spacing))
+
+
+def first_frequency_hz(case):
+    """Frequency that the first alarm gave."""
+    return min(case.answer["alarms"], key=lambda alarm: alarm["at_s"])["frequency_hz"]
+
+
+def spacing_hz(case, spacing):
+    """Distance between members of the family at the time of the alarm."""
     rotation = rotation_hz(case.truth, case.alarm_s)
     equal = case.truth["plan"]["assembly"]["mill"]["pitch_deg"] is None
-    spacing = rotation * (case.truth["spindle"]["flutes"] if equal else 1)
-    family = np.abs(event["frequency_hz"] + spacing * np.arange(-MEMBERS, MEMBERS + 1))
-    return bool(np.min(np.abs(family - found)) <= max(NEAR_HZ, NEAR_SHARE * found))
+    return rotation * (case.truth["spindle"]["flutes"] if equal and spacing == "teeth" else 1)
+
+
+def near_hz(frequency_hz):
+    """How far off a frequency may be."""
+    return max(NEAR_HZ, NEAR_SHARE * frequency_hz)
 
 
 def overlap_s(first, second):

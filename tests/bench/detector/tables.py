@@ -130,8 +130,13 @@ def delays(cases):
             f"  {label:27s} {len(some):4d}  {quantiles(delay)} s  {quantiles(turns)} rev"
             f"  {quantiles(floors)} of the least possible"
         )
-    near = sum(scoring.near_family(case) for case in hits)
-    print(f"  frequency of the true family (0.5 % or 3 Hz)  {percent(near, len(hits))}")
+    for spacing in ("teeth", "rotation"):
+        near = sum(scoring.near_family(case, spacing) for case in hits)
+        chance = np.mean([scoring.near_by_chance(case, spacing) for case in hits] or [np.nan])
+        print(
+            f"  frequency of the true family (0.5 % or 3 Hz), spaced by {spacing:8s}  "
+            f"{percent(near, len(hits))}, {100 * chance:.0f} % by chance"
+        )
 
 
 def quantiles(values):
