@@ -2,6 +2,9 @@
 
 A cumulative sum of log-odds that never falls below 0 (Page, Biometrika 41, 1954, 100-115): its alarm level
 sets how rarely it cries without cause. Neighbouring windows overlap, so a hop's odds count by a fraction.
+And a line that stays tells nothing new: the tone of another machine is as odd after a minute as after a
+second. So the sum forgets, and what is hardly more likely than not never adds up to an alarm. Odds that leave
+little doubt count more than in proportion, for the sake of soonness.
 """
 
 import math
@@ -11,11 +14,14 @@ from shopmon.listening.state import Memory
 from shopmon.listening.suspect import Suspicion
 
 SHARE = 0.25
+FORGOTTEN = 0.05  # of the sum, in each hop
+CLEAR, CLEAR_SHARE = 1.0, 0.3
+MOST_A_HOP = 2.5  # one hop may be a bang
 # odds that any hop of a cut with stray lines has: what is above speaks for chatter
 LEAN = -1.0
 RANGE = (-3.0, 6.0)
 CALM_SHARE = 0.4
-LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 4.0, 0.43
+LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 2.8, 0.45
 ABOVE_ALARM = 1.2
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
@@ -29,7 +35,7 @@ def evidence_of(suspicion: Suspicion | None) -> float:
         None when no line is stray.
     """
     odds = RANGE[0] if suspicion is None else _within(suspicion.log_odds, *RANGE)
-    return SHARE * (odds - LEAN)
+    return min(SHARE * (odds - LEAN) + CLEAR_SHARE * max(odds - CLEAR, 0.0) ** 2, MOST_A_HOP)
 
 
 def alarm_level(false_alarms_per_hour: float) -> float:
@@ -88,7 +94,8 @@ class ChatterJudge(Memory):
         sample
             One past the last sample.
         """
-        self.evidence = _within(self.evidence + evidence_of(suspicion), 0.0, ABOVE_ALARM * self.alarm)
+        remembered = (1.0 - FORGOTTEN) * self.evidence
+        self.evidence = _within(remembered + evidence_of(suspicion), 0.0, ABOVE_ALARM * self.alarm)
         if suspicion is not None and suspicion.track.margin_db > 0:
             if suspicion.track.misses == 0 and suspicion.log_odds > LEAN:
                 self.last_line_sample = sample

@@ -5,10 +5,13 @@ from itertools import compress
 
 import numpy as np
 
-from shopmon.listening.clues import Circumstances, came_with_the_cut, clues_of, related_lines
+from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
+from shopmon.listening.comb_view import WITHIN
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
 from shopmon.listening.weights import MODEL
+
+APART = CLUES.index("apart")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -51,14 +54,18 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         return None
     related = related_lines(tracks, scene)
     clues = clues_of(tracks, related, scene, around)
-    odds = MODEL.log_odds(clues)
-    worst = int(odds.argmax())
+    # where another rotation has just been found, lines of its comb may still be followed as stray
+    off_comb = (clues[:, APART] >= WITHIN).nonzero()[0]
+    if not off_comb.size:
+        return None
+    odds = MODEL.log_odds(clues[off_comb])
+    worst = int(off_comb[odds.argmax()])
     kin = [track for track in compress(tracks, related[worst].tolist()) if track.margin_db > 0]
     shown = max(kin, key=lambda track: track.power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(
         track=replace(shown),
-        log_odds=float(odds[worst]),
+        log_odds=float(odds.max()),
         kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
         clues=clues[worst],
     )

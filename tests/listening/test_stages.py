@@ -69,6 +69,17 @@ def test_odds_no_better_than_those_of_any_hop_never_add_up_to_an_alarm():
     assert not judge.convinced
 
 
+def test_a_line_that_stays_doubtful_never_adds_up_to_an_alarm_and_a_plain_one_soon_does():
+    judge = ChatterJudge(0.1)
+    for hop in range(2000):
+        judge.weigh(suspicion(-0.2), hop)
+    assert not judge.convinced
+    judge.clear()
+    for hop in range(4):
+        judge.weigh(suspicion(4.0), hop)
+    assert judge.convinced
+
+
 @given(odds=st.floats(-20, 20), more=st.floats(0, 10))
 def test_evidence_grows_with_the_odds_and_one_hop_is_not_enough(odds, more):
     weak = evidence_of(suspicion(odds))
@@ -141,7 +152,7 @@ def test_a_line_that_came_with_the_cut_is_not_called_one_that_was_there_before()
 
 def test_chatter_that_only_just_speaks_ends_where_it_was_last_heard():
     judge, started, ended = ChatterJudge(1.0), 0, []
-    faint = Suspicion(track=track(), log_odds=LEAN + 0.8)
+    faint = Suspicion(track=track(), log_odds=LEAN + 1.8)
     for hop, heard in enumerate([faint] * 60 + [None] * 60):
         sample = 1000 * hop
         judge.weigh(heard, sample)

@@ -136,9 +136,10 @@ def near_family(case, spacing="teeth"):
     case
         A hit.
     spacing
-        ``"teeth"``: members at tooth-passing distance, of the rotation where the pitch is unequal. ``"rotation"``:
-        at any multiple of the rotation, as runout makes them; at low speed these lie so close that much is
-        near one of them, see `near_by_chance`. A member below zero is heard at its positive frequency.
+        ``"teeth"``: members at tooth-passing distance, of the rotation where the pitch is unequal.
+        ``"rotation"``: at any multiple of the rotation, as runout makes them; at low speed these lie so close
+        that much is near one of them, see `near_by_chance`. A member below zero is heard at its positive
+        frequency.
     """
     found, distance_hz = first_frequency_hz(case), spacing_hz(case, spacing)
     family = np.abs(case.truth["chatter"][0]["frequency_hz"] + distance_hz * np.arange(-MEMBERS, MEMBERS + 1))
