@@ -72,7 +72,7 @@ def test_odds_no_better_than_those_of_any_hop_never_add_up_to_an_alarm():
 def test_a_line_that_stays_doubtful_never_adds_up_to_an_alarm_and_a_plain_one_soon_does():
     judge = ChatterJudge(0.1)
     for hop in range(2000):
-        judge.weigh(suspicion(-0.2), hop)
+        judge.weigh(suspicion(-0.4), hop)
     assert not judge.convinced
     judge.clear()
     for hop in range(4):
