@@ -16,12 +16,12 @@ from shopmon.listening.suspect import Suspicion
 SHARE = 0.25
 FORGOTTEN = 0.05  # of the sum, in each hop
 CLEAR, CLEAR_SHARE = 1.0, 0.3
-MOST_A_HOP = 2.0  # one or two hops may be a bang
+MOST_A_HOP = 2.5  # one or two hops may be a bang
 # odds that any hop of a cut with stray lines has: what is above speaks for chatter
 LEAN = -1.0
 RANGE = (-3.0, 6.0)
 CALM_SHARE = 0.4
-LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 3.3, 0.304
+LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 5.0, 0.43
 ABOVE_ALARM = 1.2
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
