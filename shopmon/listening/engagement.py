@@ -347,7 +347,9 @@ class Engagement(Memory):
     def _held(self, moment: Moment) -> bool:
         """The comb, or chatter of this spindle, still stands above the background."""
         rotation = moment.turning.rotation_hz
-        if self.rotation_hz:
+        if self.rotation_hz and moment.turning.stepped:
+            self.rotation_hz = rotation
+        elif self.rotation_hz:
             if abs(rotation / self.rotation_hz - 1) > JUMP:
                 return False
             self.rotation_hz += FOLLOW * (rotation - self.rotation_hz)

@@ -32,6 +32,8 @@ class Turning:
         Many lines of the comb stand out; not asked of a told speed.
     ringing
         Lines that have just come step by the rotation.
+    stepped
+        The speed has just been found elsewhere nearby: somebody turned the override.
     """
 
     rotation_hz: float | None
@@ -40,6 +42,7 @@ class Turning:
     told: bool
     plain: bool
     ringing: bool
+    stepped: bool
     flutes: int | None
 
     @classmethod
@@ -53,6 +56,7 @@ class Turning:
             told=told,
             plain=not told and comb is not None and _is_plain(comb),
             ringing=speed.ringing,
+            stepped=speed.stepped,
             flutes=setup.flutes,
         )
 

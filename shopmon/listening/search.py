@@ -27,7 +27,7 @@ BACKGROUND_FORGET = 0.15
 NEW_DB, LEAST_DB = 4.0, 4.0
 HIDDEN_SHARE, SPACING_WORTH = 0.3, 0.6
 HEARD_WELL, HEARD_SHARE, MOST_TEETH = 0.6, 0.75, 7
-BEFORE_MOST, DROOP_STEPS = 0.3, 24
+DROOP_STEPS = 24
 DROOP_BY = range(0, DROOP_STEPS + 1, 2)
 MAINS_HZ, MAINS_TOP_HZ = (50.0, 60.0), 1100.0
 MAINS_OFF_HZ, MAINS_OFF_SHARE = 0.15, 1.5e-3
@@ -47,7 +47,7 @@ class SpeedSearch(Memory):
         Bounds of the rotation frequency.
     """
 
-    kept = ("path", "before", "best_hz", "agreed", "looks", "flutes", "background_db")
+    kept = ("path", "before", "best_hz", "agreed", "flutes", "background_db", "by_comb")
 
     def __init__(self, rate_hz: float, lowest_hz: float, highest_hz: float):
         self._rate_hz = rate_hz
@@ -62,16 +62,17 @@ class SpeedSearch(Memory):
         """Start again; what the sound before a cut is like stays known."""
         self.path = np.zeros(0, dtype=np.float32)
         self.before = np.zeros(0, dtype=np.float32)
-        self.agreed = self.looks = 0
+        self.agreed = 0
+        self.by_comb = True
         self.best_hz: float | None = None
         self.flutes = flutes
 
     def begin(self) -> None:
-        """Weigh anew: the sound has risen. What was heard of a spindle speaks for it, slowed by a little."""
+        """Weigh anew: the sound has risen. What was heard before stays known, slowed by a little."""
         heard = np.pad(np.maximum(self.path, 0.0), (0, DROOP_STEPS))
         self.before = np.maximum.reduce([heard[by : self.path.size + by] for by in DROOP_BY])
         self.path = np.zeros(0, dtype=np.float32)
-        self.agreed = self.looks = 0
+        self.agreed = 0
 
     @property
     def standing_hz(self) -> float | None:
@@ -106,26 +107,23 @@ class SpeedSearch(Memory):
         """
         votes = self._prepared()
         frequency_hz, height_db, known = self._lines(spectrum_db, risen)
-        scores = votes(frequency_hz, height_db, known)
+        scores = comb = votes(frequency_hz, height_db, known)
         if risen:
             # either the comb is heard, or ringing hides it and steps by it
             spacing = votes.of_spacing(*strongest(frequency_hz, height_db))
             scores = np.maximum(scores, HIDDEN_SHARE * scores + SPACING_WORTH * spacing)
-            if self.before.size == scores.size:
-                scores += np.minimum(self.before, BEFORE_MOST)
         if self.path.size != scores.size:
-            self.path, self.looks = scores.copy(), 1
+            self.path = scores.copy()
         else:
             moved = smooth_path_step(self.path, MOVE, MOVE_PRICE)
-            self.looks += 1
-            share = np.float32(max(1 - DECAY, 1 / self.looks))
-            self.path = (1 - share) * moved + share * scores
+            self.path = np.float32(DECAY) * moved + scores * np.float32(1 - DECAY)
         best = int(np.argmax(self.path))
         found = float(votes.candidates_hz[best])
         same = self.best_hz is not None and abs(found / self.best_hz - 1) < SAME
         good = float(self.path[best]) > LEAST_SCORE
         self.agreed = self.agreed + 1 if same and good else 0
         self.best_hz = found
+        self.by_comb = self._near(comb, found) > LEAST_SCORE
         return found if self.agreed >= ROUNDS else None
 
     def _lines(self, spectrum_db: np.ndarray, risen: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -71,6 +71,7 @@ class Speed(Memory):
         self.risen_hops = 0
         self.turned_hz: float | None = None
         self.ringing_hops = 0
+        self.stepped = False
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -101,7 +102,12 @@ class Speed(Memory):
 
     @property
     def _standing_db(self) -> float:
-        """How far the comb stands out, or as far as the steps between ringing lines are worth."""
+        """How far the comb stands out, or as far as the steps between ringing lines are worth.
+
+        Bells and glass ring in steps, too: at a speed neither told nor heard before, steps prove nothing.
+        """
+        if self.found and self.turned_hz is None:
+            return self.contrast_db
         return max(self.contrast_db, min(SUPPORTED_DB * self.tracker.support, SUPPORTED_MOST_DB))
 
     def _fits(self, least: float) -> bool:
@@ -168,6 +174,7 @@ class Speed(Memory):
             What sounded before.
         """
         self.hops += 1
+        self.stepped = False
         if risen and not self.risen_hops:
             self.search.begin()
         self.risen_hops = self.risen_hops + 1 if risen else 0
@@ -178,7 +185,9 @@ class Speed(Memory):
             (self._search if searching else self._hear_witness)(front, risen)
         if not view.full:
             return None
+        before = self.tracker.rotation_hz
         rotation = self._track(view, front.window, background)
+        self.stepped = None not in (before, rotation) and abs(rotation / before - 1) > DIFFERENT
         if rotation is None:
             return None
         self.ringing_hops = self.ringing_hops + 1 if self.tracker.support > RINGING else 0
@@ -258,7 +267,9 @@ class Speed(Memory):
     def _aim_at(self, found_hz: float) -> None:
         self.tracker.aim(found_hz, self.search.flutes)
         self.turned_hz = None
-        self.contrast_db, self.found, self.lost = CONTRAST_DB, True, 0
+        # what only steps speak for is not trusted before its comb is heard
+        self.contrast_db = CONTRAST_DB if self.search.by_comb else 0.0
+        self.found, self.lost = True, 0
         # in a cut a shorter window can wait: the background is known on the grid of the longer one
         self.next_window_s = window_for(found_hz)
         self.window_s = max(self.window_s, self.next_window_s)

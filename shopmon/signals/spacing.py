@@ -14,8 +14,8 @@ LEAST_DB, RISEN_DB = 13.0, 8.0
 NOTHING_DB, FULL_DB = 9.0, 25.0
 OFF_WINDOWS, OFF_SHARE = 0.3, 3e-4
 PARTS, OVERTONE_HZ, LOWEST_PITCH_HZ = np.array([[1], [2], [3]]), 1.0, 60.0
-MOST_STEPS, MOST_TURNS = 6, 24
-TURN_WORTH = 0.4
+MOST_STEPS, NEAR_TURNS, MOST_TURNS = 6, 8, 16
+TURN_WORTH, FAR_WORTH = 0.4, 0.5
 MOST_SUPPORT = 2.0
 
 
@@ -101,6 +101,6 @@ def spacing_support(
         tooth = (teeth == np.rint(teeth)) & (steps <= most)
         agrees *= np.where(tooth, 1.0, TURN_WORTH * (steps <= MOST_STEPS))
     else:
-        agrees *= steps <= most
+        agrees *= np.where(steps <= NEAR_TURNS, 1.0, FAR_WORTH * (steps <= most))
     agrees *= steps > 0
     return np.minimum(worth @ agrees, MOST_SUPPORT)

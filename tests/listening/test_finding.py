@@ -65,3 +65,11 @@ def test_a_found_speed_is_believed_less_than_a_told_one():
         for rpm in (8580.0, None)
     )
     assert 0.9 < found < told < 1
+
+
+def test_tooth_passing_that_swells_in_the_cut_is_no_new_speed():
+    sound = machine(SECONDS, 41.0, engaged=((2.5, 6.5),)) + gate(SECONDS, ((2.5, 6.5),)) * sum(
+        tone(123.0 * k, SECONDS, 0.3 / k) for k in range(1, 12)
+    )
+    late = _speeds(listen(sound), 4.5, 6.4)
+    assert late == pytest.approx([41.0] * len(late), rel=1e-3)

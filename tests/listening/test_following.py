@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.listening.events import Frame
-from tests.listening.hearing import listen, of
+from tests.listening.hearing import alarms, cuts, listen, of
 from tests.listening.synthetic import RATE_HZ, gate, tone
 
 SECONDS, FLUTES = 7.0, 3
@@ -69,3 +69,42 @@ def test_mains_hum_is_no_stepped_speed_when_the_comb_goes():
     sound[int(4.0 * RATE_HZ) :] = _cut(_steady(0.0), hum=0.03)[int(4.0 * RATE_HZ) :]
     late = [hz for at, hz in _heard(sound, 170.0) if at > 4.5 and hz]
     assert all(hz == pytest.approx(170.0, rel=0.036) for hz in late)
+
+
+def _drowned(rotation_hz, chatter_hz, droop=0.011, members=(0, 1, 2), seed=3):
+    """Return a cut from 2 to 6.5 s that rings 30 dB over a comb lost in noise, the spindle slowed by it."""
+    rng = np.random.default_rng(seed)
+    at = np.arange(int(SECONDS * RATE_HZ)) / RATE_HZ
+    turn = 2 * np.pi * np.cumsum(rotation_hz * (1 - droop * np.clip((at - 2.0) / 0.2, 0, 1))) / RATE_HZ
+    idle = sum(np.cos(order * turn + order) / order for order in range(1, 9))
+    ringing = sum(
+        np.cos(2 * np.pi * chatter_hz * at + FLUTES * k * turn + k) * 10 ** (-0.3 * k) for k in members
+    )
+    quiet = (at < 2.1) | (at > 6.4)
+    sound = 0.004 * idle * quiet + 0.15 * gate(SECONDS, ((2.1, 6.4),)) * ringing
+    return sound + 0.004 * rng.standard_normal(at.size)
+
+
+@pytest.mark.parametrize("told", [1.0, 0.98, 1.02])
+def test_where_ringing_drowns_the_comb_its_steps_give_the_speed(told):
+    frames = _heard(_drowned(121.3, 1041.0), 121.3 * told)
+    late = [hz for at, hz in frames if 3.2 < at < 6.2]
+    assert late == pytest.approx([121.3 * 0.989] * len(late), rel=1e-3)
+
+
+def test_a_cut_that_rings_from_first_touch_is_alarmed_at_a_speed_not_told():
+    events = listen(_drowned(121.3, 1041.0), rpm=None, flutes=FLUTES)
+    assert alarms(events)
+    assert 2.1 * RATE_HZ < alarms(events)[0].alarm_sample < 4.0 * RATE_HZ
+
+
+@pytest.mark.parametrize("told", [205.0, None])
+def test_a_stepped_override_neither_ends_the_cut_nor_rings(told):
+    speed = _steady(205.0)
+    speed[int(4.0 * RATE_HZ) :] *= 0.92
+    events = listen(_cut(speed), rpm=60 * told if told else None, flutes=FLUTES)
+    (cut,) = cuts(events)
+    assert cut.engaged[-1][1] > 6.3 * RATE_HZ
+    assert not alarms(events)
+    late = [f.rpm / 60 for f in of(Frame, events) if f.rpm and 5.4 < f.sample / RATE_HZ < 6.4]
+    assert late == pytest.approx([205.0 * 0.92] * len(late), rel=1e-3)
