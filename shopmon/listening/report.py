@@ -114,7 +114,7 @@ class Inspection:
         self._unit = unit if full_scale else "FS"
         self._cutting_rpm, self._idle_rpm = array("d"), array("d")
         self._track: list[list[float]] = []
-        self._next_track = first_sample
+        self._track_step = -1
         self._cuts: dict[int, CutSpan] = {}
         self._chatter: dict[int, ChatterSpan] = {}
         self._tones: list[dict] = []
@@ -156,9 +156,12 @@ class Inspection:
             heard = self._cutting_rpm if frame.engaged else self._idle_rpm
             if frame.engaged or frame.rpm_confidence > LIKELY:
                 heard.append(frame.rpm)
-        if frame.rpm is not None and frame.sample >= self._next_track:
+        # steps of the stream, not of this report: a cut told live and told again from its recording, which begins
+        # elsewhere, show the same moments, and the advice rests on them
+        step = frame.sample // int(TRACK_STEP_S * self._rate)
+        if frame.rpm is not None and step > self._track_step:
             self._track.append([self._s(frame.sample), round(frame.rpm, 1), frame.rpm_confidence])
-            self._next_track = frame.sample + int(TRACK_STEP_S * self._rate)
+            self._track_step = step
         for tone in frame.stray:
             self._add_tone(tone, frame.sample)
 

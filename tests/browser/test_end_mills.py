@@ -155,7 +155,7 @@ def test_a_wrong_cut_is_credited_to_the_right_tool(shop, open_page):
     page = open_page(f"{shop.url}cuts/{cut_id}")
     page.get_by_label("Credited to").select_option("plum #4")
     page.get_by_role("button", name="Credit it to this one").click()
-    expect(page.locator(".credit")).to_contain_text("set right afterwards")
+    expect(page.locator("form.credit[data-api$='/credit']")).to_contain_text("set right afterwards")
     after = shop.monitor.register.tool(shop.ids["plum #3"]).totals
     assert after.cuts == before.cuts - 1
     assert shop.monitor.register.tool(shop.ids["plum #4"]).totals.cuts == 1

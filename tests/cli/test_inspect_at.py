@@ -1,6 +1,7 @@
 """``shopmon inspect --at``: one moment explained; how often it may be wrong moves the alarm."""
 
 import json
+import re
 
 import pytest
 import soundfile
@@ -22,7 +23,7 @@ def test_a_person_gets_a_table(ringing, capsys):
     assert main(["inspect", ringing, "--rpm", "12000", "--flutes", "3", "--at", "4.5"]) == 0
     said = capsys.readouterr().out
     assert "At 4.50 s: chatter" in said and "* stray" in said and "tooth passing" in said
-    assert "Most suspicious: 1437" in said and "the alarm is raised at" in said
+    assert re.search(r"Most suspicious: 143[67]\.\d Hz", said) and "the alarm is raised at" in said
 
 
 def test_the_moment_is_in_the_json_and_changes_nothing_else(ringing, tmp_path):
