@@ -156,8 +156,8 @@ class Inspection:
             heard = self._cutting_rpm if frame.engaged else self._idle_rpm
             if frame.engaged or frame.rpm_confidence > LIKELY:
                 heard.append(frame.rpm)
-        # steps of the stream, not of this report: a cut told live and told again from its recording, which begins
-        # elsewhere, show the same moments, and the advice rests on them
+        # steps of the stream, not of this report: a cut told live and told again from its recording, which
+        # begins elsewhere, show the same moments, and the advice rests on them
         step = frame.sample // int(TRACK_STEP_S * self._rate)
         if frame.rpm is not None and step > self._track_step:
             self._track.append([self._s(frame.sample), round(frame.rpm, 1), frame.rpm_confidence])
