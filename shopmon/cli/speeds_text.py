@@ -44,7 +44,7 @@ def _point(row: dict) -> str:
 
 
 def _averaged(row: dict) -> str:
-    limit = f" (the limit there is {row['ap_limit_mm']:.2f} mm)" if row["ap_limit_mm"] else ""
+    limit = f" (the limit there is {row['ap_limit_mm']:.2f} mm)" if row["ap_limit_mm"] is not None else ""
     return f"quiet{limit}" if row["verdict"] == "quiet" else f"chatter at {row['chatter_hz']:.0f} Hz{limit}"
 
 
@@ -56,11 +56,11 @@ def _limits(rows: list[dict], deepest_mm: float) -> list[str]:
         return deepest_mm if row["ap_limit_mm"] is None else row["ap_limit_mm"]
 
     kept = [max(rows[start : start + group], key=depth) for start in range(0, len(rows), group)]
-    most = max(depth(row) for row in kept)
+    most = max(depth(row) for row in kept) or 1.0
     lines = []
     for row in kept:
         bar = "=" * max(1, round(WIDTH * depth(row) / most))
-        told = f"{row['ap_limit_mm']:.2f} mm" if row["ap_limit_mm"] else f"over {deepest_mm:g} mm"
+        told = f"{row['ap_limit_mm']:.2f} mm" if row["ap_limit_mm"] is not None else f"over {deepest_mm:g} mm"
         lines.append(f"{row['rpm']:8.0f} rpm  {told:>12}  {bar}")
     if group > 1:
         lines.append(f"  (the best of each {group} speeds; --json holds them all)")

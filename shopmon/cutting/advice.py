@@ -32,6 +32,7 @@ SAME_SPEED = 0.015
 STEP_LOSS = 0.1  # of the probability that a coarse override step may cost
 USELESS_LOBE = 6.0  # waves between teeth even at the highest speed: the quiet bands are too narrow
 HIGHEST_HZ = 100_000.0
+SAME_MODE = 1.5  # lines farther apart belong to different modes (our own judgement)
 APART_SPEED = 0.02  # at nearly the same speed a second line says nothing new
 MOST_EARLIER = 3
 ORDER_UP = "Speed first, then feed (common practice, no source)."
@@ -208,7 +209,7 @@ def advise(
     found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds, lines)
     note = _located(found, lines)
     offers = [_speed(tone, limits, found, place, note) for place in _peaks(tone, found)]
-    return (*offers, *rest)
+    return (*offers, *rest) if offers else (_no_speed(tone, limits, found, note), *rest[1:])
 
 
 def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[EarlierLine, ...]:
@@ -216,6 +217,7 @@ def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[Earlier
     found, known = [], [tone.rpm]
     for other in earlier:
         fits = other.rpm is not None and other.flutes == tone.flutes and other.pitch_equal
+        fits &= 1 / SAME_MODE < other.frequency_hz / tone.frequency_hz < SAME_MODE
         if not fits or any(abs(other.rpm / rpm - 1) < APART_SPEED for rpm in known):
             continue
         depths = tone.ap_mm is not None and other.ap_mm is not None
@@ -287,6 +289,14 @@ def _speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, place: in
         probability_quiet=round(probability, 2),
         reason=_why(tone, rpm) + located + " " + (ORDER_UP if up else ORDER_DOWN) + note,
         caution=CAUTION_UP if up else CAUTION_DOWN,
+    )
+
+
+def _no_speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, located: str) -> Advice:
+    best = int(np.argmax(found.probability))
+    return _less_depth(
+        f"No speed within reach is likely to be quiet at this depth: the best, {found.rpm[best]:.0f} rpm, by "
+        f"{100 * found.probability[best]:.0f} %.{located}{_limit_note(tone, limits)}"
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from shopmon.cutting.nouns import FrequencyResponse, Mode, require
 
+LEAST_TIP, MOST_TIP = 1e-12, 1e-3  # m/N at the highest peak: beyond, the unit is not m/N
 LEAST_LINES = 3  # within the half-power band of a mode
 PEAK_SHARE = 0.3  # of the highest: lower peaks hardly matter to stability
 BASE_LINES, MODE_LINES = 1000, 400
@@ -94,6 +95,22 @@ def receptance_of_responses(
     return receptance, lines[(lines >= max(low, 1e-6)) & (lines <= high)]
 
 
+def _check_unit_and_sign(response: FrequencyResponse, size: np.ndarray) -> None:
+    """Refuse what no tool tip does: a peak of another order than m/N, or one ahead of the force."""
+    top = int(np.argmax(size))
+    require(
+        LEAST_TIP <= size[top] <= MOST_TIP,
+        f"The highest peak in {response.direction} is {size[top]:.2g} m/N, which no tool tip has.",
+        "Give displacement over force in m/N; a table in µm/N or mm/N must be converted.",
+    )
+    require(
+        response.receptance_m_per_n[top].imag < 0,
+        f"At the highest peak in {response.direction} the tip runs ahead of the force "
+        f"({response.frequency_hz[top]:.0f} Hz, imaginary part above 0).",
+        "Turn the sign of the imaginary part, or of the sensor.",
+    )
+
+
 def check_resolution(response: FrequencyResponse) -> None:
     """Refuse a response whose lines are too far apart, or end too early, to hold its modes.
 
@@ -104,6 +121,7 @@ def check_resolution(response: FrequencyResponse) -> None:
     """
     size = np.abs(response.receptance_m_per_n)
     require(size.size >= 8, f"A response of {size.size} lines is too coarse to hold a mode.", MEASURE_LONGER)
+    _check_unit_and_sign(response, size)
     inner = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:])
     peaks = 1 + np.nonzero(inner & (size[1:-1] >= PEAK_SHARE * size.max()))[0]
     high = size >= PEAK_SHARE * size.max()

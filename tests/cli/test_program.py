@@ -91,6 +91,7 @@ def test_line_ends_and_encodings(capsys, hub, line_end, encoding):
         (b"G1 X1 " * 2_000_000, "longer than 2000 characters"),
         (HUB.replace("G81", "G20 G81").encode(), "moved in mm and moves in inches"),
         (HUB.replace("G80", "M98 P1").encode(), "subprogram 1 is not in this file"),
+        (HUB.replace("G80", "M98 P1 L99999999").encode() + b"O1\nG1 X1\nM99\n", "repeated 99999999 times"),
         (HUB.replace("X120", "G2 X120 I7").encode(), "Line 8: the arc does not close"),
         (b"def mill():\n    return 1\n", "no NC program"),
     ],

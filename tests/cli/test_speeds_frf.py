@@ -59,7 +59,7 @@ def test_a_universal_file_gives_the_same_as_the_table(capsys, tmp_path):
     values = FrequencyResponse.of_modes((MODE,), "x", hz).receptance_m_per_n
     unsaid = {"coherence": None, "force_db": np.zeros(hz.size), "added_damping_rate": 0.0, "hits": 1}
     measured = MeasuredResponse(frequency_hz=hz, receptance=values, **unsaid)
-    write_response(tmp_path / "x.uff", measured, "x")
+    write_response(tmp_path / "x.uff", measured, "x", 1.0, 5000.0)
     asked = ["--from", "3000", "--to", "9000", "--step", "500", "--json", "-"]
     told = [
         json.loads(run(capsys, "--frf", name, *asked)[1])["limits"]
@@ -141,3 +141,31 @@ def test_an_earlier_tone_is_read_and_goes_with_a_tone(capsys):
     assert "1390 Hz at 10000 rpm" in " ".join(out.split())
     for words in ([*tone, "--earlier", "1390"], ["--earlier", "1390,10000", "--at", "6000,1"]):
         assert run(capsys, *words)[0] == 2
+
+
+@pytest.mark.parametrize(("factor", "said"), [(1e6, "m/N"), (1e-9, "m/N")])
+def test_a_response_in_another_unit_is_refused(capsys, tmp_path, factor, said):
+    hz = np.arange(100.0, 3000.0, 2.0)
+    values = factor * FrequencyResponse.of_modes((MODE,), "x", hz).receptance_m_per_n
+    rows = zip(hz, values.real, values.imag, strict=True)
+    (tmp_path / "x.csv").write_text("\n".join(f"{f},{real:.9g},{imag:.9g}" for f, real, imag in rows))
+    status, _, err = run(capsys, "--frf", f"xx:{tmp_path / 'x.csv'}", "--from", "3000", "--to", "6000")
+    assert status != 0 and said in err
+
+
+def test_a_tip_that_runs_ahead_of_the_force_is_refused(capsys, tmp_path):
+    hz = np.arange(100.0, 3000.0, 2.0)
+    values = np.conj(FrequencyResponse.of_modes((MODE,), "x", hz).receptance_m_per_n)
+    rows = zip(hz, values.real, values.imag, strict=True)
+    (tmp_path / "x.csv").write_text("\n".join(f"{f},{real:.9g},{imag:.9g}" for f, real, imag in rows))
+    status, _, err = run(capsys, "--frf", f"xx:{tmp_path / 'x.csv'}", "--from", "3000", "--to", "6000")
+    assert status != 0 and "sign" in err
+
+
+def test_a_limit_of_nothing_is_told_as_nothing():
+    from shopmon.cli.speeds_text import _limits
+
+    rows = [{"rpm": 3000.0, "ap_limit_mm": 0.0}, {"rpm": 6000.0, "ap_limit_mm": None}]
+    first, second = _limits(rows, 30.0)
+    assert "0.00 mm" in first and "over 30 mm" in second
+    assert "0.00 mm" in _limits(rows[:1], 30.0)[0]

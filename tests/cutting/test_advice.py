@@ -166,3 +166,15 @@ def test_an_earlier_line_that_fits_nothing_does_not_silence_the_advice():
     told = advise(ChatterTone(**TONE), SpeedLimits(max_rpm=18_000), (stranger,))
     assert told
     assert all(entry.probability_quiet is None or 0 <= entry.probability_quiet <= 1 for entry in told)
+
+
+def test_a_line_of_another_mode_says_nothing():
+    limits = SpeedLimits(max_rpm=18_000)
+    far = ChatterTone(frequency_hz=4000.0, flutes=3, rpm=10_000.0)
+    assert advise(ChatterTone(**TONE), limits, (far,)) == advise(ChatterTone(**TONE), limits)
+
+
+def test_where_no_speed_is_likely_it_says_so():
+    told = advise(ChatterTone(**TONE), SpeedLimits(min_rpm=11_700, max_rpm=12_300))
+    assert told[0].action == "less-depth"
+    assert "No speed within reach is likely to be quiet" in told[0].reason

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shopmon.cutting.program.modal import INCH_MM, Modal, set_modes, warn_of_unknown
-from shopmon.cutting.program.motion import Motion
+from shopmon.cutting.program.motion import MOST_REPEATS, Motion
 from shopmon.cutting.program.moves import Event, Move
 from shopmon.cutting.program.sources import Line, OpenLines, Outline, lines_from, numbered
 from shopmon.cutting.program.words import FLOW, NUMBERED, Block, cleaned, comment_of, read_block
@@ -278,6 +278,11 @@ class Interpreter:
             raise ProgramError(
                 f"Line {line}: subprogram {name} is not in this file.",
                 "Put it into the file, after the end of the main program; a very long one is not kept.",
+            )
+        if repeats > MOST_REPEATS:
+            raise ProgramError(
+                f"Line {line}: subprogram {name} is repeated {repeats} times, more than {MOST_REPEATS}.",
+                "Look at L.",
             )
         if repeats > 0:
             self._frames.append(Frame(name, iter(body), body, repeats))
