@@ -16,7 +16,7 @@ SUFFIXES = (".csv", ".txt", ".lvm", ".tsv", ".npy", ".mat")
 MOST_BYTES = 400_000_000
 FEWEST_SAMPLES = 64
 RATE_NAMES = {"sr", "fs", "samplerate", "sample_rate", "samplerate_hz", "sample_rate_hz"}
-EVEN_STEPS = 0.02  # how far single steps of a time column may be off, as a share
+EVEN_STEPS = 0.75  # of a step, by which a rounded time may lie off an even count
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,10 @@ class MeasuredTable:
             return self.columns[int(wanted) - 1]
         listed = ", ".join(f"{number} ({name})" for number, name in enumerate(self.names, 1))
         if wanted is None:
-            raise RecordingError("The file holds several signals.", f"Give --column, one of: {listed}.")
-        raise RecordingError(f"There is no signal {wanted!r} in the file.", f"There are: {listed}.")
+            raise RecordingError("The file holds several signals.", f"Name one by its number: {listed}.")
+        raise RecordingError(
+            f"There is no signal {wanted!r} in the file.", f"Name one by its number: {listed}."
+        )
 
 
 def read_table(path: str | Path) -> MeasuredTable:
@@ -77,6 +79,8 @@ def read_table(path: str | Path) -> MeasuredTable:
         raise RecordingError(f"{path} cannot be read ({exc.strerror}).", "Check the name.") from None
     signals = {name: np.asarray(values, dtype=float) for name, values in signals.items()}
     signals, time_rate = _without_time(signals)
+    if path.suffix.lower() == ".npy":  # rows without names: counted as the person will count them
+        signals = {f"signal {number}": values for number, values in enumerate(signals.values(), 1)}
     if not signals:
         raise RecordingError(
             f"{path.name} holds no signal of at least {FEWEST_SAMPLES} numbers.",
@@ -98,12 +102,13 @@ def _without_time(signals: dict[str, np.ndarray]) -> tuple[dict[str, np.ndarray]
         return signals, None
     name, first = next(iter(signals.items()))
     steps = np.diff(first)
-    if steps.size == 0 or not np.isfinite(steps).all() or steps.min() <= 0:
+    if steps.size == 0 or not np.isfinite(steps).all() or steps.min() < 0 or first[-1] <= first[0]:
         return signals, None
     step = (first[-1] - first[0]) / steps.size
     whole_numbers = np.allclose(first, np.rint(first))
-    even = np.abs(steps - step).max() <= EVEN_STEPS * step + 2e-6
-    if whole_numbers or not even:
+    # loggers round their times, often to six digits: what counts is how far they lie off an even count
+    off = np.abs(first - (first[0] + step * np.arange(first.size))).max()
+    if whole_numbers or off > EVEN_STEPS * step:
         return signals, None
     return {key: values for key, values in signals.items() if key != name}, round(1 / step, 6)
 
@@ -200,7 +205,9 @@ def _cells(line: str) -> list[str]:
     text = line.strip()
     for separator in ("\t", ";", ","):
         if separator in text:
-            return [cell.strip() for cell in text.split(separator)]
+            cells = [cell.strip() for cell in text.split(separator)]
+            # where a comma does not part the columns it can only be a decimal one
+            return cells if separator == "," else [cell.replace(",", ".") for cell in cells]
     return text.split()
 
 

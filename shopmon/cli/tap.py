@@ -82,7 +82,7 @@ def _judge(recording: Path, uff: Path | None, options: dict) -> dict:
             force * NEWTONS[options["force_unit"]], response * ACCELERATIONS[options["unit"]], rate, settings
         )
     if uff is not None:
-        write_response(uff, measured, settings.axis)
+        write_response(uff, measured, settings.axis, settings.lowest_hz, settings.highest_hz)
     return result
 
 

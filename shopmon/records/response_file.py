@@ -81,8 +81,12 @@ def _as_receptance(one: dict, name: str) -> MeasuredResponse:
     )
 
 
-def write_response(path: str | Path, measured: MeasuredResponse, axis: str) -> None:
-    """Write a receptance, m/N, as data set 58.
+def write_response(
+    path: str | Path, measured: MeasuredResponse, axis: str, lowest_hz: float, highest_hz: float
+) -> None:
+    """Write a receptance, m/N, as data set 58, between two frequencies.
+
+    Below the band of the test an accelerometer says nothing of a displacement: its noise is divided by ω².
 
     Raises
     ------
@@ -95,6 +99,8 @@ def write_response(path: str | Path, measured: MeasuredResponse, axis: str) -> N
     if path.exists():
         raise StoreError(f"{path} is there already.", "Give the name of a new file.")
     direction = {"x": 1, "y": 2}[axis]
+    inside = (measured.frequency_hz >= lowest_hz) & (measured.frequency_hz <= highest_hz)
+    frequency_hz = measured.frequency_hz[inside]
     record = pyuff.prepare_58(
         binary=0,
         func_type=RESPONSE_FUNCTION,
@@ -102,8 +108,8 @@ def write_response(path: str | Path, measured: MeasuredResponse, axis: str) -> N
         rsp_dir=direction,
         ref_node=1,
         ref_dir=direction,
-        data=measured.receptance,
-        x=measured.frequency_hz,
+        data=measured.receptance[inside],
+        x=frequency_hz,
         id1="receptance of the tool tip",
         ordinate_spec_data_type=DISPLACEMENT,
         ordinate_axis_units_lab="m",
@@ -113,12 +119,13 @@ def write_response(path: str | Path, measured: MeasuredResponse, axis: str) -> N
         abscissa_axis_units_lab="Hz",
         **NOT_SAID,
         ord_data_type=6,  # complex, double precision
-        num_pts=measured.frequency_hz.size,
+        num_pts=frequency_hz.size,
         abscissa_spacing=1,
-        abscissa_min=float(measured.frequency_hz[0]),
-        abscissa_inc=float(measured.frequency_hz[1] - measured.frequency_hz[0]),
+        abscissa_min=float(frequency_hz[0]),
+        abscissa_inc=float(frequency_hz[1] - frequency_hz[0]),
     )
     try:
-        pyuff.UFF(str(path)).write_sets(record, mode="add")
+        path.touch()  # pyuff says no more than that it could not
+        pyuff.UFF(str(path)).write_sets(record, mode="overwrite")
     except OSError as exc:
         raise StoreError(f"{path} cannot be written ({exc.strerror}).", "Give another name.") from None

@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 
 import numpy as np
@@ -64,6 +65,11 @@ def read_signal(
         The file cannot be read, or what is needed to read it is missing.
     """
     path = Path(path)
+    for name, value in (("--rate", rate_hz), ("--full-scale", full_scale)):
+        if value is not None and not (isfinite(value) and value > 0):
+            raise SettingError(
+                f"{name} must be a number above 0, not {value:g}.", "Give it as the file needs it."
+            )
     if path.suffix.lower() in SUFFIXES:
         return _from_table(path, rate_hz, column, full_scale, unit)
     if rate_hz is not None:

@@ -26,7 +26,9 @@ CAUTIONS = (
 END_LEVEL = 0.05  # a record that has not died away to this gets an exponential window
 FEWEST_HITS = 3
 LEAST_COHERENCE = 0.8
-ODD_PHASE_DEG = 30.0
+ODD_PHASE_DEG, MOST_PHASE_DEG = 30.0, 60.0
+LEAST_EXPLAINED = 0.8
+LOUDEST_S, DIED_AWAY = 0.01, 0.5  # a hit is loudest at once; second half of its record over the first tenth
 
 
 @dataclass(frozen=True)
@@ -77,13 +79,19 @@ def with_force(
         No clean hit, or no mode, is in the recording.
     """
     _check(force_n, response_m_s2, sample_rate_hz, settings)
+    if np.array_equal(force_n, response_m_s2):
+        raise SettingError(
+            "Force and response are the same signal.",
+            "Name the hammer with --force, the sensor with --response.",
+        )
     hits = find_hits(force_n, sample_rate_hz, settings.record_s, full_scale=settings.force_limit)
     hits = [_with_overload(hit, response_m_s2, settings.response_limit) for hit in hits]
     good = [hit for hit in hits if hit.fault is None]
     if not good:
         raise SettingError(
-            f"None of the {len(hits)} hits is clean ({', '.join(sorted({str(h.fault) for h in hits}))}).",
-            "Hit once and draw back at once; lower the gain where it is overloaded.",
+            f"None of the {len(hits)} hits is clean: "
+            f"{'; '.join(FAULTS[fault][1] for fault in sorted({hit.fault for hit in hits}))}.",
+            "Hit once and draw back at once. Check that --force names the hammer, not the accelerometer.",
         )
     length = min(hit.end - hit.begin for hit in good)
     forces = np.array(
@@ -147,6 +155,14 @@ def without_force(response, sample_rate_hz: float, settings: TapSettings) -> dic
             "Put the sensor on the tool or the holder's end, and hit a little harder.",
         )
     notices = _hit_notices(hits, good, 0.0)
+    if not _like_hits(response, good, sample_rate_hz):
+        notices.append(
+            _notice(
+                "not-like-hits",
+                "The sound does not die away as it does after a hit: what follows may be no mode at all.",
+                "Record hits in a quiet shop, one every two seconds.",
+            )
+        )
     notices.append(
         _notice(
             "no-stiffness",
@@ -204,6 +220,16 @@ def _still_rings(responses: np.ndarray) -> bool:
     return bool(np.median(tail.max(axis=1) / np.maximum(size.max(axis=1), 1e-300)) > END_LEVEL)
 
 
+def _like_hits(response: np.ndarray, hits: list[Hit], sample_rate_hz: float) -> bool:
+    """Tell whether most records are loudest at their beginning and die away."""
+    late, left = [], []
+    for hit in hits:
+        rows = np.abs(response[hit.begin : hit.end] - np.median(response))
+        late.append(np.argmax(rows) / sample_rate_hz)
+        left.append(rows[rows.size // 2 :].mean() / max(rows[: max(1, rows.size // 10)].mean(), 1e-300))
+    return bool(np.median(late) < LOUDEST_S and np.median(left) < DIED_AWAY)
+
+
 def _agreed(rung: list) -> list[dict]:
     """Return the tones that at least half of the hits show, with the spread from hit to hit."""
     tones = sorted((pole for poles in rung for pole in poles), key=lambda pole: pole.frequency_hz)
@@ -238,7 +264,7 @@ def _mode_as_data(axis: str, mode: FittedMode) -> dict:
 
 
 def _usable(mode: FittedMode) -> bool:
-    return abs(mode.phase_deg) <= 90 and mode.damping_ratio > 0
+    return abs(mode.phase_deg) <= MOST_PHASE_DEG and mode.damping_ratio > 0
 
 
 def _hit_as_data(hit: Hit, sample_rate_hz: float) -> dict:
@@ -260,7 +286,7 @@ def _hit_notices(hits: list[Hit], good: list[Hit], added: float) -> list[dict]:
             notices.append(_notice(code, f"{count} of {len(hits)} hits left out: {text}.", hint))
     if len(good) < FEWEST_HITS:
         notices.append(
-            _notice("few-hits", f"Only {len(good)} clean hits: noise was hardly averaged.", "Take five.")
+            _notice("few-hits", f"Clean hits: {len(good)}. Noise was hardly averaged.", "Take five.")
         )
     if added:
         notices.append(
@@ -275,6 +301,14 @@ def _hit_notices(hits: list[Hit], good: list[Hit], added: float) -> list[dict]:
 
 def _fit_notices(fit: ModalFit, measured: MeasuredResponse) -> list[dict]:
     notices = []
+    if fit.explained < LEAST_EXPLAINED:
+        notices.append(
+            _notice(
+                "poor-fit",
+                f"The modes explain only {100 * fit.explained:.0f} % of what was measured.",
+                "Narrow the band with --from and --to to the tool's modes, and hit the same spot each time.",
+            )
+        )
     narrow = [f"{mode.frequency_hz:.0f}" for mode in fit.modes if mode.bins_in_width < NARROW_BINS]
     if narrow:
         notices.append(

@@ -28,6 +28,7 @@ PLAIN_MULTIPLE_DB, PLAIN_MULTIPLES = 10.0, 2
 MOST_SURE = 0.98  # simulated bearings are not all bearings
 HIDDEN_SHARE = 0.012  # usual slip: a tone this little above a multiple of the rotation may lie on it
 SHORTEST_S = 0.5
+MOST_ROTATION = 0.06  # of the sample rate: above, not even the shaft's first multiples are heard
 FEWEST_TURNS = 20
 
 
@@ -135,6 +136,11 @@ def bearing_signs(
 def _check(samples: np.ndarray, sample_rate_hz: float, stated_rpm: float) -> None:
     if not np.isfinite(stated_rpm) or stated_rpm <= 0:
         raise SettingError(f"The speed must be above 0 rpm, not {stated_rpm!r}.")
+    if stated_rpm / 60 > MOST_ROTATION * sample_rate_hz:
+        raise SettingError(
+            f"{stated_rpm:.0f} rpm is too fast for a recording of {sample_rate_hz:.0f} samples per second.",
+            "Check the speed, or take a faster sensor.",
+        )
     if samples.ndim != 1 or not np.all(np.isfinite(samples)):
         raise SettingError("The recording holds values that are no numbers.", "Record it again.")
     needed = max(SHORTEST_S, FEWEST_TURNS * 60 / stated_rpm)

@@ -7,12 +7,12 @@ noise wander. Nothing is read from the width of a peak, which a short record wid
 """
 
 from dataclasses import dataclass
-from math import ceil, pi
+from math import ceil, floor, log, pi
 
 import numpy as np
 from scipy import fft
 
-RELATIVE_WIDTH = 0.25
+RELATIVE_WIDTH, ANCHOR_HZ = 0.25, 1000.0
 OVERSAMPLING = 4
 MOST_TONES = 10
 FEWEST_SAMPLES, MOST_SAMPLES = 32, 400
@@ -61,14 +61,16 @@ def decay_poles(
         Where to look.
     """
     found: list[tuple[float, DecayPole]] = []
-    centre = lowest_hz / (1 - RELATIVE_WIDTH / 2)
+    # the same bands wherever the search begins: a tone must not depend on what lies far below it
+    ratio = 1 + RELATIVE_WIDTH / 2
+    centre = ANCHOR_HZ * ratio ** floor(log(lowest_hz / ANCHOR_HZ, ratio))
     while centre * (1 - RELATIVE_WIDTH / 2) < highest_hz:
         width = RELATIVE_WIDTH * centre
         for pole in _poles_of_band(decay, sample_rate_hz, centre, width):
             off = abs(pole.frequency_hz - centre) / width
             if off <= 0.5 and lowest_hz <= pole.frequency_hz <= highest_hz:
                 found.append((off, pole))
-        centre *= 1 + RELATIVE_WIDTH / 2
+        centre *= ratio
     return _merged(found)
 
 

@@ -17,6 +17,7 @@ from shopmon.signals.frequency_response import MeasuredResponse
 
 MOST_MODES, MOST_EVALUATIONS = 12, 15
 NARROW_BINS = 4.0
+FADE_SHARE = 0.3  # of the lowest frequency
 FORCE_RANGE_DB = -25.0
 MOST_PHASE_DEG, MOST_ERROR, LEAST_SHARE, LEAST_SHARE_AGAINST = 90.0, 0.25, 0.1, 0.5
 
@@ -113,14 +114,24 @@ def _not_a_mode(fit: ModalFit) -> int | None:
 def _poles(measured: MeasuredResponse, lowest_hz: float, highest_hz: float) -> list[DecayPole]:
     """Return the poles of the acceleration's answer to a unit hit, which begins at once and dies away."""
     omega = 2 * pi * measured.frequency_hz
-    accelerance = np.concatenate([[0], -(omega**2) * measured.receptance])
-    accelerance[1:][measured.force_db < 2 * FORCE_RANGE_DB] = 0  # there the hammer said nothing
+    heard = measured.force_db >= 2 * FORCE_RANGE_DB  # elsewhere the hammer said nothing
+    step_hz = measured.frequency_hz[1] - measured.frequency_hz[0]
+    places = np.rint(measured.frequency_hz / step_hz).astype(int)  # a response may begin well above 0
+    accelerance = np.zeros(places[-1] + 1, complex)
+    accelerance[places] = np.where(heard, -(omega**2) * measured.receptance, 0) * _fade_in(places)
     size = 2 * (accelerance.size - 1)
     answer = np.fft.irfft(accelerance, size)
-    rate = size * (measured.frequency_hz[1] - measured.frequency_hz[0])
+    rate = size * step_hz
     # what the transform wraps around to the end lies before the hit
     poles = decay_poles(answer[: int(0.9 * size)], rate, lowest_hz, highest_hz)
     return sorted(sorted(poles, key=lambda p: -p.over_noise_db)[:MOST_MODES], key=lambda p: p.frequency_hz)
+
+
+def _fade_in(places: np.ndarray) -> np.ndarray:
+    """Return a soft beginning for a response that does not begin at 0: a hard edge would ring like a mode."""
+    if places[0] <= 1:
+        return np.ones(places.size)
+    return 0.5 - 0.5 * np.cos(pi * np.clip((places / places[0] - 1) / FADE_SHARE, 0, 1))
 
 
 def _weights(measured: MeasuredResponse) -> np.ndarray:

@@ -81,3 +81,24 @@ def test_objects_in_numpy_files_are_refused(tmp_path):
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(RecordingError):
         read_table(tmp_path / "none.csv")
+
+
+def test_times_rounded_by_a_logger_are_times_all_the_same(tmp_path):
+    file = tmp_path / "run.csv"
+    times = np.arange(60_000) / 25_600
+    file.write_text("\n".join(f"{t:.6g},{np.sin(t):.6f}" for t in times))
+    table = read_table(file)
+    assert table.names == ("column 2",)
+    assert table.sample_rate_hz == pytest.approx(25_600, rel=1e-4)
+
+
+def test_decimal_commas_between_semicolons(tmp_path):
+    file = tmp_path / "run.csv"
+    rows = "\n".join(f"{t:.6f};{v:.6f}" for t, v in zip(TIME, WAVE, strict=True))
+    file.write_text("time;x\n" + rows.replace(".", ","))
+    assert read_table(file).channel("x") == pytest.approx(WAVE, abs=1e-5)
+
+
+def test_a_slow_signal_is_no_time(tmp_path):
+    np.save(tmp_path / "run.npy", np.array([np.sqrt(1 + TIME), WAVE]))
+    assert read_table(tmp_path / "run.npy").names == ("signal 1", "signal 2")

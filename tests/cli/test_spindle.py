@@ -90,3 +90,10 @@ def test_bad_usage_says_what_to_do(idle, words):
 def test_no_such_file(tmp_path):
     with pytest.raises(ShopmonError):
         run(tmp_path / "none.wav", "--rpm", 3000)
+
+
+@pytest.mark.parametrize("rate", ["nan", "-1", "0"])
+def test_a_rate_that_cannot_be_is_refused(tmp_path, rate):
+    np.save(tmp_path / "idle.npy", np.random.default_rng(0).standard_normal(50_000))
+    with pytest.raises(ShopmonError, match="--rate"):
+        run(tmp_path / "idle.npy", "--rpm", 3000, "--rate", rate)

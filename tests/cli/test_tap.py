@@ -7,6 +7,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
+from shopmon.cli.speeds import command as speeds
 from shopmon.cli.tap import command
 from shopmon.errors import ShopmonError
 from tests.hits import RATE, taps
@@ -74,7 +75,8 @@ def test_export_and_import(table, tmp_path):
     words = ("--rate", RATE, "--force", 1, "--response", 2, "--record", 0.45, "--uff", file, "--json", "-")
     first = json.loads(run(table, *words))
     again = json.loads(run(file, "--json", "-"))
-    assert again["modes"][0]["frequency_hz"] == pytest.approx(first["modes"][0]["frequency_hz"], rel=1e-3)
+    for name in ("frequency_hz", "damping_ratio", "stiffness_n_per_m"):
+        assert again["modes"][0][name] == pytest.approx(first["modes"][0][name], rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -91,3 +93,12 @@ def test_bad_usage_says_what_to_do(table, words):
     with pytest.raises(ShopmonError) as error:
         run(table, *words)
     assert error.value.hint
+
+
+def test_what_tap_writes_speeds_reads(table, tmp_path):
+    file = tmp_path / "tip.uff"
+    run(table, "--rate", RATE, "--force", 1, "--response", 2, "--record", 0.45, "--uff", file)
+    words = ["--flutes", "3", "--material", "7075", "--milling", "slot", "--from", "9000", "--to", "12000"]
+    done = CliRunner().invoke(speeds, ["--frf", f"xx:{file}", *words, "--step", "1500"])
+    assert done.exit_code == 0, done.output or done.exception
+    assert "rpm" in done.output

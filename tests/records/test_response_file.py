@@ -21,21 +21,21 @@ MEASURED = MeasuredResponse(
 
 
 def test_there_and_back(tmp_path):
-    write_response(tmp_path / "tip.uff", MEASURED, "y")
+    write_response(tmp_path / "tip.uff", MEASURED, "y", 1.0, 2000.0)
     again = read_response(tmp_path / "tip.uff")
     assert again.frequency_hz == pytest.approx(FREQUENCY)
     assert again.receptance == pytest.approx(MEASURED.receptance, rel=1e-6)
 
 
 def test_another_reader_finds_a_response_over_force_in_y(tmp_path):
-    write_response(tmp_path / "tip.uff", MEASURED, "y")
+    write_response(tmp_path / "tip.uff", MEASURED, "y", 1.0, 2000.0)
     one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
     assert (one["type"], one["func_type"], one["rsp_dir"], one["ref_dir"]) == (58, 4, 2, 2)
     assert (one["ordinate_spec_data_type"], one["orddenom_spec_data_type"]) == (8, 9)
 
 
 def test_accelerance_is_integrated_twice(tmp_path):
-    write_response(tmp_path / "tip.uff", MEASURED, "x")
+    write_response(tmp_path / "tip.uff", MEASURED, "x", 1.0, 2000.0)
     one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
     one["ordinate_spec_data_type"] = 12
     one["data"] = one["data"] * -((2 * np.pi * FREQUENCY) ** 2)
@@ -46,13 +46,13 @@ def test_accelerance_is_integrated_twice(tmp_path):
 def test_no_file_is_written_over(tmp_path):
     (tmp_path / "tip.uff").write_text("mine")
     with pytest.raises(StoreError):
-        write_response(tmp_path / "tip.uff", MEASURED, "x")
+        write_response(tmp_path / "tip.uff", MEASURED, "x", 1.0, 2000.0)
     assert (tmp_path / "tip.uff").read_text() == "mine"
 
 
 def test_several_responses_are_asked_for(tmp_path):
     for _ in range(2):
-        write_response(tmp_path / "one.uff", MEASURED, "x")
+        write_response(tmp_path / "one.uff", MEASURED, "x", 1.0, 2000.0)
         (tmp_path / "both.uff").open("a").write((tmp_path / "one.uff").read_text())
         (tmp_path / "one.uff").unlink()
     with pytest.raises(RecordingError, match="2 responses"):
@@ -75,3 +75,14 @@ def test_other_files_are_refused(tmp_path, content):
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(RecordingError):
         read_response(tmp_path / "none.uff")
+
+
+def test_only_the_band_of_the_test_is_written(tmp_path):
+    write_response(tmp_path / "tip.uff", MEASURED, "x", 300.0, 1000.0)
+    again = read_response(tmp_path / "tip.uff")
+    assert (again.frequency_hz[0], again.frequency_hz[-1]) == (300.0, 1000.0)
+
+
+def test_a_folder_that_is_not_there(tmp_path):
+    with pytest.raises(StoreError):
+        write_response(tmp_path / "none" / "tip.uff", MEASURED, "x", 1.0, 2000.0)

@@ -63,7 +63,7 @@ def test_double_hits_are_left_out():
 
 
 def test_only_double_hits_are_refused_with_the_reason():
-    with pytest.raises(SettingError, match="double"):
+    with pytest.raises(SettingError, match="touched twice"):
         with_force(*taps(ONE, hits=2, double=(0, 1)), RATE, SETTINGS)
 
 
@@ -131,3 +131,31 @@ def test_settings_that_cannot_be(bad):
 def test_a_band_above_the_sensor_is_refused():
     with pytest.raises(SettingError):
         without_force(np.random.default_rng(0).standard_normal(5000), 1000.0, TapSettings(lowest_hz=600.0))
+
+
+def test_hammer_and_sensor_mixed_up_is_thought_of():
+    force, response = taps(ONE)
+    with pytest.raises(SettingError) as error:
+        with_force(response, force, RATE, SETTINGS)
+    assert "--force" in error.value.hint
+    with pytest.raises(SettingError, match="same signal"):
+        with_force(force, force, RATE, SETTINGS)
+
+
+def test_a_steady_tone_is_no_hit():
+    t = np.arange(int(2 * RATE)) / RATE
+    noise = 1e-3 * np.random.default_rng(0).standard_normal(t.size)
+    sound = np.sin(2 * np.pi * 700 * t) * (t > 0.1) * (1 + t) + noise
+    try:
+        found = codes(without_force(sound, RATE, SETTINGS))
+    except SettingError:
+        return
+    assert "not-like-hits" in found
+
+
+@pytest.mark.parametrize("lowest", [300.0, 433.0, 610.0])
+def test_a_mode_does_not_depend_on_where_the_search_begins(lowest):
+    hits = taps([(900.0, 0.0015, 2e7), (907.0, 0.002, 4e7)], hits=2, apart_s=1.0, seed=3)
+    result, _ = with_force(*hits, RATE, TapSettings(record_s=0.95, lowest_hz=lowest))
+    assert result["modes"][0]["frequency_hz"] == pytest.approx(900.0, abs=0.3)
+    assert result["modes"][0]["damping_ratio"] == pytest.approx(0.0015, rel=0.1)

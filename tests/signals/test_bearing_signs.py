@@ -86,3 +86,8 @@ def test_gain_and_polarity_change_nothing(factor):
 def test_what_cannot_be_judged_is_refused(samples, rpm):
     with pytest.raises(SettingError):
         bearing_signs(samples, RATE, rpm, BEARING)
+
+
+def test_a_speed_beyond_the_sensor_is_refused():
+    with pytest.raises(SettingError, match="too fast"):
+        bearing_signs(idle_run(0), RATE, 1e6, BEARING)
