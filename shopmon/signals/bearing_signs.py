@@ -13,6 +13,7 @@ import numpy as np
 from shopmon.errors import SettingError
 from shopmon.signals.bearing_tones import BearingTones
 from shopmon.signals.envelope import EnvelopeSpectra, envelope_spectra
+from shopmon.signals.spectra import hann_window
 
 Verdict = Literal["sign", "cannot-tell", "no-sign"]
 
@@ -167,9 +168,8 @@ def shaft_rotation(
     """
     candidates = np.linspace(1 - UNHEARD_SPEED, 1 + UNHEARD_SPEED, 241) * stated_hz
     size = min(samples.size, int(3 * sample_rate_hz))
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)
     bin_hz = sample_rate_hz / size
-    power = np.abs(np.fft.rfft((samples[:size] - samples[:size].mean()) * window)) ** 2
+    power = np.abs(np.fft.rfft((samples[:size] - samples[:size].mean()) * hann_window(size))) ** 2
     power = power[: int(SHAFT_MULTIPLES * 1.1 * stated_hz / bin_hz) + 10]
     plain = EnvelopeSpectra(((0.0, 0.0),), (False,), bin_hz, _excess(power, bin_hz, stated_hz), 1)
     fit = np.zeros(candidates.size)

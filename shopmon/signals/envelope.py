@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
+from shopmon.signals.spectra import hann_window
+
 LOWEST_HZ, HIGHEST_HZ = 300.0, 20_000.0
 SEGMENT_S = 3.0
 MEDIAN_HZ = 40.0
@@ -112,8 +114,7 @@ def _squared_envelope_power(spectrum, band_hz, seconds: float, highest_hz: float
     bins = int(highest_hz * seconds) + 1
     if mean <= 0:
         return np.zeros(bins)
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)
-    power = np.abs(fft.rfft((envelope / mean - 1) * window)) ** 2 / size**2
+    power = np.abs(fft.rfft((envelope / mean - 1) * hann_window(size))) ** 2 / size**2
     kept = power[: min(bins, high - low)]
     return np.pad(kept, (0, bins - kept.size))
 
