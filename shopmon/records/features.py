@@ -4,13 +4,13 @@ In the rolling buffer they are fixed-size records, so that a crash tears at most
 they end in one compressed ``.npz`` with an array per column.
 """
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from shopmon.records.chunks import chunks_between
+from shopmon.records.folder import whole_file
 
 SCHEMA = "shopmon.features/1"
 SUFFIX = ".features"
@@ -74,9 +74,8 @@ def read_records(folder: Path, first: int, end: int) -> np.ndarray:
 
 def write_features(path: Path, records: np.ndarray, first_sample: int, sample_rate_hz: float) -> None:
     """Write one recording's features so that they are there whole or not at all."""
-    temporary = path.with_name(path.name + ".tmp")
     columns = {name: records[name] for name in RECORD.names if name != "check"}
-    with open(temporary, "wb") as file:
+    with whole_file(path) as fresh, open(fresh, "wb") as file:
         np.savez_compressed(
             file,
             schema=SCHEMA,
@@ -85,9 +84,6 @@ def write_features(path: Path, records: np.ndarray, first_sample: int, sample_ra
             states=STATES,
             **columns,
         )
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(temporary, path)
 
 
 def load_features(path: Path) -> dict:

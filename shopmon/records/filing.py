@@ -7,7 +7,6 @@ after them shifts.
 
 import errno
 import json
-import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ import soundfile
 from shopmon.errors import StoreError
 from shopmon.records.database import to_json
 from shopmon.records.features import read_records, write_features
-from shopmon.records.folder import DataFolder, sync_folder
+from shopmon.records.folder import DataFolder, sync, whole_file
 from shopmon.records.segments import READ_FRAMES, Segment, read_segment, segments_in
 from shopmon.records.stream_info import StreamInfo
 
@@ -88,7 +87,7 @@ def file_recording(job: FilingJob, data: DataFolder, setup_changes: SetupChanges
     _write_audio(target, pieces, job.info)
     gaps = [[piece.first - first, piece.end - first] for piece in pieces if piece.segment is None]
     _finish_sidecar(sidecar_path(target), job, first, end, gaps, setup_changes)
-    sync_folder(data.recordings)
+    sync(data.recordings)
     return Filed(
         first_sample=first,
         end_sample=end,
@@ -142,12 +141,8 @@ def sidecar_path(audio: Path) -> Path:
 
 def write_sidecar(path: Path, content: dict) -> None:
     """Write a sidecar so that it is there whole or not at all."""
-    temporary = path.with_name(path.name + ".tmp")
-    with open(temporary, "w", encoding="utf-8") as file:
-        file.write(to_json(content))
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(temporary, path)
+    with whole_file(path) as fresh:
+        fresh.write_text(to_json(content), encoding="utf-8")
 
 
 def _file_features(job: FilingJob, data: DataFolder, first: int) -> Path | None:
@@ -221,15 +216,9 @@ def _write_audio(target: Path, pieces: list[Piece], info: StreamInfo) -> None:
     if shutil.disk_usage(target.parent).free < needed + SPARE_BYTES:
         # what the database lives on must not be filled up, not even for the time of an attempt
         raise OSError(errno.ENOSPC, f"{needed / 1e6:.0f} MB are needed for a recording")
-    temporary = target.with_name(target.name + ".tmp")
-    try:
-        _encode(temporary, pieces, info)
-        _compare(temporary, pieces, info)
-        _sync_file(temporary)
-        os.replace(temporary, target)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
+    with whole_file(target) as fresh:
+        _encode(fresh, pieces, info)
+        _compare(fresh, pieces, info)
 
 
 def _encode(path: Path, pieces: list[Piece], info: StreamInfo) -> None:
@@ -285,11 +274,3 @@ def _codes(piece: Piece, info: StreamInfo) -> Iterator[np.ndarray]:
     for first in range(piece.first, piece.end, READ_FRAMES):
         frames = min(READ_FRAMES, piece.end - first)
         yield info.decode(bytes(frames * info.frame_bytes))
-
-
-def _sync_file(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -15,6 +15,8 @@ import errno
 import fcntl
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from shopmon.errors import StoreError
@@ -88,9 +90,28 @@ class DataFolder:
         self._lock = lock
 
 
-def sync_folder(folder: Path) -> None:
-    """Make names in `folder` as durable as the files they name."""
-    handle = os.open(folder, os.O_RDONLY)
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Give a place to write to; what stands there at the end becomes `path`, whole or not at all.
+
+    Raises
+    ------
+    OSError
+        The disk does not take it; nothing is left beside `path` then.
+    """
+    temporary = path.with_name(path.name + ".tmp")
+    try:
+        yield temporary
+        sync(temporary)
+        os.replace(temporary, path)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+
+
+def sync(path: Path) -> None:
+    """Make what a file holds, or the names in a folder, outlast a power cut."""
+    handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:

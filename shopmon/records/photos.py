@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from shopmon.errors import SettingError, StoreError
-from shopmon.records.folder import DataFolder, sync_folder
+from shopmon.records.folder import DataFolder, sync, whole_file
 
 LARGEST_BYTES = 8 * 2**20
 SUFFIXES = {"image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
@@ -42,10 +42,9 @@ class Photos:
         path = self._data.photos / f"{photo_id}{SUFFIXES[media_type]}"
         try:
             path.parent.mkdir(exist_ok=True)
-            fresh = path.with_suffix(".tmp")
-            fresh.write_bytes(content)
-            fresh.replace(path)
-            sync_folder(path.parent)
+            with whole_file(path) as fresh:
+                fresh.write_bytes(content)
+            sync(path.parent)
         except OSError as exc:
             raise StoreError(
                 f"The picture cannot be kept ({exc.strerror}).", "Look at the disk's free space."

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from shopmon.errors import SettingError, StoreError
-from shopmon.records.folder import DataFolder, sync_folder
+from shopmon.records.folder import DataFolder, sync, whole_file
 from shopmon.records.reading import Reader
 from shopmon.records.row_writing import RowWriting
 
@@ -46,10 +46,9 @@ class Programs:
         path = self.path(program_id)
         try:
             path.parent.mkdir(exist_ok=True)
-            fresh = path.with_suffix(".tmp")
-            fresh.write_bytes(content)
-            fresh.replace(path)
-            sync_folder(path.parent)
+            with whole_file(path) as fresh:
+                fresh.write_bytes(content)
+            sync(path.parent)
         except OSError as exc:
             raise StoreError(
                 f"The program cannot be kept ({exc.strerror}).", "Look at the disk's free space."

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from shopmon.records.folder import sync_folder
+from shopmon.records.folder import sync
 from shopmon.records.stream_info import SAMPLE_BYTES, StreamInfo
 
 HEADER_BYTES = 44
@@ -160,7 +160,7 @@ class SegmentWriter:
         self._first = self._end = first_sample
         self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o644)
         _write_all(self._file, _header(self.info, None))
-        sync_folder(self.folder)
+        sync(self.folder)
 
     def _abandon(self) -> None:
         # also after a failed write: the file's size tells what of it can be read

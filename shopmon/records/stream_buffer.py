@@ -8,7 +8,7 @@ from pathlib import Path
 from shopmon.records.chunks import ChunkLog
 from shopmon.records.database import to_json
 from shopmon.records.features import SUFFIX as FEATURES
-from shopmon.records.folder import sync_folder
+from shopmon.records.folder import sync
 from shopmon.records.segments import Segment, SegmentWriter
 from shopmon.records.stream_info import StreamInfo
 
@@ -46,7 +46,7 @@ class StreamBuffer:
     def __init__(self, folder: Path, info: StreamInfo, *, keep_audio: bool, buffer_s: float):
         folder.mkdir(parents=True, exist_ok=True)
         info.save(folder / "stream.json")
-        sync_folder(folder.parent)
+        sync(folder.parent)
         self.folder, self.info, self.keep_audio = folder, info, keep_audio
         segment_s = SEGMENT_S if buffer_s >= 4 * SEGMENT_S else SHORT_SEGMENT_S
         self.audio = SegmentWriter(folder, info, info.frames(segment_s))

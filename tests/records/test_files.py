@@ -1,5 +1,6 @@
 """The files under the archive, each by itself."""
 
+import errno
 import struct
 import wave
 
@@ -14,6 +15,7 @@ from shopmon.records import chunks, segments
 from shopmon.records.chunks import ChunkLog, chunks_between
 from shopmon.records.features import RECORD, SUFFIX, as_columns, load_features, read_records, write_features
 from shopmon.records.filing import FilingJob, pieces_between
+from shopmon.records.folder import whole_file
 from shopmon.records.segments import Segment, SegmentWriter, read_segment, segments_in
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.work_queue import WorkQueue
@@ -214,3 +216,20 @@ def test_the_queue_gives_out_in_order_and_bounds_each_kind(monkeypatch):
     with pytest.raises(StoreError):
         works.put_row(lambda: None)
     assert works.take(10) == []
+
+
+@pytest.mark.parametrize("fault", ("writing", "syncing"))
+def test_a_file_is_there_whole_or_not_at_all(tmp_path, monkeypatch, fault):
+    def full_disk(handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    path = tmp_path / "kept.bin"
+    with whole_file(path) as fresh:
+        fresh.write_bytes(b"first")
+    with monkeypatch.context() as broken, pytest.raises(OSError), whole_file(path) as fresh:
+        fresh.write_bytes(b"sec")
+        if fault == "writing":
+            full_disk(None)
+        broken.setattr("shopmon.records.folder.os.fsync", full_disk)
+    assert [each.name for each in tmp_path.iterdir()] == ["kept.bin"]
+    assert path.read_bytes() == b"first"
