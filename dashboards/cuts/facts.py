@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
+from shopmon.dashboards.look.measures import feed, size
 from shopmon.dashboards.look.words import clock, decibels, grouped, tenths
 
-MM_PER_INCH = 25.4
 LENGTHS = {"stickout_mm": "Stickout", "ap_mm": "Axial depth ap", "ae_mm": "Radial depth ae"}
 CONTEXT = {
     "end_mill": "End mill",
@@ -108,10 +108,9 @@ def context_value(name: str, value: Any, units: str) -> str:
     ('1.5\xa0mm', '0.059\xa0in')
     """
     if name in LENGTHS:
-        return f"{value / MM_PER_INCH:.3f}\u00a0in" if units == "inch" else f"{value:g}\u00a0mm"
+        return size(value, units)
     if name == "feed_mm_min":
-        inches = f"{value / MM_PER_INCH:.1f}\u00a0in/min"
-        return inches if units == "inch" else f"{grouped(value)}\u00a0mm/min"
+        return feed(value, units)
     if name == "nominal_rpm":
         return f"{grouped(value, 6)}\u00a0rpm"
     return str(value)

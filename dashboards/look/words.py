@@ -106,8 +106,18 @@ def setup_words(nominal_rpm: float | None, flutes: int | None) -> str:
     'Set speed and flutes'
     """
     speed = f"{grouped(nominal_rpm, 6)}\u00a0rpm" if nominal_rpm else ""
-    teeth = f"{flutes}\u00a0{'flute' if flutes == 1 else 'flutes'}" if flutes else ""
-    return " · ".join(filter(None, (speed, teeth))) or "Set speed and flutes"
+    return " · ".join(filter(None, (speed, flutes_words(flutes)))) or "Set speed and flutes"
+
+
+def flutes_words(count: int | None) -> str | None:
+    r"""Say how many flutes; None where nobody said.
+
+    Examples
+    --------
+    >>> flutes_words(1), flutes_words(3), flutes_words(None)
+    ('1\xa0flute', '3\xa0flutes', None)
+    """
+    return f"{count}\u00a0{'flute' if count == 1 else 'flutes'}" if count else None
 
 
 def plain_number(value: float | None) -> str:

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from shopmon.dashboards.mills.said import duration, indicator, size, wear
+from shopmon.dashboards.look.measures import size
+from shopmon.dashboards.mills.said import duration, indicator, wear
 
 from shopmon.records.register import Register
 from shopmon.records.register_rows import Tool, ToolRecord

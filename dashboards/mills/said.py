@@ -3,7 +3,8 @@
 import math
 from typing import Any
 
-from shopmon.dashboards.look.words import NONE, grouped, moment
+from shopmon.dashboards.look.measures import MM_PER_INCH, size
+from shopmon.dashboards.look.words import NONE, flutes_words, grouped, moment
 
 from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.life.wear import WearForecast
@@ -12,7 +13,6 @@ from shopmon.records.credit import Totals
 from shopmon.records.register_rows import Tool
 from shopmon.service.tool_life import Outlook
 
-MM_PER_INCH = 25.4
 MM_PER_FOOT = 304.8
 # ISO 8688-2:1989 is about high-speed-steel end mills in steel and cast iron; its figures from memory
 LABORATORY = (
@@ -26,7 +26,7 @@ def duration(seconds: float | None) -> str:
 
     Examples
     --------
-    >>> duration(12.4), duration(75), duration(2040), duration(7800)
+    >>> duration(12.4), duration(78), duration(2040), duration(7800)
     ('12\xa0s', '1.3\xa0min', '34\xa0min', '2\xa0h 10\xa0min')
     """
     if seconds is None or not math.isfinite(seconds):
@@ -40,19 +40,6 @@ def duration(seconds: float | None) -> str:
         return f"{minutes:.0f}\u00a0min"
     hours, rest = divmod(round(minutes), 60)
     return f"{hours}\u00a0h {rest}\u00a0min" if rest else f"{hours}\u00a0h"
-
-
-def size(value_mm: float | None, units: str) -> str:
-    r"""Write a dimension of a tool.
-
-    Examples
-    --------
-    >>> size(6.0, "metric"), size(6.0, "inch"), size(5.98, "metric")
-    ('6\xa0mm', '0.236\xa0in', '5.98\xa0mm')
-    """
-    if value_mm is None:
-        return NONE
-    return f"{value_mm / MM_PER_INCH:.3f}\u00a0in" if units == "inch" else f"{value_mm:g}\u00a0mm"
 
 
 def wear(value_mm: float, units: str) -> str:
@@ -113,10 +100,10 @@ def chatter(totals: Totals) -> str:
 def kind_words(tool: Tool, units: str) -> str:
     """Say in a line what a tool is."""
     if not tool.is_end_mill:
-        return ", ".join(filter(None, (tool.kind, flutes(tool.teeth))))
+        return ", ".join(filter(None, (tool.kind, flutes_words(tool.teeth))))
     coating = tool.edge.coating or (tool.type.coating if tool.type else None)
     sizes = size(tool.diameter_mm, units) if tool.diameter_mm else None
-    words = (tool.type.label if tool.type else "end mill", sizes, flutes(tool.teeth), coating)
+    words = (tool.type.label if tool.type else "end mill", sizes, flutes_words(tool.teeth), coating)
     return ", ".join(filter(None, words))
 
 
@@ -129,11 +116,6 @@ def counted(count: int, one: str, more: str = "") -> str:
     ('1 cut', '3 entries')
     """
     return f"{grouped(count, 9)} {one if count == 1 else more or one + 's'}"
-
-
-def flutes(count: int | None) -> str | None:
-    """Say how many flutes."""
-    return f"{count}\u00a0{'flute' if count == 1 else 'flutes'}" if count else None
 
 
 def life_words(tool: Tool, outlook: Outlook | None = None) -> str:
@@ -251,7 +233,7 @@ def type_rows(tool: Tool, units: str) -> list[tuple[str, str]]:
         ("Pitch", pitch_words(kind)),
         ("Substrate", kind.substrate),
         ("Coating", edge.coating or kind.coating),
-        ("Highest speed RPMX", kind.RPMX and f"{kind.RPMX:,.0f}".replace(",", "\u202f") + "\u00a0rpm"),
+        ("Highest speed RPMX", kind.RPMX and f"{grouped(kind.RPMX, 9)}\u00a0rpm"),
         ("Maker", kind.maker),
         ("Price", kind.price),
     ]

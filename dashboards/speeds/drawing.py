@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from shopmon.dashboards.look.measures import MM_PER_INCH
 
 WIDE, HIGH = 640, 500
 LEFT, RIGHT, TOP, BOTTOM = 78, 14, 16, 92  # room for the numbers; below them a lane for cuts without depth
@@ -18,7 +19,6 @@ DEPTHS = 44
 MOST_MARKS = 200
 ROOM = 1.15  # above what the picture has to show
 TICKS = (1, 2, 2.5, 5, 10)
-MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,9 @@
 import math
 from typing import Any
 
-from shopmon.dashboards.look.words import NONE, grouped
+from shopmon.dashboards.look.measures import MM_PER_INCH
+from shopmon.dashboards.look.words import NONE, flutes_words, grouped
 
-MM_PER_INCH = 25.4
 FEET_PER_M = 1 / 0.3048
 FIELDS = {
     "diameter_mm": "Cutting diameter",
@@ -100,21 +100,6 @@ def tiny(value_um: float, units: str) -> str:
     return f"{value_um:.2g}\u00a0µm" if value_um < 99.5 else f"{grouped(value_um, 2)}\u00a0µm"
 
 
-def feed(value_mm_min: float | None, units: str) -> str:
-    r"""Write a table feed.
-
-    Examples
-    --------
-    >>> feed(2160.4, "metric").replace("\u202f", " "), feed(2160.4, "inch")
-    ('2 160\xa0mm/min', '85.1\xa0in/min')
-    """
-    if value_mm_min is None:
-        return NONE
-    if units == "inch":
-        return f"{value_mm_min / MM_PER_INCH:.1f}\u00a0in/min"
-    return f"{grouped(value_mm_min)}\u00a0mm/min"
-
-
 def cutting_speed(value_m_min: float, units: str) -> str:
     r"""Write a cutting speed.
 
@@ -166,7 +151,7 @@ def summary(context: dict[str, Any], units: str) -> str:
     parts = (
         context.get("end_mill"),
         told["diameter_mm"] and f"Ø\u00a0{length(told['diameter_mm'], units)}",
-        told["flutes"] and f"{told['flutes']}\u00a0{'flute' if told['flutes'] == 1 else 'flutes'}",
+        flutes_words(told["flutes"]),
         told["stickout_mm"] and f"{length(told['stickout_mm'], units)} out",
         told["material"],
         told["milling"],

@@ -4,6 +4,7 @@ from typing import Any
 
 from flask import Blueprint, current_app, render_template, request
 from shopmon.dashboards.errors import Refusal
+from shopmon.dashboards.look.measures import feed
 from shopmon.dashboards.speeds import figures
 from shopmon.dashboards.speeds.drawing import SHADES, drawing
 
@@ -41,9 +42,10 @@ blueprint = Blueprint("speeds", __name__, url_prefix="/speeds")
 @blueprint.record_once
 def lend(state) -> None:
     """Give the templates the numbers of this page."""
-    lengths = ("depth", "length", "tiny", "feed", "cutting_speed", "in_units", "unit_of")
+    lengths = ("depth", "length", "tiny", "cutting_speed", "in_units", "unit_of")
     said = (*lengths, "rpm", "chance", "summary")
     state.app.jinja_env.globals.update({f"say_{name}": getattr(figures, name) for name in said})
+    state.app.jinja_env.globals["say_feed"] = feed
 
 
 @blueprint.get("")

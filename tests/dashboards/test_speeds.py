@@ -6,14 +6,19 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.look import measures, words
+from shopmon.dashboards.mills import said
 from shopmon.dashboards.speeds import figures
 from shopmon.dashboards.speeds.drawing import BOTTOM, HIGH, LEFT, RIGHT, TOP, WIDE, drawing
 
 from tests.dashboards.fake_speeds import EVENT
 
 
-def test_the_examples_of_the_figures_hold():
-    assert doctest.testmod(figures).failed == 0
+@pytest.mark.parametrize("module", (words, measures, facts, said, figures))
+def test_the_examples_of_what_the_pages_write_hold(module):
+    failed, tried = doctest.testmod(module)
+    assert tried > 0 and failed == 0
 
 
 def test_what_past_cuts_say_is_given_with_the_what_if(client, monitor):
