@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from shopmon.capture.number_table import number_table
 from shopmon.errors import RecordingError
 
 SUFFIXES = (".csv", ".txt", ".lvm", ".tsv", ".npy", ".mat")
@@ -169,46 +170,12 @@ def _fields(content, depth: int = 2):
 
 
 def _text(path: Path):
-    """Read columns of numbers; lines before the first row of numbers are a header."""
-    rows, names, width = [], None, None
-    with path.open(encoding="utf-8", errors="replace") as file:
-        for line in file:
-            cells = _cells(line)
-            try:
-                numbers = [float(cell) for cell in cells]
-            except ValueError:
-                numbers = []
-            if not numbers:
-                if rows and line.strip():
-                    raise RecordingError(
-                        f"{path.name} holds text after row {len(rows)}: {line.strip()[:40]!r}.", "Remove it."
-                    )
-                names = cells or names
-                continue
-            if width is None or (len(numbers) != width and len(rows) < 3):
-                rows, width = [], len(numbers)
-            if len(numbers) != width:
-                raise RecordingError(
-                    f"Row {len(rows) + 1} of {path.name} has {len(numbers)} numbers instead of {width}.",
-                    "Check whether a comma stands for the decimal point: use a point.",
-                )
-            rows.append(numbers)
-    columns = np.array(rows).T if rows else np.empty((0, 0))
-    labels = names[: len(columns)] if names and len(names) >= len(columns) else None
-    labels = labels or [f"column {number}" for number in range(1, len(columns) + 1)]
-    unique = len(set(labels)) == len(labels) and all(labels)
-    labels = labels if unique else [f"column {number}" for number in range(1, len(columns) + 1)]
-    return _long_enough(dict(zip(labels, columns, strict=True))), None
-
-
-def _cells(line: str) -> list[str]:
-    text = line.strip()
-    for separator in ("\t", ";", ","):
-        if separator in text:
-            cells = [cell.strip() for cell in text.split(separator)]
-            # where a comma does not part the columns it can only be a decimal one
-            return cells if separator == "," else [cell.replace(",", ".") for cell in cells]
-    return text.split()
+    """Take the columns of a text, under the names in its heading where they fit."""
+    names, rows = number_table(path, MOST_BYTES)
+    labels = names[: rows.shape[1]]
+    if len(labels) < rows.shape[1] or len(set(labels)) < len(labels) or not all(labels):
+        labels = [f"column {number}" for number in range(1, rows.shape[1] + 1)]
+    return _long_enough(dict(zip(labels, rows.T, strict=True))), None
 
 
 def _long_enough(signals: dict) -> dict:

@@ -1,9 +1,8 @@
 """Limits of depth from a measured receptance of the tool tip, read from tables of numbers."""
 
-import math
 from pathlib import Path
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError
 
 FRF_FORM = "DIRECTION:FILE, for example xx:tip-x.csv"
 UNIVERSAL = (".uff", ".unv", ".ufb")
@@ -22,12 +21,10 @@ def read_response(text: str):
     Raises
     ------
     RecordingError
-        A universal file holds no response that can be used.
-    SettingError
         The file is missing, is no table of three columns of numbers, or holds no response that can be.
+    SettingError
+        The text names no direction and file.
     """
-    import numpy as np
-
     from shopmon.cutting.nouns import FrequencyResponse
 
     direction, colon, name = text.partition(":")
@@ -42,57 +39,30 @@ def read_response(text: str):
             receptance_m_per_n=measured.receptance,
             direction=direction,
         )
-    rows = [_numbers(number, line, name) for number, line in _lines(name)]
-    if not rows:
-        raise SettingError(f"{name} holds no numbers.", f"Three columns are needed: {COLUMNS}.")
-    table = np.array(rows)
-    if np.any(np.diff(table[:, 0]) <= 0):
-        at = int(np.argmax(np.diff(table[:, 0]) <= 0)) + 1
-        raise SettingError(
-            f"{name}: the frequencies do not ascend at {table[at, 0]:g} Hz.",
-            "Sort the lines, each frequency once.",
-        )
+    return _from_table(Path(name), direction)
+
+
+def _from_table(path: Path, direction: str):
+    import numpy as np
+
+    from shopmon.capture.number_table import number_table
+    from shopmon.cutting.nouns import FrequencyResponse
+
+    _, rows = number_table(path, LARGEST_BYTES)
+    if rows.shape[1] != 3:
+        raise RecordingError(f"{path.name} has {rows.shape[1]} columns, not three.", f"Give {COLUMNS}.")
+    for bad, said, hint in (
+        (~np.isfinite(rows).all(axis=1), "holds a value that is not finite",
+         "Leave such lines out only outside the modes; else measure again."),
+        (np.diff(rows[:, 0], prepend=-np.inf) <= 0, "does not ascend in frequency",
+         "Sort the rows, each frequency once."),
+    ):  # fmt: skip
+        if bad.any():
+            at = int(np.argmax(bad))
+            raise RecordingError(f"{path.name}: row {at + 1}, {rows[at, 0]:g} Hz, {said}.", hint)
     return FrequencyResponse(
-        frequency_hz=table[:, 0], receptance_m_per_n=table[:, 1] + 1j * table[:, 2], direction=direction
+        frequency_hz=rows[:, 0], receptance_m_per_n=rows[:, 1] + 1j * rows[:, 2], direction=direction
     )
-
-
-def _lines(name: str) -> list[tuple[int, str]]:
-    """Lines that are no heading and not empty, with their numbers."""
-    path = Path(name)
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise SettingError(f"{name} is too large for a response.", "Give the table of one response.")
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as exc:
-        raise SettingError(f"{name} is no text.", f"Give a table with {COLUMNS}.") from exc
-    except OSError as exc:
-        raise SettingError(f"{name} cannot be read: {exc.strerror}.", "Check the path.") from exc
-    found = [(number, line.strip()) for number, line in enumerate(text.splitlines(), 1) if line.strip()]
-    return [(number, line) for number, line in found if not _is_heading(line, number == found[0][0])]
-
-
-def _is_heading(line: str, first: bool) -> bool:
-    return line[0] in "#%;" or (first and not (line[0].isdigit() or line[0] in "+-."))
-
-
-def _numbers(number: int, line: str, name: str) -> list[float]:
-    separator = next((mark for mark in (";", "\t", ",") if mark in line), None)
-    parts = [part.strip() for part in line.split(separator)]
-    if separator == ";":
-        parts = [part.replace(",", ".") for part in parts]
-    try:
-        values = [float(part) for part in parts[:3]]
-    except ValueError:
-        values = []
-    if len(parts) != 3 or len(values) != 3:
-        raise SettingError(f"{name}, line {number}: '{line[:40]}' is not three numbers.", f"Give {COLUMNS}.")
-    if not all(math.isfinite(value) for value in values):
-        raise SettingError(
-            f"{name}, line {number} holds a value that is not finite.",
-            "Leave such lines out only outside the modes; else measure again.",
-        )
-    return values
 
 
 def frf_result(case, texts: tuple[str, ...], cuts: list[tuple[float, float]], rpm, deepest_mm: float) -> dict:

@@ -41,7 +41,7 @@ def check_spindle(signal: MeasuredSignal, stated_rpm: float, tones: BearingTones
 
     Raises
     ------
-    SettingError
+    RecordingError
         The run cannot be judged: too short, constant, or no numbers.
     """
     # without a bearing's tones the shaft is found all the same: half a turn belongs to no part

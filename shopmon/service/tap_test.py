@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from shopmon.cutting.nouns import Mode
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError
 from shopmon.signals.decay_poles import decay_poles
 from shopmon.signals.frequency_response import (
     MeasuredResponse,
@@ -75,7 +75,7 @@ def with_force(
 
     Raises
     ------
-    SettingError
+    RecordingError
         No clean hit, or no mode, is in the recording.
     """
     _check(force_n, response_m_s2, sample_rate_hz, settings)
@@ -88,7 +88,7 @@ def with_force(
     hits = [_with_overload(hit, response_m_s2, settings.response_limit) for hit in hits]
     good = [hit for hit in hits if hit.fault is None]
     if not good:
-        raise SettingError(
+        raise RecordingError(
             f"None of the {len(hits)} hits is clean: "
             f"{'; '.join(FAULTS[fault][1] for fault in sorted({hit.fault for hit in hits}))}.",
             "Hit once and draw back at once. Check that --force names the hammer, not the accelerometer.",
@@ -135,7 +135,7 @@ def without_force(response, sample_rate_hz: float, settings: TapSettings) -> dic
 
     Raises
     ------
-    SettingError
+    RecordingError
         No hit, or nothing that rings, is in the recording.
     """
     _check(response, response, sample_rate_hz, settings)
@@ -150,7 +150,7 @@ def without_force(response, sample_rate_hz: float, settings: TapSettings) -> dic
     ]  # fmt: skip
     tones = _agreed(rung)
     if not tones:
-        raise SettingError(
+        raise RecordingError(
             "Nothing rings long enough after the hits to be told from noise.",
             "Put the sensor on the tool or the holder's end, and hit a little harder.",
         )
@@ -201,7 +201,7 @@ def _check(trigger, response, sample_rate_hz: float, settings: TapSettings) -> N
     if trigger.shape != response.shape:
         raise SettingError("Force and response are not equally long.", "Record both at once, at one rate.")
     if not (np.all(np.isfinite(trigger)) and np.all(np.isfinite(response))):
-        raise SettingError("The recording holds values that are no numbers.", "Record it again.")
+        raise RecordingError("The recording holds values that are no numbers.", "Record it again.")
     if settings.lowest_hz >= 0.45 * sample_rate_hz:
         raise SettingError(
             f"The recording ends at {0.45 * sample_rate_hz:.0f} Hz, below the band.", "Take a faster sensor."

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError
 from shopmon.signals.bearing_tones import BearingTones
 from shopmon.signals.envelope import EnvelopeSpectra, envelope_spectra
 from shopmon.signals.spectra import hann_window
@@ -108,8 +108,10 @@ def bearing_signs(
 
     Raises
     ------
-    SettingError
+    RecordingError
         The recording is too short for the speed, constant, or holds no numbers.
+    SettingError
+        The speed cannot be.
     """
     samples = np.asarray(samples, dtype=float)
     _check(samples, sample_rate_hz, stated_rpm)
@@ -143,15 +145,15 @@ def _check(samples: np.ndarray, sample_rate_hz: float, stated_rpm: float) -> Non
             "Check the speed, or take a faster sensor.",
         )
     if samples.ndim != 1 or not np.all(np.isfinite(samples)):
-        raise SettingError("The recording holds values that are no numbers.", "Record it again.")
+        raise RecordingError("The recording holds values that are no numbers.", "Record it again.")
     needed = max(SHORTEST_S, FEWEST_TURNS * 60 / stated_rpm)
     if samples.size < needed * sample_rate_hz:
-        raise SettingError(
+        raise RecordingError(
             f"The recording is too short to hear a bearing: {samples.size / sample_rate_hz:.2f} s.",
             f"At {stated_rpm:g} rpm record at least {needed:.1f} s; ten seconds are better.",
         )
     if np.ptp(samples) == 0:
-        raise SettingError(
+        raise RecordingError(
             "The recording is constant: nothing was measured.", "Check the sensor and its cable."
         )
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError
 
 FORCE_TAPER = 0.1  # share of the force window that fades out
 
@@ -92,13 +92,13 @@ def measured_response(
 
     Raises
     ------
-    SettingError
+    RecordingError
         There is no hit, or no force.
     """
     if forces.size == 0 or forces.shape != accelerations.shape:
-        raise SettingError("There is no hit to average.", "Hit again, or lower the trigger.")
+        raise RecordingError("There is no hit to average.", "Hit again, or lower the trigger.")
     if not np.any(forces):
-        raise SettingError("The force is zero throughout.", "Check the hammer's cable and channel.")
+        raise RecordingError("The force is zero throughout.", "Check the hammer's cable and channel.")
     if estimator not in ("H1", "H2"):
         raise SettingError(f"There is no estimator {estimator!r}.", "Use H1 or H2.")
     force, response = fft.rfft(forces)[:, 1:], fft.rfft(accelerations)[:, 1:]

@@ -11,7 +11,7 @@ from math import pi
 
 import numpy as np
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError
 from shopmon.signals.decay_poles import DecayPole, decay_poles
 from shopmon.signals.frequency_response import MeasuredResponse
 
@@ -76,8 +76,10 @@ def fit_modes(measured: MeasuredResponse, lowest_hz: float, highest_hz: float) -
 
     Raises
     ------
+    RecordingError
+        No mode stands out of the noise.
     SettingError
-        The band holds too few lines, or no mode stands out of the noise.
+        The band holds too few lines.
     """
     frequency = measured.frequency_hz
     inside = (frequency >= lowest_hz) & (frequency <= highest_hz)
@@ -85,7 +87,9 @@ def fit_modes(measured: MeasuredResponse, lowest_hz: float, highest_hz: float) -
         raise SettingError("The band holds too few lines of the spectrum.", "Widen it, or record longer.")
     poles = _poles(measured, lowest_hz, highest_hz)
     if not poles:
-        raise SettingError("No mode stands out of the noise.", "Hit a little harder, and average more hits.")
+        raise RecordingError(
+            "No mode stands out of the noise.", "Hit a little harder, and average more hits."
+        )
     weight = _weights(measured)[inside]
     # first with the poles where the decay has them, which is quick and takes most of the noise's own away
     for evaluations in (1, MOST_EVALUATIONS):

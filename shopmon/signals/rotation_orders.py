@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import fft
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError
 from shopmon.signals.spectra import hann_window, sine_scaled
 
 STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM, 1901)
@@ -44,11 +44,11 @@ def order_amplitudes(
 
     Raises
     ------
-    SettingError
+    RecordingError
         The recording covers fewer than four turns: neighbouring multiples could not be told apart.
     """
     if samples.size * rotation_hz < 4 * sample_rate_hz:
-        raise SettingError("The recording covers fewer than four turns.", "Record longer.")
+        raise RecordingError("The recording covers fewer than four turns.", "Record longer.")
     count = min(orders, int(0.45 * sample_rate_hz / rotation_hz))
     window = sine_scaled(hann_window(samples.size))
     weighed = (samples - samples.mean()) * window

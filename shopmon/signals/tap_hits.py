@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError
 
 TRIGGER_SHARE = 0.2  # of the recording's hardest hit
 LEAST_OVER_NOISE = 8.0
@@ -65,14 +65,14 @@ def find_hits(
 
     Raises
     ------
-    SettingError
+    RecordingError
         Nothing stands out of the noise.
     """
     size = np.abs(trigger - np.median(trigger))
     noise = float(np.median(size)) / 0.6745
     hardest = float(size.max()) if size.size else 0.0
     if hardest <= LEAST_OVER_NOISE * noise or hardest == 0:
-        raise SettingError("No hit stands out of the recording.", "Hit a little harder, or raise the gain.")
+        raise RecordingError("No hit stands out of the recording.", "Hit a little harder, or raise the gain.")
     level = max(TRIGGER_SHARE * hardest, LEAST_OVER_NOISE * noise)
     above = np.flatnonzero(size >= level)
     starts, last = [], -np.inf

@@ -58,7 +58,7 @@ def test_the_sample_of_the_standards_own_library(reference_data):
         ("wall.x3p", b"no zip", "no X3P"),
         ("wall.x3p", b"", "no X3P"),
         ("wall.sdf", b"aBCR-1.0", "no kind of file"),
-        ("wall.csv", b"", "no signal"),
+        ("wall.csv", b"", "holds no numbers"),
         ("wall.csv", b"0,5\n0,6\n" * 100, "several signals"),
         ("wall.csv", b"1.0\nnan\n" * 100, "no numbers"),
     ],

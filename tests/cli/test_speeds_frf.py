@@ -85,16 +85,16 @@ def broken(path, number, line):
     [
         ("300.0,nan,0", "not finite"),
         ("300.0,inf,0", "not finite"),
-        ("300.0,1e-8", "not three numbers"),
-        ("300.0,a,b", "not three numbers"),
-        ("1.0,1e-8,0", "do not ascend"),
+        ("300.0,1e-8", "2 numbers instead of 3"),
+        ("300.0,a,b", "line 51"),
+        ("1.0,1e-8,0", "does not ascend"),
     ],
 )
 def test_a_line_that_cannot_be_is_named(capsys, tmp_path, line, said):
     name = table(tmp_path / "x.csv")
     broken(tmp_path / "x.csv", 50, line)
     status, out, err = run(capsys, "--frf", name, "--at", "6000,1")
-    assert (status, out) == (2, "")
+    assert (status, out) == (1, "")
     assert said in err
     assert len(err.strip().splitlines()) == 1
 
@@ -108,14 +108,18 @@ def test_a_response_too_coarse_or_too_short_for_its_mode_is_refused(capsys, tmp_
 
 @pytest.mark.parametrize(
     ("content", "said"),
-    [(b"", "no numbers"), (b"\xff\xfe\x00\x01", "no text"), (b"frequency_hz,real,imag\n", "no numbers")],
+    [(b"", "no numbers"), (b"\xff\xfe\x00\x01", "no numbers"), (b"frequency_hz,real,imag\n", "no numbers")],
 )
 def test_files_that_are_no_table_are_refused(capsys, tmp_path, content, said):
     path = tmp_path / "x.csv"
     path.write_bytes(content)
     status, _, err = run(capsys, "--frf", f"xx:{path}", "--at", "6000,1")
-    assert status == 2
+    assert status == 1
     assert said in err
+
+
+def test_a_response_that_is_not_there(capsys, tmp_path):
+    assert run(capsys, "--frf", f"xx:{tmp_path / 'nowhere.csv'}", "--at", "6000,1")[0] == 1
 
 
 def test_what_does_not_go_together_or_is_missing_is_said(capsys, tmp_path):
@@ -123,7 +127,6 @@ def test_what_does_not_go_together_or_is_missing_is_said(capsys, tmp_path):
     wrong = (
         ["--frf", name],
         ["--frf", "zz:x.csv", "--at", "6000,1"],
-        ["--frf", f"xx:{tmp_path / 'nowhere.csv'}", "--at", "6000,1"],
         ["--frf", name, "--frf", name, "--at", "6000,1"],
         ["--frf", name, "--mode", "x:900:0.02:9e6", "--at", "6000,1"],
         ["--frf", name, "--chatter-hz", "900", "--rpm", "6000"],

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError, SettingError, ShopmonError
 from shopmon.service.tap_test import TapSettings, from_response, modes_of, with_force, without_force
 from tests.hits import RATE, taps
 
@@ -63,7 +63,7 @@ def test_double_hits_are_left_out():
 
 
 def test_only_double_hits_are_refused_with_the_reason():
-    with pytest.raises(SettingError, match="touched twice"):
+    with pytest.raises(RecordingError, match="touched twice"):
         with_force(*taps(ONE, hits=2, double=(0, 1)), RATE, SETTINGS)
 
 
@@ -115,7 +115,7 @@ def test_the_same_response_gives_the_same_modes():
     ],
 )
 def test_what_is_no_tap_test_is_refused(force, response):
-    with pytest.raises(SettingError) as error:
+    with pytest.raises(ShopmonError) as error:
         with_force(force, response, RATE, SETTINGS)
     assert error.value.hint
 
@@ -135,7 +135,7 @@ def test_a_band_above_the_sensor_is_refused():
 
 def test_hammer_and_sensor_mixed_up_is_thought_of():
     force, response = taps(ONE)
-    with pytest.raises(SettingError) as error:
+    with pytest.raises(RecordingError) as error:
         with_force(response, force, RATE, SETTINGS)
     assert "--force" in error.value.hint
     with pytest.raises(SettingError, match="same signal"):
@@ -148,7 +148,7 @@ def test_a_steady_tone_is_no_hit():
     sound = np.sin(2 * np.pi * 700 * t) * (t > 0.1) * (1 + t) + noise
     try:
         found = codes(without_force(sound, RATE, SETTINGS))
-    except SettingError:
+    except ShopmonError:
         return
     assert "not-like-hits" in found
 

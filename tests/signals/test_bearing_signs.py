@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.errors import SettingError
+from shopmon.errors import SettingError, ShopmonError
 from shopmon.signals.bearing_signs import bearing_signs
 from shopmon.signals.bearing_tones import BearingTones, bearing_tones
 from tests.bearing_sound import defect_clicks, healthy_sound
@@ -84,7 +84,7 @@ def test_gain_and_polarity_change_nothing(factor):
     ],
 )
 def test_what_cannot_be_judged_is_refused(samples, rpm):
-    with pytest.raises(SettingError):
+    with pytest.raises(ShopmonError):
         bearing_signs(samples, RATE, rpm, BEARING)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.errors import SettingError
+from shopmon.errors import RecordingError
 from shopmon.signals.rotation_orders import order_amplitudes, refine_rotation, velocity_rms_mm_s
 
 RATE = 8000.0
@@ -30,7 +30,7 @@ def test_orders_above_what_the_sensor_hears_are_left_out():
 
 
 def test_too_few_turns_are_refused():
-    with pytest.raises(SettingError):
+    with pytest.raises(RecordingError):
         order_amplitudes(np.zeros(300), RATE, 50.0, 3)
 
 
