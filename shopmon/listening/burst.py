@@ -75,9 +75,11 @@ class _Comparison:
         return power_db(power[np.clip(index, 0, power.size - 1)].max(axis=-1))
 
     def levels_db(self, places_hz: np.ndarray) -> np.ndarray:
+        """Return the level at each place in the stretch that rose."""
         return self._near(self.power, places_hz)
 
     def before_db(self, places_hz: np.ndarray) -> np.ndarray:
+        """Return the level at each place in the sound before it."""
         return self._near(self.before, places_hz)
 
     def added(self, low_hz: np.ndarray, high_hz: np.ndarray, shift_hz: np.ndarray | float = 0.0) -> float:

@@ -1,6 +1,5 @@
 """What is being cut, with what and how, as far as somebody said: checked before it goes anywhere."""
 
-import math
 from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
@@ -12,6 +11,7 @@ from shopmon.errors import SettingError
 from shopmon.listening.counsel import CutFacts
 from shopmon.listening.preferences import preferences_from
 from shopmon.listening.setup import Setup
+from shopmon.records.register_fields import choice, number, whole
 from shopmon.service.settings import Machine
 
 TEXT_LIMIT = 200
@@ -97,11 +97,10 @@ def checked_context(values: Mapping[str, Any]) -> dict[str, Any]:
 
 def _checked(name: str, value: Any) -> Any:
     if name in NUMBERS:
-        return _number(name, value)
+        low, high = NUMBERS[name]
+        return (whole if name == "flutes" else number)(low, high)(name, value)
     if name in CHOICES:
-        if value not in CHOICES[name]:
-            raise SettingError(f"{name} cannot be {value!r}.", f"Use one of: {', '.join(CHOICES[name])}.")
-        return value
+        return choice(CHOICES[name], required=True)(name, value)
     if name in TEXTS:
         if not isinstance(value, str) or len(value) > TEXT_LIMIT:
             raise SettingError(f"{name} should be a text of at most {TEXT_LIMIT} characters.", "Shorten it.")
@@ -113,20 +112,3 @@ def _checked(name: str, value: Any) -> Any:
         f"'{name}' is not part of the context.",
         f"Did you mean '{close[0]}'?" if close else f"Known: {', '.join(FIELDS)}.",
     )
-
-
-def _number(name: str, value: Any) -> float | int:
-    low, high = NUMBERS[name]
-    good = (
-        isinstance(value, int | float)
-        and not isinstance(value, bool)
-        and math.isfinite(value)
-        and low <= value <= high
-    )
-    if not good:
-        raise SettingError(f"{name} cannot be {value!r}.", f"Enter a number from {low:g} to {high:g}.")
-    if name == "flutes":
-        if value != int(value):
-            raise SettingError(f"flutes cannot be {value!r}.", "Enter a whole number.")
-        return int(value)
-    return float(value)

@@ -52,7 +52,8 @@ class ToneSign:
     verdict
         A sign of a defect, cannot tell, or no sign.
     confidence
-        Probability of a defect there, from simulated bearings with as many healthy ones as others.
+        Probability of a defect there, from simulated bearings with as many healthy ones as others; None where
+        it cannot be told.
     reason
         Why, in words.
     """
@@ -64,7 +65,7 @@ class ToneSign:
     multiples_db: tuple[float | None, ...]
     band_hz: tuple[float, float]
     verdict: Verdict
-    confidence: float
+    confidence: float | None
     reason: str
 
 
@@ -324,7 +325,7 @@ def _judged(part: str, expected_hz: float, found: _Found, rotation_hz: float, ch
         multiples_db=found.multiples_db,
         band_hz=found.band_hz,
         verdict=verdict,
-        confidence=_confidence(found.db),
+        confidence=None if verdict == "cannot-tell" else _confidence(found.db),
         reason=reason,
     )
 

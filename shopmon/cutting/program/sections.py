@@ -69,6 +69,7 @@ class _Draft:
     cuts: bool = False
 
     def add(self, kind: SpanKind, seconds: float) -> None:
+        """Add time of one kind, joined to the span before it where that is of the same kind."""
         if kind in self.seconds:
             self.seconds[kind] += seconds
         if self.spans and (self.spans[-1][0] == kind or len(self.spans) >= MOST_SPANS):
