@@ -2,6 +2,7 @@
 
 from flask import Blueprint, current_app, render_template, request
 from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.cuts.sections import sections
 from shopmon.dashboards.errors import Refusal
 
 ON_A_PAGE = 25
@@ -63,4 +64,5 @@ def one(cut_id: str) -> str:
         tools=sorted(monitor.register.tools(totals=False), key=by_label),
         first_s=first,
         last_s=last,
+        sections=sections(monitor, cut),
     )
