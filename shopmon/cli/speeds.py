@@ -173,10 +173,12 @@ def earlier_tones(options: dict):
     for text in options["earlier"]:
         try:
             hz, rpm = (float(part) for part in text.split(","))
-        except ValueError as exc:
+        except ValueError:
+            hz = rpm = 0.0
+        if not (0 < hz < float("inf") and 0 < rpm < float("inf")):
             raise SettingError(
-                f"--earlier {text!r} is no line.", "Write HZ,RPM, for example 1390,10500."
-            ) from exc
+                f"--earlier {text!r} is not a tone with its speed.", "Write HZ,RPM, for example 1390,10500."
+            )
         found.append(ChatterTone(frequency_hz=hz, rpm=rpm, flutes=options["flutes"]))
     return tuple(found)
 

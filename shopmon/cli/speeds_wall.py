@@ -18,15 +18,13 @@ def wall_of(case, options: dict, rpm: float) -> dict:
     Returns
     -------
     dict
-        ``height_mm`` and ``rpm`` as asked, ``feed_marks_um`` and ``feed_marks_one_tooth_um`` (height of the
-        marks when every tooth, or one alone, makes the wall) and ``plans``, one per number of passes.
+        As `shopmon.service.speed_wall.wall_figures`, each plan with its ``verdict``.
     """
     from shopmon.cutting.deflection import cantilever
-    from shopmon.cutting.finish import cusp_um, wall_um
-    from shopmon.cutting.finishing import finishing_plans
     from shopmon.cutting.forces import EdgeForces
     from shopmon.cutting.materials import material
     from shopmon.cutting.nouns import EndMillType
+    from shopmon.service.speed_wall import wall_figures
 
     for name in ("stickout", "fz", "diameter"):
         if options[name] is None:
@@ -42,27 +40,11 @@ def wall_of(case, options: dict, rpm: float) -> dict:
         forces = EdgeForces.of(material(options["material"]))
     else:
         forces = EdgeForces(ktc_n_per_mm2=case.kt_n_per_mm2, krc_n_per_mm2=case.kr * case.kt_n_per_mm2)
-    fz, tool = options["fz"], cantilever(mill, options["stickout"])
-    plans = finishing_plans(tool, case, forces, fz, options["wall"], rpm)
-    return {
-        "height_mm": options["wall"],
-        "rpm": rpm,
-        "feed_marks_um": round(wall_um(fz, case.flutes, case.diameter_mm, case.milling), 3),
-        "feed_marks_one_tooth_um": round(cusp_um(fz * case.flutes, case.diameter_mm / 2), 3),
-        "plans": [_row(plan) for plan in plans],
-    }
-
-
-def _row(plan) -> dict:
-    return {
-        "passes": plan.passes,
-        "ap_mm": round(plan.ap_mm, 3),
-        "left_um": round(plan.wall.most_um, 1),
-        "taper_um": round(plan.wall.taper_um, 1),
-        "step_um": round(plan.step_um, 1),
-        "peak_n": round(plan.peak_n, 1),
-        "verdict": "quiet" if plan.quiet else "chatter",
-    }
+    tool = cantilever(mill, options["stickout"])
+    return wall_figures(
+        tool, case, forces, options["fz"], options["wall"], rpm,
+        lambda plan: {"verdict": "quiet" if plan.quiet else "chatter"},
+    )  # fmt: skip
 
 
 def wall_lines(wall: dict) -> list[str]:

@@ -1,11 +1,11 @@
 """A wall to be finished, judged before it is tried: one pass over its whole height, or several step-downs."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from shopmon.cutting.deflection import cantilever
+from shopmon.cutting.deflection import Cantilever, cantilever
 from shopmon.cutting.finish import cusp_um, wall_um
-from shopmon.cutting.finishing import finishing_plans
+from shopmon.cutting.finishing import FinishingPlan, finishing_plans
 from shopmon.cutting.forces import EdgeForces
 from shopmon.cutting.learned_advice import SpeedSheet, chance
 from shopmon.cutting.nouns import EndMillType
@@ -48,21 +48,51 @@ def wall_as_data(sheet: SpeedSheet, context: Mapping[str, Any]) -> dict[str, Any
             helix_deg=context.get("helix_deg") or 0.0,
         )  # fmt: skip
         tool = cantilever(EndMillType(DC=asked.diameter_mm), context["stickout_mm"])
-        plans = finishing_plans(tool, cut, forces, fz, context["ap_mm"], rpm)
-        marks = wall_um(fz, asked.flutes, asked.diameter_mm, asked.milling)
-        alone = cusp_um(fz * asked.flutes, asked.diameter_mm / 2)
+        return wall_figures(
+            tool, cut, forces, fz, context["ap_mm"], rpm,
+            lambda plan: {"probability_quiet": round(chance(sheet.found, rpm, plan.ap_mm), 2)},
+        )  # fmt: skip
     except SettingError:
         return None  # higher than the stickout, or a feed that is none: there is no such wall
+
+
+def wall_figures(
+    tool: Cantilever,
+    cut: CutCase,
+    forces: EdgeForces,
+    fz_mm: float,
+    height_mm: float,
+    rpm: float,
+    verdict: Callable[[FinishingPlan], dict[str, Any]],
+) -> dict[str, Any]:
+    """Return the ways to finish a wall, as page and command show them.
+
+    Parameters
+    ----------
+    tool, cut, forces, fz_mm
+        What cuts, how, against which forces, with which feed per tooth.
+    height_mm, rpm
+        Of the wall, and of the spindle.
+    verdict
+        What is said of a plan's staying quiet, as a key and its value.
+
+    Returns
+    -------
+    dict
+        ``height_mm``, ``rpm``, ``feed_marks_um`` and ``feed_marks_one_tooth_um`` (height of the marks when
+        every tooth, or one alone, makes the wall), ``plans``, one per number of passes.
+    """
+    plans = finishing_plans(tool, cut, forces, fz_mm, height_mm, rpm)
     return {
-        "height_mm": context["ap_mm"],
+        "height_mm": height_mm,
         "rpm": rpm,
-        "feed_marks_um": round(marks, 3),
-        "feed_marks_one_tooth_um": round(alone, 3),
-        "plans": [_plan(plan, sheet, rpm) for plan in plans],
+        "feed_marks_um": round(wall_um(fz_mm, cut.flutes, cut.diameter_mm, cut.milling), 3),
+        "feed_marks_one_tooth_um": round(cusp_um(fz_mm * cut.flutes, cut.diameter_mm / 2), 3),
+        "plans": [{**_plan(plan), **verdict(plan)} for plan in plans],
     }
 
 
-def _plan(plan, sheet: SpeedSheet, rpm: float) -> dict[str, Any]:
+def _plan(plan: FinishingPlan) -> dict[str, Any]:
     return {
         "passes": plan.passes,
         "ap_mm": round(plan.ap_mm, 3),
@@ -70,5 +100,4 @@ def _plan(plan, sheet: SpeedSheet, rpm: float) -> dict[str, Any]:
         "taper_um": round(plan.wall.taper_um, 1),
         "step_um": round(plan.step_um, 1),
         "peak_n": round(plan.peak_n, 1),
-        "probability_quiet": round(chance(sheet.found, rpm, plan.ap_mm), 2),
     }

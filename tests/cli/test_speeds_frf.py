@@ -142,7 +142,8 @@ def test_an_earlier_tone_is_read_and_goes_with_a_tone(capsys):
     status, out, err = run(capsys, *tone, "--earlier", "1390,10000")
     assert status == 0, err
     assert "1390 Hz at 10000 rpm" in " ".join(out.split())
-    for words in ([*tone, "--earlier", "1390"], ["--earlier", "1390,10000", "--at", "6000,1"]):
+    bad = [[*tone, "--earlier", text] for text in ("1390", "1390,0", "nan,10000")]
+    for words in (*bad, ["--earlier", "1390,10000", "--at", "6000,1"]):
         assert run(capsys, *words)[0] == 2
 
 

@@ -14,6 +14,7 @@ CENTRES = "IJK"
 PLAIN_DWELL_LIMIT = 50
 LONGEST_DWELL_S = 3600.0
 MOST_REPEATS = 10_000
+MOST_TURNS = 10_000  # of one helix
 
 
 class Motion:
@@ -219,8 +220,13 @@ class Motion:
         arc = self._closed(block, start, end, clockwise)
         self._arcs += 1
         turned = arc.turned_rad
-        if words.get("P", 1) > 1:
-            turned += (int(words["P"]) - 1) * (-2 * pi if clockwise else 2 * pi)
+        turns = words.get("P", 1)
+        if turns != int(turns) or not 1 <= turns <= MOST_TURNS:
+            raise ProgramError(
+                f"Line {block.line}: an arc of {turns:g} turns (P) cannot be meant.",
+                f"Give a whole number of turns, at most {MOST_TURNS}.",
+            )
+        turned += (int(turns) - 1) * (-2 * pi if clockwise else 2 * pi)
         flat, rise = arc.radius_mm * abs(turned), way[across]
         length = hypot(flat, rise)
         seconds = self._seconds(block, length, 0.0)

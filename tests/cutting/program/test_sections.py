@@ -122,6 +122,8 @@ def test_a_tool_changed_in_a_subprogram_belongs_to_the_line_of_the_call():
         (["M98 P1", "M30", "O1", "M99", "O1", "M99"], "subprogram 1 is there twice"),
         (["T1.5 M6"], "T1.5 is no tool number"),
         (["S-5"], "S-5 is no spindle speed"),
+        (["G2 I10 P1000000000 F600"], "turns .P. cannot be meant"),
+        (["G2 I10 P2.5 F600"], "an arc of 2.5 turns"),
     ],
     ids=str,
 )
