@@ -8,7 +8,8 @@ import numpy as np
 import soundfile
 from scipy import fft
 
-from shopmon.listening import speed, suspect
+from shopmon.listening import chain, speed, suspect
+from shopmon.listening.chain import Chain
 from shopmon.listening.front import Front
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -22,10 +23,10 @@ FFT_LENGTH = 8192
 STAGES = {
     "front: levels, decimation, spectrum, floor": (Front, "look"),
     "speed: search, tracker, comb": (speed.Speed, "follow"),
-    "engagement and background": (Listener, "_hear_engagement"),
-    "stray lines, family, evidence": (Listener, "_hear_strays"),
+    "engagement and background": (Chain, "_hear_engagement"),
+    "stray lines, family, evidence": (Chain, "_hear_strays"),
     "  of that: finding lines": (suspect, "find_lines"),
-    "frame": (Listener, "_frame"),
+    "frame": (chain, "frame_of"),
 }
 
 

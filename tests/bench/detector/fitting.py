@@ -13,7 +13,7 @@ import numpy as np
 from scipy import optimize
 
 from shopmon.errors import SettingError
-from shopmon.listening import listener as engine
+from shopmon.listening import chain as engine
 from shopmon.listening import suspect as judged
 from shopmon.listening.clues import CLUES
 from shopmon.listening.evidence import EvidenceModel
