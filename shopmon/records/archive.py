@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from shopmon import __version__
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import BootClock
+from shopmon.records.carrying.unpacking import undo_half_an_import
 from shopmon.records.cut_rows import cut_sums
 from shopmon.records.database import open_database, open_reader, unusable
 from shopmon.records.features import FeatureRow
@@ -121,6 +122,7 @@ class Archive(RowWriting, LearningRows, Reader):
         data = DataFolder(data_dir)
         engine = None
         try:
+            undo_half_an_import(data)
             engine = open_database(data.database, data.backups)
             clock = BootClock.this_boot()
             recovered = recover(engine, data, now_s=clock.now_s(), buffer_s=buffer_s, keep_audio=keep_audio)

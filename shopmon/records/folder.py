@@ -9,6 +9,7 @@
     recordings/         ID.flac or ID.wav, beside it ID.flac.state.json; ID.features.npz
     photos/             ID.jpg, ID.png or ID.webp
     programs/           ID.nc, the text of an NC program as it was loaded
+    incoming/           what an import has unpacked and not yet taken over
 """
 
 import errno
@@ -22,9 +23,38 @@ from pathlib import Path
 from shopmon.errors import StoreError
 
 DATABASE_NAME = "shopmon.db"
+CARRIED = ("recordings", "photos", "programs")  # what an export takes along beside the database
 
 
-class DataFolder:
+class FolderPaths:
+    """The paths inside one data folder; looking at them makes and locks nothing.
+
+    Parameters
+    ----------
+    root
+        The folder.
+    """
+
+    def __init__(self, root: Path):
+        self.root = Path(root)
+        self.database = self.root / DATABASE_NAME
+        self.backups = self.root / "backups"
+        self.buffer = self.root / "buffer"
+        self.recordings = self.root / "recordings"
+        self.photos = self.root / "photos"
+        self.programs = self.root / "programs"
+        self.incoming = self.root / "incoming"
+
+    def relative(self, path: Path) -> str:
+        """Return `path` as it is written in the database."""
+        return path.relative_to(self.root).as_posix()
+
+    def free_bytes(self) -> int:
+        """Return what is free on the disk for this program."""
+        return shutil.disk_usage(self.root).free
+
+
+class DataFolder(FolderPaths):
     """The paths inside one data folder, and the lock on it.
 
     Parameters
@@ -39,13 +69,7 @@ class DataFolder:
     """
 
     def __init__(self, root: Path):
-        self.root = Path(root)
-        self.database = self.root / DATABASE_NAME
-        self.backups = self.root / "backups"
-        self.buffer = self.root / "buffer"
-        self.recordings = self.root / "recordings"
-        self.photos = self.root / "photos"
-        self.programs = self.root / "programs"
+        super().__init__(root)
         self._lock: int | None = None
         try:
             for folder in (self.root, self.buffer, self.recordings):
@@ -59,14 +83,6 @@ class DataFolder:
                 hint = "Free some space on the disk, or give a folder on another one with --data DIR."
             text = f"The data folder {self.root} cannot be used ({exc.strerror})."
             raise StoreError(text, hint) from exc
-
-    def relative(self, path: Path) -> str:
-        """Return `path` as it is written in the database."""
-        return path.relative_to(self.root).as_posix()
-
-    def free_bytes(self) -> int:
-        """Return what is free on the disk for this program."""
-        return shutil.disk_usage(self.root).free
 
     def unlock(self) -> None:
         """Let another process have the folder; calling it twice is harmless."""
