@@ -17,7 +17,6 @@ COMMANDS = {
     "spindle": "shopmon.cli.spindle",
     "tap": "shopmon.cli.tap",
     "mills": "shopmon.cli.mills",
-    "report": "shopmon.cli.report",
     "export": "shopmon.cli.export",
     "import": "shopmon.cli.import_",
     "backup": "shopmon.cli.backup",

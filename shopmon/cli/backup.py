@@ -57,6 +57,8 @@ def command(target, data_dir, settings_file, with_audio, keep):
     if new or known:
         click.echo(f"Files of sound beside it: {new} copied, {known} there already.")
     if not with_audio and size.recordings:
-        click.echo(f"Without the sound of {counted(size.recordings, 'recording')}: add --with-audio to copy it.")
+        click.echo(
+            f"Without the sound of {counted(size.recordings, 'recording')}: add --with-audio to copy it."
+        )
     if removed:
         click.echo(f"Removed as older than the {keep} that stay: {counted(len(removed), 'copy', 'copies')}.")

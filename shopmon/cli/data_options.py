@@ -1,5 +1,6 @@
 """Which data folder a command works on, and how it shows long work."""
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,7 +33,7 @@ def place_of(data_dir: Path | None, settings_file: Path | None):
 @contextmanager
 def progress_bar(total_bytes: int, label: str) -> Iterator[Callable[[int], None]]:
     """Show on standard error how far a work on so many bytes is; nothing where nobody watches."""
-    stream = click.get_text_stream("stderr")
+    stream = sys.stderr
     if not stream.isatty():
         yield lambda _: None
         return

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from shopmon.cli.data_options import counted, data_options, megabytes, place_of, progress_bar
-from shopmon.errors import SettingError
+from shopmon.errors import SettingError, StoreError
 
 
 @click.command("export")
@@ -29,9 +29,9 @@ def command(target, data_dir, settings_file, with_audio, cuts):
     """
     from shopmon.records.carrying.packing import measure, pack
 
-    folder, settings = place_of(data_dir, settings_file)
+    folder, _ = place_of(data_dir, settings_file)
     if target.suffix.lower() in (".csv", ".json"):
-        write_table(folder, target, cuts, settings)
+        write_table(folder, target, cuts)
         return
     size = measure(folder, cuts)
     if with_audio is None:
@@ -42,7 +42,8 @@ def command(target, data_dir, settings_file, with_audio, cuts):
     rows = packed.manifest.rows
     click.echo(
         f"{target}: {counted(rows.get('cuts', 0), 'cut')}, {counted(rows.get('tools', 0), 'tool')},"
-        f" {'with' if with_audio else 'without'} sound, {megabytes(packed.bytes)}. It was read back and is whole."
+        f" {'with' if with_audio else 'without'} sound, {megabytes(packed.bytes)}."
+        " It was read back and is whole."
     )
     for sentence in packed.manifest.left_out:
         click.echo(f"Not in it: {sentence}")
@@ -70,6 +71,23 @@ def ask_about_sound(size) -> bool:
     return click.confirm(question, default=False, err=True)
 
 
-def write_table(folder: Path, target: Path, cuts, settings) -> None:
-    """Write the cuts as a table."""
-    raise SettingError("A table cannot be written yet.", str(target))
+def write_table(folder: Path, target: Path, cuts) -> None:
+    """Write the cuts as a table: CSV, or ``shopmon.cuts/1``."""
+    import json
+
+    from shopmon.records.folder import whole_file
+    from shopmon.records.looking import looking_at
+    from shopmon.service.cut_data import CUTS_SCHEMA, cut_line, every_cut, lines_as_csv
+
+    with looking_at(folder) as log:
+        lines = [cut_line(cut) for cut in every_cut(log, {}) if not cuts or cut["id"].startswith(cuts)]
+    if target.suffix.lower() == ".csv":
+        text = "".join(lines_as_csv(lines))
+    else:
+        text = json.dumps({"schema": CUTS_SCHEMA, "cuts": lines}, indent=1, ensure_ascii=False)
+    try:
+        with whole_file(target) as fresh:
+            fresh.write_text(text, encoding="utf-8", newline="")
+    except OSError as exc:
+        raise StoreError(f"{target} cannot be written ({exc.strerror}).", "Give another file.") from None
+    click.echo(f"{target}: {counted(len(lines), 'cut')}.")

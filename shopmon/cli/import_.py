@@ -48,7 +48,8 @@ def report(taken, folder: Path, budget_bytes: int) -> None:
     """Say what was taken in, what was there already, and what is otherwise here than there."""
     added, known = taken.merged.added, taken.merged.known
     new = [counted(added[table], word) for table, word in SHOWN_TABLES.items() if added[table]]
-    click.echo(f"{folder}: {', '.join(new) or 'nothing new'}; {counted(taken.files, 'file')}, {megabytes(taken.bytes)}.")
+    files = f"{counted(taken.files, 'file')}, {megabytes(taken.bytes)}"
+    click.echo(f"{folder}: {', '.join(new) or 'nothing new'}; {files}.")
     if known["cuts"]:
         click.echo(f"There already, and left as they were: {counted(known['cuts'], 'cut')}.")
     if taken.merged.sound_for:

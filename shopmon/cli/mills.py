@@ -196,11 +196,13 @@ def known(register, label: str) -> str:
     return tool.id
 
 
-def reading(place):
+@contextmanager
+def reading(place) -> Iterator:
     """Give the register to look at, whether a monitor runs on it or not."""
-    from shopmon.records.register_door import looking_at
+    from shopmon.records.looking import looking_at
 
-    return looking_at(_place(place)[0])
+    with looking_at(_place(place)[0]) as log:
+        yield log.register
 
 
 @contextmanager
@@ -227,9 +229,7 @@ def writing(place) -> Iterator:
 
 
 def _place(place):
-    from shopmon.service.settings import default_data_dir, load_settings
+    from shopmon.cli.data_options import place_of
 
-    data_dir, settings_file = place
-    settings = load_settings(settings_file)
-    usual = Path(settings.storage.data_dir or default_data_dir()).expanduser()
-    return data_dir or usual, settings.storage
+    folder, settings = place_of(*place)
+    return folder, settings.storage

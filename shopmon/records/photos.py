@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from shopmon.errors import SettingError, StoreError
-from shopmon.records.folder import DataFolder, sync, whole_file
+from shopmon.records.folder import FolderPaths, sync, whole_file
 
 LARGEST_BYTES = 8 * 2**20
 SUFFIXES = {"image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
@@ -18,7 +18,7 @@ class Photos:
         The data folder.
     """
 
-    def __init__(self, data: DataFolder):
+    def __init__(self, data: FolderPaths):
         self._data = data
 
     def keep(self, photo_id: str, content: bytes) -> tuple[str, str]:

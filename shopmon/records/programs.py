@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from shopmon.errors import SettingError, StoreError
-from shopmon.records.folder import DataFolder, sync, whole_file
+from shopmon.records.folder import FolderPaths, sync, whole_file
 from shopmon.records.reading import Reader
 from shopmon.records.row_writing import RowWriting
 
@@ -27,7 +27,7 @@ class Programs:
         The data folder.
     """
 
-    def __init__(self, rows: "Reader | RowWriting", data: DataFolder):
+    def __init__(self, rows: "Reader | RowWriting", data: FolderPaths):
         self._rows, self._data = rows, data
 
     def add(self, program_id: str, name: str, content: bytes, facts: dict[str, Any]) -> None:

@@ -20,7 +20,7 @@ from shopmon.records.cut_rows import (
     wall_s,
 )
 from shopmon.records.features import as_columns, load_features, read_records
-from shopmon.records.folder import DataFolder
+from shopmon.records.folder import FolderPaths
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import (
     analyses,
@@ -52,7 +52,7 @@ class Reader:
         The data folder.
     """
 
-    def __init__(self, engine: sa.Engine, data: DataFolder):
+    def __init__(self, engine: sa.Engine, data: FolderPaths):
         self._engine, self._data = engine, data
 
     # cuts

@@ -15,7 +15,7 @@ LARGEST_MANIFEST_BYTES = 64 * 2**20
 CHUNK_BYTES = 2**20
 SAFE_NAME = re.compile(rf"(?:{'|'.join(CARRIED)})/[A-Za-z0-9][A-Za-z0-9_.-]{{0,199}}")
 SHA256 = re.compile(r"[0-9a-f]{64}")
-NOT_OURS = "Give a file that 'shopmon export' or 'shopmon backup' wrote."
+NOT_OURS = "Give what 'shopmon export' or 'shopmon backup' wrote; if it was cut short, copy it again."
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -164,7 +164,7 @@ def _brings_sound(here: dict, there: dict) -> bool:
 def _same(column: sa.Column, here, there) -> bool:
     if here == there:
         return True
-    if isinstance(column.type, sa.JSON) and None not in (here, there):
+    if isinstance(column.type, sa.JSON) and isinstance(here, str) and isinstance(there, str):
         return json.loads(here) == json.loads(there)
     return False
 
