@@ -29,9 +29,10 @@ def open_source(
     Parameters
     ----------
     spec
-        ``"mic"``, ``"demo"``, or a path, which has a separator or an extension.
+        ``"mic"``, ``"demo"``, ``"board"``, or a path, which has a separator or an extension.
     device
         Input device of a microphone: its number, its name or a part of it; None takes the system's default.
+        Of a board: its serial port, serial number or a part of its name.
     sample_rate_hz, channels, code_format
         What to ask a microphone for; None negotiates.
     sensor
@@ -66,6 +67,8 @@ def open_source(
         from shopmon.capture.simulated import DemoSource
 
         return DemoSource(real_time=real_time)
+    if spec == "board":
+        return _board(device, source_id)
     if is_path(spec):
         from shopmon.capture.recording import RecordingSource
 
@@ -74,3 +77,15 @@ def open_source(
         f"There is no source named {spec!r}.",
         "Give mic, demo, the name of a sensor in the settings, or the path of a recording (./cut.flac).",
     )
+
+
+def _board(device: str | int | None, source_id: str | None) -> Source:
+    """A board's port is never guessed: opening that of a machine's controller could disturb the machine."""
+    from shopmon.capture.sampler.board import BoardSource
+
+    if not isinstance(device, str) or not device.strip():
+        raise SettingError(
+            "It is not said on which port the sampler board is.",
+            "Give device = \"/dev/ttyACM0\" (or a part of its name) in the settings; see shopmon devices.",
+        )
+    return BoardSource(device, source_id=source_id or "board")

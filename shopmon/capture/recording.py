@@ -3,7 +3,7 @@
 import threading
 import time
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from shopmon.capture.audio_file import AudioFile, seconds
@@ -27,6 +27,8 @@ class RecordingSource:
         Pace the blocks by the monotonic clock; otherwise they come as fast as they can be read.
     sensor
         What the recording was made with.
+    kinds
+        What each channel was made with, where that is known; goes before `sensor`.
     source_id
         Name of the source in the log; the file's name when not given.
     clock
@@ -44,6 +46,7 @@ class RecordingSource:
         real_time: bool = True,
         *,
         sensor: str = "microphone",
+        kinds: Sequence[str] = (),
         source_id: str | None = None,
         clock: Callable[[], float] = time.monotonic,
     ):
@@ -55,7 +58,7 @@ class RecordingSource:
             source_id=self.source_id,
             name=self.name,
             sample_rate_hz=self._audio.sample_rate_hz,
-            channels=(Channel(kind=sensor),) * self._audio.channels,
+            channels=_channels(self._audio.channels, sensor, kinds),
             code_format=self._audio.code_format,
         )
         self._clock = clock
@@ -149,6 +152,11 @@ class Player:
             )
             self.position = end
             yield from self._constant.feed(codes)
+
+
+def _channels(count: int, sensor: str, kinds: Sequence[str]) -> tuple[Channel, ...]:
+    known = kinds if len(kinds) == count else (sensor,) * count
+    return tuple(Channel(kind=kind) for kind in known)
 
 
 def _describe(source_format: SourceFormat) -> str:

@@ -1,4 +1,4 @@
-"""``shopmon devices``: the sound inputs, and how loud it is at each of them."""
+"""``shopmon devices``: the sound inputs, how loud it is at each of them, and the serial ports of boards."""
 
 import math
 from dataclasses import asdict
@@ -32,16 +32,19 @@ def _number(context, option, value):
     help="How long to listen at each input.",
 )
 def command(json_file, no_level, seconds):
-    """List the sound inputs of this computer, each with its level.
+    """List the sound inputs of this computer, each with its level, and the USB serial ports.
+
+    A sampler board is on such a port; so may be a machine's controller, and therefore none is opened here.
 
     An input that a running monitor is listening to cannot be measured; that monitor's page shows its level.
-    The exit status is 1 when there is no input.
+    The exit status is 1 when there is neither an input nor a port.
 
     Example: shopmon devices --seconds 2
     """
-    from shopmon.capture.devices import list_inputs
+    from shopmon.capture.sampler.ports import list_ports
 
-    devices = list_inputs()
+    boards = list_ports()
+    devices = _inputs(needed=not boards)
     entries, telling = [], json_file != "-"
     if telling and devices:
         click.echo(_HEADING)
@@ -49,12 +52,35 @@ def command(json_file, no_level, seconds):
         entries.append(_entry(device, None if no_level else seconds))
         if telling:
             click.echo(_line(entries[-1]))
+    ports = {"serial_ports": [asdict(board) for board in boards]}
     if json_file is not None:
-        write_json({"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries}, json_file)
-    if not devices:
+        write_json({"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries, **ports}, json_file)
+    if not (devices or boards):
         raise DeviceError(NONE_FOUND, NONE_HINT)
-    if telling:
+    if telling and devices:
         click.echo(_footing(devices, None if no_level else seconds))
+    if telling and boards:
+        click.echo(_ports_text(boards))
+
+
+def _inputs(needed: bool) -> list[InputDevice]:
+    """List the sound inputs; where there are boards, a computer without a sound system is no error."""
+    from shopmon.capture.devices import list_inputs
+
+    try:
+        return list_inputs()
+    except DeviceError:
+        if needed:
+            raise
+        return []
+
+
+def _ports_text(boards: list) -> str:
+    lines = ["", "USB serial ports (not opened: a machine's controller may be on one):"]
+    for board in boards:
+        number = f", serial number {board.serial_number}" if board.serial_number else ""
+        lines.append(f"  {board.path}  {board.name}{number}")
+    return "\n".join([*lines, 'A sampler board is named in the settings: kind = "board", device = "…".'])
 
 
 _COLUMNS = "{:>3}  {:<44}  {:>8}  {:>9}  {}"

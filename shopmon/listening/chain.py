@@ -21,6 +21,7 @@ from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.speed import Speed
 from shopmon.listening.strays import Strays
 from shopmon.listening.suspect import Suspicion, suspect
+from shopmon.listening.tach import Tach
 from shopmon.listening.usual_cuts import UsualCuts
 from shopmon.signals.comb import peaks_near
 
@@ -28,7 +29,7 @@ from shopmon.signals.comb import peaks_near
 FRESH_S = 1.0
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
-    "shape", "book", "usual",
+    "shape", "book", "usual", "tach",
 )  # fmt: skip
 
 
@@ -66,6 +67,7 @@ class Chain:
         self.shape = CombShape()
         self.usual = UsualCuts(rates.sample_rate_hz)
         self.reach = Reach(rates)
+        self.tach = Tach(rates.sample_rate_hz)
         self.newest: Frame | None = None
         self.scene: Scene | None = None
         self.suspicion: Suspicion | None = None
@@ -80,7 +82,9 @@ class Chain:
     def restore(self, data: dict, names: tuple[str, ...] = STAGES) -> None:
         """Take up the memory of some stages."""
         for name in names:
-            self._stage(name).restore(data[name])
+            # a recording of before there were tachometers has no memory of one
+            if name in data or name != "tach":
+                self._stage(name).restore(data[name])
 
     def move_to_another_stream(self) -> None:
         """What was learned elsewhere is kept, but nothing of the sound at hand."""
@@ -95,6 +99,7 @@ class Chain:
         self.book.restart(sample)
         self.front.clear()
         self.speed.clear()
+        self.tach.clear()
         self.background.drop()
         return events
 
@@ -143,7 +148,12 @@ class Chain:
             return [*events, *self.book.tick(view.sample), self._show(view, None, ())]
         events += self.reach.look(view, self.front.window, hop)
         raised = peaks_near(view.above_floor_db)
-        comb = self.speed.follow(view, self.front, raised, self.engagement.risen, self.background)
+        measured_hz = self.tach.look(view.sample, self.setup.nominal_rpm)
+        for code, present in self.tach.remarks():
+            events += self.health.say(code, present, view.sample)
+        comb = self.speed.follow(
+            view, self.front, raised, self.engagement.risen, self.background, measured_hz
+        )
         if comb is not None:
             self.front.channels.hear_comb(comb.bins, comb.between, self.speed.trusted)
         events += self._hear_engagement(view, comb)

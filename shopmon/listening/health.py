@@ -61,6 +61,22 @@ NOTICES = {
         "The cut has gone quiet although it should go on and the spindle still turns.",
         "Check the tool, and whether the feed has stopped.",
     ),
+    "tach-two-per-turn": (
+        "The tachometer gives two pulses a turn, so half of its speed is used.",
+        "Take one of the two marks off; a magnet has two poles and may be seen twice.",
+    ),
+    "tach-missing": (
+        "The tachometer misses a pulse now and then; it is put in where it belongs.",
+        "Clean the mark, and see how far the sensor is from it.",
+    ),
+    "tach-doubled": (
+        "The tachometer gives a second pulse right after the first now and then; it is left out.",
+        "Make the edge of the mark clean, shield its cable, and keep it away from that of the drive.",
+    ),
+    "tach-unsteady": (
+        "The pulses of the tachometer make no steady rotation, so the speed is taken from the sound.",
+        "See the mark, the distance of the sensor from it, and the cable.",
+    ),
     "speed-unknown": (
         "No spindle speed was given and none is clearly heard, so chatter cannot be told from the teeth.",
         "Give the spindle speed and the number of flutes.",

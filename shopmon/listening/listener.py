@@ -30,7 +30,8 @@ class Listener:
     sample_rate_hz
         Of the stream.
     channels
-        Number of channels; several are heard as one, each weighed by how far the spindle stands out in it.
+        Number of channels that are heard, a tachometer's not counted; several are heard as one, each weighed
+        by how far the spindle stands out in it.
     start
         Where to go on: a `snapshot` of a listener of the same stream, or the learned part of one of another.
 
@@ -93,6 +94,7 @@ class Listener:
             self.gaps += 1
             self.cutter.restart(block.first_sample)
             events += self.chain.interrupt(expected, block.first_sample)
+        self.chain.tach.take(block)
         for start, hop in self.cutter.hops(block.samples()):
             events += self._change_due(start)
             events += self.chain.hear(start, hop)
@@ -176,7 +178,8 @@ class Listener:
         self._changes = [(at, setup_from(setup)) for at, setup in start["changes"]]
 
     def _check(self, block: Block) -> None:
-        if block.sample_rate_hz != self.rates.sample_rate_hz or block.codes.shape[1] != self.chain.channels:
+        heard = len(block.sound_columns)
+        if block.sample_rate_hz != self.rates.sample_rate_hz or heard != self.chain.channels:
             raise ValueError("a block of another sample rate or channel count belongs to another listener")
         expected = self.cutter.next_sample
         if expected is not None and block.first_sample < expected:

@@ -31,6 +31,7 @@ LOST_HOPS = 30
 WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 4, 8
 SETTLING_HOPS, SETTLING_EVERY_HOPS = 24, 2
 DIFFERENT = 0.02
+MEASURED = 0.99  # a tachometer's word; no count stands behind it
 
 
 def window_for(rotation_hz: float | None) -> float:
@@ -72,6 +73,7 @@ class Speed(Memory):
         self.turned_hz: float | None = None
         self.ringing_hops = 0
         self.stepped = False
+        self.measured = False
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -79,6 +81,7 @@ class Speed(Memory):
             **super().snapshot(),
             "tracker": self.tracker.snapshot(),
             "search": self.search.snapshot(),
+            "measured": self.measured,
         }
 
     def restore(self, data: dict) -> None:
@@ -86,6 +89,7 @@ class Speed(Memory):
         super().restore(data)
         self.tracker.restore(data["tracker"])
         self.search.restore(data["search"])
+        self.measured = data.get("measured", False)
 
     @property
     def rotation_hz(self) -> float | None:
@@ -97,6 +101,8 @@ class Speed(Memory):
         """Probability that the followed speed is right within 0.5 %, as counted on simulated cuts."""
         if self.tracker.rotation_hz is None:
             return 0.0
+        if self.measured:
+            return MEASURED
         rate = RIGHT_TOLD if not self.found else RIGHT_RIVALLED if self.rivals_hz else RIGHT_FOUND
         return round(float(np.interp(self._standing_db, RIGHT_AT_DB, rate)), 3)
 
@@ -158,7 +164,13 @@ class Speed(Memory):
         self.turned_hz = None
 
     def follow(
-        self, view: View, front: Front, raised_db: np.ndarray, risen: bool, background: Background
+        self,
+        view: View,
+        front: Front,
+        raised_db: np.ndarray,
+        risen: bool,
+        background: Background,
+        measured_hz: float | None = None,
     ) -> CombView | None:
         """Take in one hop; return the comb in it, None while no speed is known at all.
 
@@ -172,9 +184,16 @@ class Speed(Memory):
             The sound has risen over the background.
         background
             What sounded before.
+        measured_hz
+            Rotation by a tachometer; then it is the truth, and nothing is searched.
         """
         self.hops += 1
         self.stepped = False
+        if measured_hz is not None:
+            return self._take_measured(measured_hz, view, front.window, raised_db, risen)
+        if self.measured:
+            self._drop()
+        self.measured = False
         if risen and not self.risen_hops:
             self.search.begin()
         self.risen_hops = self.risen_hops + 1 if risen else 0
@@ -201,6 +220,24 @@ class Speed(Memory):
         if self.found and self.lost > LOST_HOPS:
             self._drop()
             return None
+        return comb
+
+    def _take_measured(
+        self, measured_hz: float, view: View, window: Window, raised_db: np.ndarray, risen: bool
+    ) -> CombView | None:
+        self.tracker.take(measured_hz)
+        self.measured = self.trusted = True
+        self.found = self.told_wrong = False
+        self.against = self.lost = self.ringing_hops = 0
+        self.rivals_hz = []
+        self.next_window_s = window_for(measured_hz)
+        self.risen_hops = self.risen_hops + 1 if risen else 0
+        if not risen:
+            self.window_s, self.turned_hz = self.next_window_s, measured_hz
+        if not view.full:
+            return None
+        comb = view_comb(view, window, raised_db, measured_hz)
+        self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
         return comb
 
     def _every_hops(self) -> int:

@@ -121,6 +121,16 @@ class SpeedTracker(Memory):
             self._watch_jump(lines, window)
         return self.rotation_hz
 
+    def take(self, rotation_hz: float) -> None:
+        """Take over a rotation that was measured, and be aimed at it for when that ends."""
+        if self.centre_hz is None or abs(rotation_hz / self.centre_hz - 1) > STEP:
+            before = (self.rotation_hz, self.slope, self.jitter, self.hops)
+            self.aim(rotation_hz, self.flutes)
+            self.rotation_hz, self.slope, self.jitter, self.hops = before
+        self.support = 0.0
+        self.hops += 1
+        self._move_to(rotation_hz)
+
     def _beside_the_comb(self, fit: CombFit, new, window: Window, turned_hz: float | None) -> np.ndarray:
         """What the steps between the lines that ring, and the speed before the cut, say; in dB."""
         support = spacing_support(fit.candidates_hz, self.flutes, *new, window.duration_s)

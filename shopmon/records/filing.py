@@ -207,6 +207,7 @@ def _finish_sidecar(
         "gaps": gaps,
         "setup_changes": setup_changes(job.info.stream_id, first, end),
         "settings": job.info.settings,
+        "channel_kinds": list(job.info.kinds),
     }
     write_sidecar(path, known)
 

@@ -29,6 +29,8 @@ class StreamInfo:
         The device's own codes.
     settings
         The listener's settings as plain data; written into every sidecar.
+    kinds
+        What each column measures, such as ``"accelerometer"`` or ``"tachometer"``; empty where nobody said.
     """
 
     source_id: str
@@ -38,6 +40,7 @@ class StreamInfo:
     channels: int
     code_format: CodeFormat
     settings: dict = field(default_factory=dict)
+    kinds: tuple[str, ...] = ()
 
     def __post_init__(self):
         if self.code_format not in SCALES:

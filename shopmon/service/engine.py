@@ -181,7 +181,8 @@ class Engine:
 
     def _start_stream(self, block: Block) -> None:
         self._stream_id = block.stream_id
-        self._listener = Listener(self.settings, block.sample_rate_hz, len(block.channels), self._learned)
+        heard = len(block.sound_columns)
+        self._listener = Listener(self.settings, block.sample_rate_hz, heard, self._learned)
         self._listener.change_setup(self._setup, block.first_sample)
         self._next_snapshot = block.first_sample
         form = SourceFormat(

@@ -17,7 +17,7 @@ from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current
 from shopmon.service.context import setup_of
-from shopmon.signals.block import Block
+from shopmon.signals.block import Block, sound_columns
 
 SIDECAR_SCHEMA = "shopmon.sidecar/1"
 SIDECAR_SUFFIX = ".state.json"
@@ -109,7 +109,7 @@ def inspect_recording(
         The sample rate or full scale cannot be used.
     """
     sidecar = None if cold else read_sidecar(path)
-    source = RecordingSource(path, real_time=False, sensor=settings.sensor)
+    source = RecordingSource(path, real_time=False, sensor=settings.sensor, kinds=_kinds_beside(path))
     try:
         hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
         if at_s is not None:
@@ -123,6 +123,15 @@ def inspect_recording(
         source.close()
 
 
+def _kinds_beside(path: str | Path) -> list[str]:
+    """What the channels of a recording of ours are, also where it is heard without its memory."""
+    try:
+        kinds = json.loads(sidecar_path(path).read_text(encoding="utf-8")).get("channel_kinds", [])
+    except (OSError, ValueError, AttributeError):
+        return []
+    return kinds if set(kinds) <= {"microphone", "accelerometer", "tachometer"} else []
+
+
 class _Hearing:
     """One recording on its way through a listener."""
 
@@ -131,7 +140,7 @@ class _Hearing:
     ):
         form = source.format
         state = sidecar["state"] if sidecar else None
-        self.listener = Listener(settings, form.sample_rate_hz, len(form.channels), state)
+        self.listener = Listener(settings, form.sample_rate_hz, len(sound_columns(form.channels)), state)
         self.first = (sidecar.get("first_sample", state["sample"]) or 0) if sidecar else 0
         self.frames = 0
         self._due: int | None = None

@@ -128,6 +128,7 @@ class Journal:
                 channels=len(form.channels),
                 code_format=form.code_format,
                 settings=self._reports.settings,
+                kinds=tuple(channel.kind for channel in form.channels),
             )
         )
         self.live.stream_started(form)

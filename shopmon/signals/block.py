@@ -17,12 +17,13 @@ class Channel:
     Attributes
     ----------
     kind
-        ``"microphone"`` or ``"accelerometer"``.
+        ``"microphone"``, ``"accelerometer"``, or ``"tachometer"``: a column that is 0 but where a pulse
+        begins (`shopmon.signals.tachometer.edge_codes`).
     unit
         ``"FS"`` (fraction of full scale) until a calibration says otherwise.
     """
 
-    kind: Literal["microphone", "accelerometer"] = "microphone"
+    kind: Literal["microphone", "accelerometer", "tachometer"] = "microphone"
     unit: str = "FS"
 
 
@@ -96,6 +97,26 @@ class Block:
         """Index one past the last frame."""
         return self.first_sample + self.frames
 
+    @property
+    def sound_columns(self) -> tuple[int, ...]:
+        """Columns that are heard: all but those of a tachometer."""
+        return sound_columns(self.channels)
+
     def samples(self) -> np.ndarray:
-        """Return the samples as float32 of shape ``(frames, channels)``, full scale being 1."""
-        return self.codes.astype(np.float32) * np.float32(SCALES[self.code_format])
+        """Return what is heard as float32 of shape ``(frames, sound channels)``, full scale being 1."""
+        columns = self.sound_columns
+        codes = self.codes if len(columns) == len(self.channels) else self.codes[:, columns]
+        return codes.astype(np.float32) * np.float32(SCALES[self.code_format])
+
+    @property
+    def tach_codes(self) -> np.ndarray | None:
+        """The column of the first tachometer, shape ``(frames,)``; None where there is none."""
+        for column, channel in enumerate(self.channels):
+            if channel.kind == "tachometer":
+                return self.codes[:, column]
+        return None
+
+
+def sound_columns(channels: tuple[Channel, ...]) -> tuple[int, ...]:
+    """Return which of these channels are heard: all but those of a tachometer."""
+    return tuple(column for column, channel in enumerate(channels) if channel.kind != "tachometer")

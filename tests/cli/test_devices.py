@@ -101,3 +101,31 @@ def test_no_input_at_all(tmp_path):
     assert done.stdout == ""
     assert done.stderr.startswith("shopmon: No sound input was found. Plug in a USB microphone")
     assert done.stderr.count("\n") == 1
+
+
+def test_serial_ports_are_listed_and_not_opened(monkeypatch):
+    from click.testing import CliRunner
+    from serial import Serial
+    from serial.tools import list_ports, list_ports_common
+
+    from shopmon.capture import devices as inputs
+    from shopmon.cli.devices import command
+    from shopmon.errors import DeviceError
+
+    board, console = (list_ports_common.ListPortInfo(f"/dev/{name}") for name in ("ttyACM7", "ttyS0"))
+    board.vid, board.product, board.serial_number = 0x2E8A, "Board in FS mode", "e6614c311b7e6f35"
+    monkeypatch.setattr(list_ports, "comports", lambda: [console, board])
+    monkeypatch.setattr(Serial, "open", lambda self: pytest.fail("a port was opened"))
+
+    def no_sound():
+        raise DeviceError("There is no PortAudio.")
+
+    monkeypatch.setattr(inputs, "list_inputs", no_sound)
+    done = CliRunner().invoke(command, [])
+    assert done.exit_code == 0
+    assert "/dev/ttyACM7  Board in FS mode, serial number e6614c311b7e6f35" in done.output
+    assert "ttyS0" not in done.output
+    done = CliRunner().invoke(command, ["--json", "-"])
+    assert json.loads(done.output)["serial_ports"] == [
+        {"path": "/dev/ttyACM7", "name": "Board in FS mode", "serial_number": "e6614c311b7e6f35"}
+    ]

@@ -1,0 +1,1 @@
+"""The sampler board: a microcontroller with an accelerometer that streams over USB serial."""
