@@ -1,4 +1,4 @@
-// *Cuts*: follows what is still open, keeps a cut, and ties the timeline to the player.
+// *Cuts*: follows what is still open, keeps a cut, and ties marks to their sound.
 
 import { refresh, request, say } from "../look/shared.js";
 
@@ -34,28 +34,6 @@ function tieKeep(button) {
   });
 }
 
-function tieSound(sound, lane) {
-  const [first, last] = [Number(lane.dataset.first), Number(lane.dataset.last)];
-  const hear = (second) => {
-    sound.currentTime = Math.max(0, second);
-    sound.play().catch(() => {});
-  };
-  lane.querySelector("svg").addEventListener("click", (event) => {
-    const box = event.currentTarget.getBoundingClientRect();
-    hear(first + ((event.clientX - box.left) / box.width) * (last - first));
-  });
-  document.addEventListener("click", ({ target }) => {
-    const button = target.closest("[data-seek]");
-    if (button) hear(Number(button.dataset.seek));
-  });
-  sound.addEventListener("timeupdate", () => {
-    const share = (sound.currentTime - first) / (last - first);
-    const head = part("playhead");
-    head.setAttribute("visibility", share >= 0 && share <= 1 ? "visible" : "hidden");
-    for (const end of ["x1", "x2"]) head.setAttribute(end, `${100 * share}%`);
-  });
-}
-
 function tieMarks(kept) {
   const sound = kept.querySelector("audio");
   kept.addEventListener("click", ({ target }) => {
@@ -68,4 +46,3 @@ function tieMarks(kept) {
 
 document.querySelectorAll(".by-hand article").forEach(tieMarks);
 if (part("keep")) tieKeep(part("keep"));
-if (part("sound")) tieSound(part("sound"), part("lane"));

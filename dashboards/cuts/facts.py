@@ -29,13 +29,11 @@ CONTEXT = {
 
 @dataclass(frozen=True)
 class Stretch:
-    """A piece of the timeline: where it lies in the picture, in percent, and what it is."""
+    """A piece of the timeline and what it is."""
 
     kind: str
     start_s: float
     end_s: float
-    left: float
-    width: float
     text: str
 
 
@@ -116,26 +114,11 @@ def context_value(name: str, value: Any, units: str) -> str:
     return str(value)
 
 
-def lane(cut: dict[str, Any]) -> tuple[float, float]:
-    """Return the first and last second of the picture: the cut, its marks and a little around them."""
-    margin = max(0.5, 0.03 * (cut["duration_s"] or 0.0))
-    marked = [mark["t_s"] for mark in cut["marks"]]
-    first, last = min([cut["start_s"], *marked]), max([cut["end_s"] or cut["start_s"], *marked])
-    return max(0.0, first - margin), last + margin
-
-
 def stretches(cut: dict[str, Any]) -> list[Stretch]:
     """Return engagements, chatter and marks in the order in which they began."""
-    first, last = lane(cut)
-
-    def stretch(kind: str, start_s: float, end_s: float, text: str) -> Stretch:
-        left = 100 * (start_s - first) / (last - first)
-        width = max(0.3, 100 * (end_s - start_s) / (last - first))
-        return Stretch(kind, start_s, end_s, round(left, 3), round(width, 3), text)
-
-    found = [stretch("engaged", start, end, "In metal") for start, end in cut["engaged"]]
+    found = [Stretch("engaged", start, end, "In metal") for start, end in cut["engaged"]]
     for span in cut["chatter"]:
-        found.append(stretch("chatter", span["start_s"], span["end_s"], f"Chatter, {tone_words(span)}"))
+        found.append(Stretch("chatter", span["start_s"], span["end_s"], f"Chatter, {tone_words(span)}"))
     for mark in cut["marks"]:
-        found.append(stretch("mark", mark["t_s"], mark["t_s"], mark_words(mark)))
+        found.append(Stretch("mark", mark["t_s"], mark["t_s"], mark_words(mark)))
     return sorted(found, key=lambda each: (each.start_s, each.kind))

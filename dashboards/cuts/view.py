@@ -54,7 +54,6 @@ def one(cut_id: str) -> str:
     cut = monitor.cut(cut_id)
     if cut is None:
         raise Refusal(404, "There is no cut with this id.", "Look at the list under Cuts.")
-    first, last = facts.lane(cut)
     return render_template(
         "cuts/cut.html",
         cut=cut,
@@ -62,7 +61,5 @@ def one(cut_id: str) -> str:
         context=facts.context_rows(cut["context"], monitor.state()["units"]),
         stretches=facts.stretches(cut),
         tools=sorted(monitor.register.tools(totals=False), key=by_label),
-        first_s=first,
-        last_s=last,
         sections=sections(monitor, cut),
     )

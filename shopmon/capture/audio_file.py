@@ -98,6 +98,21 @@ class AudioFile:
         self._position = 0
         self._gave_up = False
 
+    def seek(self, frame: int) -> None:
+        """Go on with `frame` at the next `read`; beyond the end nothing is read.
+
+        Raises
+        ------
+        RecordingError
+            The file is damaged there.
+        """
+        import soundfile
+
+        try:
+            self._position = self._sound.seek(min(frame, self.declared_frames or frame))
+        except soundfile.LibsndfileError as exc:
+            raise RecordingError(f"{self.path} cannot be read from {frame} on.", _TRY_ANOTHER) from exc
+
     def close(self) -> None:
         """Close the file; calling it twice is harmless."""
         self._sound.close()

@@ -59,6 +59,8 @@ class Archive(RowWriting, LearningRows, Reader):
         The tools.
     programs
         The NC programs that were loaded.
+    pictures
+        Folder for pictures of recordings.
     """
 
     def __init__(self, data: DataFolder, engine: sa.Engine, parts: "_Parts", recovered: Recovered):
@@ -72,6 +74,7 @@ class Archive(RowWriting, LearningRows, Reader):
         self._closed = False
         self.register = Register(self._stamps, self._write_together, self._connect, Photos(data))
         self.programs = Programs(self, data)
+        self.pictures = data.pictures
         self.recovered = recovered.cut_ids
         self._filer = Filer(self._make, self._made)
         self._writer.filer = self._filer

@@ -7,6 +7,7 @@
     backups/            copies of the database made before a migration
     buffer/ID/          the rolling buffer of one stream: short segments of audio, features, listener states
     recordings/         ID.flac or ID.wav, beside it ID.flac.state.json; ID.features.npz
+    pictures/           pictures of long recordings; made again where they are missing
     photos/             ID.jpg, ID.png or ID.webp
     programs/           ID.nc, the text of an NC program as it was loaded
     incoming/           what an import has unpacked and not yet taken over
@@ -42,6 +43,7 @@ class FolderPaths:
         self.buffer = self.root / "buffer"
         self.recordings = self.root / "recordings"
         self.photos = self.root / "photos"
+        self.pictures = self.root / "pictures"
         self.programs = self.root / "programs"
         self.incoming = self.root / "incoming"
 

@@ -118,11 +118,21 @@ class Reader:
         dict or None
             See `shopmon.records.features.as_columns`: ``t_s`` counts from the recording's first sample.
         """
-        query = (
+        return self._features_of(
             sa.select(recordings)
             .join(cuts, cuts.c.recording_id == recordings.c.id)
             .where(cuts.c.id == cut_id)
         )
+
+    def kept_features(self, keep_id: str) -> dict | None:
+        """Return the features of a stretch that was kept by hand, as `features` does."""
+        return self._features_of(
+            sa.select(recordings)
+            .join(kept_spans, kept_spans.c.recording_id == recordings.c.id)
+            .where(kept_spans.c.id == keep_id)
+        )
+
+    def _features_of(self, query: sa.Select) -> dict | None:
         with self._connect() as connection:
             row = connection.execute(query).first()
         if row is None:

@@ -24,6 +24,7 @@ from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.program_desk import ProgramDesk
+from shopmon.service.review.review import CutReview
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.tool_choice import with_tool
@@ -75,6 +76,7 @@ class Monitor:
             sensor=_sensor_of(source),
         )
         reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
+        self.review = CutReview(self, archive.pictures, settings.storage.budget_bytes)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
         self._advising = Advising(archive, self.speeds.later)
@@ -121,6 +123,7 @@ class Monitor:
             self._lamp.close()
         self.feed.close()
         self.speeds.close()
+        self.review.close()
         self._advising.settle()
         self.programs.close()
         self.outlooks.close()
@@ -314,6 +317,10 @@ class Monitor:
     def kept_audio_path(self, keep_id: str) -> Path | None:
         """Return the file with a stretch that was kept by hand, None when it is not there."""
         return self.archive.kept_audio_path(keep_id)
+
+    def kept_features(self, keep_id: str) -> dict | None:
+        """Return the per-frame figures of a stretch that was kept by hand."""
+        return self.archive.kept_features(keep_id)
 
     def marks(self, limit: int = 100) -> list[dict]:
         """Return the newest marked moments, newest first, each with the cut in whose sound it lies."""

@@ -45,7 +45,7 @@
       (element.matches("fieldset") ? element.querySelector("legend")?.textContent : element.textContent.trim());
     const named = "a, button, input, select, audio, dialog, canvas, fieldset, nav, [role=img], [role=meter], [role=region]";
     for (const element of all(named))
-      if (element.checkVisibility() && !name(element)) complaints.push(`no name: ${element.outerHTML.slice(0, 80)}`);
+      if (element.checkVisibility() && !element.closest("[aria-hidden=true]") && !name(element)) complaints.push(`no name: ${element.outerHTML.slice(0, 80)}`);
     for (const picture of all("svg"))
       if (picture.ariaHidden !== "true" && picture.getAttribute("role") !== "img") complaints.push("a picture is neither hidden nor named");
     for (const attribute of ["aria-labelledby", "aria-describedby", "for"])

@@ -21,6 +21,7 @@ from shopmon.listening.background import background_entries
 from shopmon.service.context import checked_context
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
+from shopmon.service.review.review import CutReview
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_programs import FakePrograms
@@ -134,6 +135,7 @@ class FakeMonitor:
         self.notices: list[dict] = []
         self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
         self._folder = Path(folder)
+        self.review = CutReview(self, self._folder / "pictures", 10**9)
         self._lock = threading.RLock()
         self.speeds = FakeSpeeds(self.context, self.state)
         self._context = {
@@ -166,6 +168,7 @@ class FakeMonitor:
         self._stop.set()
         if self._thread.is_alive():
             self._thread.join()
+        self.review.close()
         self.feed.close()
 
     # what the pages ask
@@ -320,6 +323,9 @@ class FakeMonitor:
     def kept_audio_path(self, keep_id) -> Path | None:
         known = any(span["id"] == keep_id and span["audio"] for span in self._kept)
         return self._folder / f"{uuid.UUID(int=2)}.flac" if known else None
+
+    def kept_features(self, keep_id) -> dict | None:
+        return self.features(str(uuid.UUID(int=2))) if self.kept_audio_path(keep_id) else None
 
     def log(self, limit: int = 50) -> list[dict]:
         return self._log[::-1][:limit]

@@ -1,0 +1,191 @@
+// The picture of the sound: tiles of 256 columns, each width of columns twice the one below, fetched as they are seen.
+
+const COLUMNS = 256;
+const ROWS = 256;
+const FINEST_S = 0.1; // columns of level 0; level -1 has half of that
+const MOST_TILES = 120;
+const AT_ONCE = 3;
+const DB_PER_CODE = 0.4;
+const ROUGH_AGAIN_MS = 700;
+
+const mixed = (low, high, share) => low.map((part, index) => Math.round(part + (high[index] - part) * share));
+
+export class Picture {
+  constructor(base, changed) {
+    this.base = base;
+    this.changed = changed;
+    this.tiles = new Map();
+    this.asked = new Map();
+    this.axis = "hertz";
+    this.top = 5000;
+    this.shift = 0;
+    this.problem = "";
+    this.wanted = [];
+    this.quiet = null;
+  }
+
+  // What is shown upwards: hertz or orders, from 0 to `top`.
+  choose(axis, top) {
+    if (axis === this.axis && top === this.top) return;
+    Object.assign(this, { axis, top });
+  }
+
+  // One scale of lightness: paper for what is quiet, ink for what is loud.
+  colour(low, high) {
+    this.ends = [low, high];
+    this.recolour();
+  }
+
+  brighten(decibels) {
+    this.shift += decibels / DB_PER_CODE;
+    this.recolour();
+  }
+
+  recolour() {
+    if (!this.ends) return;
+    const from = (this.quiet ?? 60) + this.shift;
+    const reach = Math.max(60, (this.loud ?? 200) - (this.quiet ?? 60));
+    this.palette = new Uint32Array(256);
+    const bytes = new Uint8Array(this.palette.buffer);
+    for (let code = 0; code < 256; code += 1) {
+      const share = Math.min(1, Math.max(0, (code - from) / reach));
+      bytes.set([...mixed(...this.ends, share ** 0.9), 255], 4 * code);
+    }
+    for (const tile of this.tiles.values()) tile.canvas = null;
+    this.changed();
+  }
+
+  key(level, index) {
+    return `${this.axis} ${this.top} ${level} ${index}`;
+  }
+
+  levelFor(secondsPerPixel) {
+    return Math.round(Math.log2(secondsPerPixel / FINEST_S));
+  }
+
+  tileS(level) {
+    return COLUMNS * FINEST_S * 2 ** level;
+  }
+
+  // Draw what is known of the stretch into a box, and ask for what is missing.
+  draw(pen, box, span) {
+    const level = this.levelFor(span.length / box.width);
+    const tileS = this.tileS(level);
+    const [first, last] = [Math.floor(Math.max(0, span.from) / tileS), Math.floor((span.to - 1e-9) / tileS)];
+    const middle = (first + last) / 2;
+    const wanted = [];
+    let whole = true;
+    pen.save();
+    pen.beginPath();
+    pen.rect(box.left, box.top, box.width, box.height);
+    pen.clip();
+    pen.imageSmoothingEnabled = true;
+    for (let index = first; index <= last; index += 1) {
+      const tile = this.tiles.get(this.key(level, index));
+      if (!tile) this.standIn(pen, box, span, level, index);
+      else this.paint(pen, box, span, tile, index * tileS, (index + 1) * tileS);
+      if (!tile || tile.rough) wanted.push({ level, index, far: Math.abs(index - middle) });
+      whole &&= Boolean(tile);
+    }
+    pen.restore();
+    this.want(wanted.sort((a, b) => a.far - b.far), span.whole);
+    return whole;
+  }
+
+  // What wider or narrower tiles know of a place, until its own tile is there.
+  standIn(pen, box, span, level, index) {
+    const tileS = this.tileS(level);
+    for (let up = 10; up >= 1; up -= 1) {
+      const [above, aboveS] = [Math.floor(index / 2 ** up), this.tileS(level + up)];
+      const tile = this.tiles.get(this.key(level + up, above));
+      if (tile) this.paint(pen, box, span, tile, above * aboveS, (above + 1) * aboveS, index * tileS, (index + 1) * tileS);
+    }
+    for (let child = 2 * index; child <= 2 * index + 1; child += 1) {
+      const tile = this.tiles.get(this.key(level - 1, child));
+      if (tile) this.paint(pen, box, span, tile, (child * tileS) / 2, ((child + 1) * tileS) / 2);
+    }
+  }
+
+  paint(pen, box, span, tile, fromS, toS, onlyFrom = fromS, onlyTo = toS) {
+    const [a, b] = [Math.max(onlyFrom, span.from), Math.min(onlyTo, span.to)];
+    if (b <= a) return;
+    const canvas = this.canvasOf(tile);
+    const perColumn = (toS - fromS) / COLUMNS;
+    const scale = box.width / span.length;
+    const [x, width] = [(a - fromS) / perColumn, (b - a) / perColumn];
+    pen.drawImage(canvas, x, 0, width, ROWS, box.left + (a - span.from) * scale, box.top, (b - a) * scale, box.height);
+  }
+
+  canvasOf(tile) {
+    if (tile.canvas) return tile.canvas;
+    tile.canvas = document.createElement("canvas");
+    [tile.canvas.width, tile.canvas.height] = [COLUMNS, ROWS];
+    const pen = tile.canvas.getContext("2d");
+    const image = pen.createImageData(COLUMNS, ROWS);
+    const pixels = new Uint32Array(image.data.buffer);
+    for (let column = 0; column < COLUMNS; column += 1) {
+      for (let row = 0; row < ROWS; row += 1) pixels[(ROWS - 1 - row) * COLUMNS + column] = this.palette[tile.codes[column * ROWS + row]];
+    }
+    pen.putImageData(image, 0, 0);
+    return tile.canvas;
+  }
+
+  want(wanted, wholeS) {
+    this.wanted = wanted;
+    const keys = new Set(wanted.map(({ level, index }) => this.key(level, index)));
+    for (const [key, asked] of this.asked) if (!keys.has(key)) asked.abort();
+    this.wholeS = wholeS;
+    this.next();
+  }
+
+  next() {
+    if (this.problem) return;
+    for (const { level, index } of this.wanted) {
+      if (this.asked.size >= AT_ONCE) return;
+      const key = this.key(level, index);
+      const known = this.tiles.get(key);
+      if (!this.asked.has(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
+    }
+  }
+
+  async ask(key, level, index) {
+    const asked = new AbortController();
+    this.asked.set(key, asked);
+    const tileS = this.tileS(level);
+    const part = new URLSearchParams({ from: index * tileS, to: (index + 1) * tileS, columns: COLUMNS, rows: ROWS, axis: this.axis, high: this.top });
+    try {
+      const response = await fetch(`${this.base}/spectrogram?${part}`, { signal: asked.signal });
+      if (response.ok) this.take(key, new Uint8Array(await response.arrayBuffer()), response.headers.get("Shopmon-Rough") === "1");
+      else if (response.status < 500) this.problem = (await response.json()).error;
+    } catch {
+      // taken back, or the monitor does not answer: what is seen next asks again
+    } finally {
+      this.asked.delete(key);
+      this.changed();
+    }
+  }
+
+  take(key, codes, rough) {
+    this.tiles.delete(key);
+    this.tiles.set(key, { codes, rough, again: performance.now() + ROUGH_AGAIN_MS, canvas: null });
+    if (rough) setTimeout(this.changed, ROUGH_AGAIN_MS + 20);
+    if (this.quiet === null) this.level(codes);
+    for (const old of this.tiles.keys()) {
+      if (this.tiles.size <= MOST_TILES) break;
+      this.tiles.delete(old);
+    }
+  }
+
+  // The middle of what is seen first is paper, its loudest thousandth is ink.
+  level(codes) {
+    const heard = codes.filter((code) => code > 0).sort();
+    if (!heard.length) return;
+    this.quiet = heard[Math.floor(heard.length * 0.75)];
+    this.loud = heard[Math.floor(heard.length * 0.999)];
+    this.recolour();
+  }
+
+  get isRough() {
+    return this.wanted.some(({ level, index }) => this.tiles.get(this.key(level, index))?.rough);
+  }
+}

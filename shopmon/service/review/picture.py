@@ -1,0 +1,290 @@
+"""Pictures of any part of a recording at any width, in hertz or orders, quickly."""
+
+import contextlib
+import itertools
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from shopmon.service.review.overview import FINEST_S, Overview, Overviews, make_overview, sound_figures
+from shopmon.service.review.sound_reader import SoundReader
+from shopmon.signals.spectrogram import (
+    as_codes,
+    bin_edges_hz,
+    column_levels,
+    column_starts,
+    onto_orders,
+    onto_rows,
+    window_length,
+)
+
+AT_ONCE_S = 60.0  # so much sound is worked through while one waits
+NICENESS = 10
+READERS, TILES = 3, 128
+
+
+@dataclass(frozen=True, kw_only=True)
+class View:
+    """What is asked for: a stretch of time in columns, a range of frequency in rows.
+
+    ``axis`` is ``hertz`` or ``orders``; ``low`` and ``high`` are in its unit.
+    """
+
+    from_s: float
+    to_s: float
+    columns: int
+    rows: int
+    low: float
+    high: float
+    axis: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Picture:
+    """Codes of shape ``(columns, rows)``, see `shopmon.signals.spectrogram.as_codes`; 0 outside the sound.
+
+    ``rough`` says that of each column only one short moment was looked at, because the whole is not worked
+    out yet: a short ringing may be missing.
+    """
+
+    codes: np.ndarray
+    rough: bool
+
+
+class OpenSound:
+    """One recording that is being looked at, and its overview, which is made in the background."""
+
+    def __init__(self, path: Path, overviews: Overviews):
+        self.reader = SoundReader(path)
+        self._path, self._overviews = path, overviews
+        self.share = 1.0
+        self.overview = overviews.load(path) if self.is_long else None
+        self._closing = False
+        self._maker: threading.Thread | None = None
+        self._lock = threading.Lock()
+
+    @property
+    def is_long(self) -> bool:
+        """Whether the whole is too much to be worked through while one waits."""
+        return self.reader.duration_s > AT_ONCE_S
+
+    def want_overview(self) -> None:
+        """Begin to make the overview, unless it is there or being made."""
+        with self._lock:
+            if self.overview is None and self._maker is None and self.is_long:
+                self.share = 0.0
+                self._maker = threading.Thread(target=self._make, name="picture", daemon=True)
+                self._maker.start()
+
+    def wait(self, timeout_s: float) -> bool:
+        """Return True when nothing is being made any more."""
+        if self._maker is not None:
+            self._maker.join(timeout_s)
+        return self._maker is None or not self._maker.is_alive()
+
+    def close(self) -> None:
+        """Stop and let the file go."""
+        self._closing = True
+        if self._maker is not None:
+            self._maker.join(10.0)
+        self.reader.close()
+
+    def _make(self) -> None:
+        with contextlib.suppress(OSError, AttributeError):
+            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        own = SoundReader(self._path)  # another reader: those who look must not wait for this one
+        try:
+            made = make_overview(own, self._go_on)
+        finally:
+            own.close()
+        if made is not None:
+            self.overview, self.share = made, 1.0
+            self.reader.damaged |= own.damaged
+            self._overviews.keep(self._path, made)
+
+    def _go_on(self, share: float) -> bool:
+        self.share = share
+        return not self._closing
+
+
+class Pictures:
+    """Makes pictures of recordings, and remembers the last ones.
+
+    Parameters
+    ----------
+    overviews
+        Where the pictures of whole recordings are kept.
+    """
+
+    def __init__(self, overviews: Overviews):
+        self._overviews = overviews
+        self._open: OrderedDict[Path, tuple[tuple, OpenSound]] = OrderedDict()
+        self._tiles: OrderedDict[Hashable, Picture] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def open(self, path: Path) -> OpenSound:
+        """Return a recording, opened if it is not yet.
+
+        Raises
+        ------
+        RecordingError
+            It cannot be read as sound.
+        OSError
+            It is gone.
+        """
+        status = path.stat()
+        mark = (status.st_size, status.st_mtime_ns)
+        with self._lock:
+            known = self._open.get(path)
+            if known is not None and known[0] == mark:
+                self._open.move_to_end(path)
+                return known[1]
+            sound = OpenSound(path, self._overviews)
+            self._open[path] = (mark, sound)
+            unused = [self._open.popitem(last=False)[1][1] for _ in range(len(self._open) - READERS)]
+            if known is not None:
+                unused.append(known[1])
+        for each in unused:
+            each.close()
+        return sound
+
+    def picture(
+        self, path: Path, view: View, rotation_hz: Callable[[np.ndarray], np.ndarray], version: Hashable
+    ) -> Picture:
+        """Return the picture of a part of a recording.
+
+        Parameters
+        ----------
+        path
+            The recording.
+        view
+            Which part.
+        rotation_hz
+            Tells the rotation at times, NaN where it is not known.
+        version
+            Of the speed: the same gives the same rotation.
+        """
+        key = (path, view, version if view.axis == "orders" else None)
+        with self._lock:
+            if key in self._tiles:
+                self._tiles.move_to_end(key)
+                return self._tiles[key]
+        made = self._make(self.open(path), view, rotation_hz)
+        if not made.rough:
+            with self._lock:
+                self._tiles[key] = made
+                while len(self._tiles) > TILES:
+                    self._tiles.popitem(last=False)
+        return made
+
+    def close(self) -> None:
+        """Let all recordings go."""
+        with self._lock:
+            sounds = [sound for _, sound in self._open.values()]
+            self._open.clear()
+        for sound in sounds:
+            sound.close()
+
+    def _make(self, sound: OpenSound, view: View, rotation_hz) -> Picture:
+        step_s = (view.to_s - view.from_s) / view.columns
+        inside = view.from_s + step_s * np.arange(view.columns)
+        inside = (inside < sound.reader.duration_s) & (inside + step_s > 0)
+        heard_s = min(view.to_s, sound.reader.duration_s) - max(view.from_s, 0.0)
+        rough = False
+        if heard_s <= AT_ONCE_S:
+            codes, edges = _from_sound(sound.reader, view, step_s)
+        else:
+            sound.want_overview()
+            if (overview := sound.overview) is not None:
+                codes, edges = _from_overview(overview, view, step_s), overview.edges_hz
+            else:
+                codes, edges = _from_glances(sound.reader, view, step_s, inside)
+                rough = True
+        middles = view.from_s + step_s * (np.arange(view.columns) + 0.5)
+        out = np.zeros((view.columns, view.rows), np.uint8)
+        out[inside] = _onto_view(codes[inside], edges, view, rotation_hz(middles)[inside])
+        return Picture(codes=out, rough=rough)
+
+
+def _from_sound(reader: SoundReader, view: View, step_s: float) -> tuple[np.ndarray, np.ndarray]:
+    rate = reader.sample_rate_hz
+    length = window_length(step_s, rate)
+    starts = column_starts(view.from_s * rate, step_s * rate, view.columns, length)
+    first = int(np.clip(starts.min(), 0, max(0, reader.frames - length)))
+    samples = reader.read(first, min(reader.frames, max(int(starts.max()), first) + length))
+    return as_codes(column_levels(samples, starts - first, length)), bin_edges_hz(length, rate)
+
+
+def _from_overview(overview: Overview, view: View, step_s: float) -> np.ndarray:
+    wide = [width for width in overview.levels if width <= step_s * 1.001]
+    width = max(wide, default=FINEST_S)
+    codes = overview.levels[width]
+    edges_s = view.from_s + step_s * np.arange(view.columns + 1)
+    # a hair inside, so that edges on a common grid do not take in their neighbours
+    first = np.floor(edges_s[:-1] / width + 1e-6).astype(int)
+    last = np.ceil(edges_s[1:] / width - 1e-6).astype(int)
+    first = np.clip(first, 0, codes.shape[0] - 1)
+    last = np.clip(last, first + 1, codes.shape[0])
+    return np.stack([codes[a:b].max(axis=0) for a, b in zip(first, last, strict=True)])
+
+
+def _from_glances(reader: SoundReader, view: View, step_s: float, inside) -> tuple[np.ndarray, np.ndarray]:
+    rate = reader.sample_rate_hz
+    length = window_length(step_s, rate)
+    codes = np.zeros((view.columns, length // 2 + 1), np.uint8)
+    for column in np.flatnonzero(inside):
+        middle = round((view.from_s + step_s * (column + 0.5)) * rate)
+        samples = reader.glance(middle - length // 2, length)
+        codes[column] = as_codes(column_levels(samples, np.zeros((1, 1), int), length))[0]
+    return codes, bin_edges_hz(length, rate)
+
+
+def _onto_view(codes: np.ndarray, edges_hz: np.ndarray, view: View, rotation_hz: np.ndarray) -> np.ndarray:
+    edges = np.linspace(view.low, view.high, view.rows + 1)
+    if view.axis == "orders":
+        return onto_orders(codes, edges_hz, edges, rotation_hz, 0)
+    rows = int(np.searchsorted(edges[:-1], edges_hz[-1]))
+    out = np.zeros((codes.shape[0], view.rows), np.uint8)
+    if rows and codes.shape[0]:
+        out[:, :rows] = onto_rows(codes, edges_hz, edges[: rows + 1])
+    return out
+
+
+def sound_series(sound: OpenSound, from_s: float, to_s: float, points: int) -> dict[str, np.ndarray] | None:
+    """Return level and extent of the sound over a stretch of time, None while they are not worked out.
+
+    Returns
+    -------
+    dict
+        ``t_s`` (middles), ``low`` and ``high`` (least and greatest sample), ``level_db`` re a full-scale
+        sine, ``clipped`` (share of samples at full scale); arrays of shape ``(points,)``.
+    """
+    edges_s = np.linspace(max(0.0, from_s), min(to_s, sound.reader.duration_s), points + 1)
+    middles = (edges_s[:-1] + edges_s[1:]) / 2
+    if edges_s[-1] <= edges_s[0]:
+        return None
+    if edges_s[-1] - edges_s[0] <= AT_ONCE_S:
+        return {"t_s": middles, **_series_of(sound.reader, edges_s)}
+    if (overview := sound.overview) is None:
+        return None
+    places = np.clip((edges_s / FINEST_S).astype(int), 0, overview.peak.size - 1)
+    peak, level_db, clipped = (
+        np.maximum.reduceat(series, places[:-1])
+        for series in (overview.peak, overview.level_db, overview.clipped)
+    )
+    return {"t_s": middles, "low": -peak, "high": peak, "level_db": level_db, "clipped": clipped}
+
+
+def _series_of(reader: SoundReader, edges_s: np.ndarray) -> dict[str, np.ndarray]:
+    edges = np.rint(edges_s * reader.sample_rate_hz).astype(int)
+    samples = reader.read(edges[0], edges[-1])
+    parts = [samples[a:b] for a, b in itertools.pairwise(edges - edges[0])]
+    figures = np.array([sound_figures(part) for part in parts])
+    low = np.array([part.min() if part.size else 0.0 for part in parts])
+    high = np.array([part.max() if part.size else 0.0 for part in parts])
+    return {"low": low, "high": high, "level_db": figures[:, 1], "clipped": figures[:, 2]}
