@@ -29,10 +29,10 @@ def open_source(
     Parameters
     ----------
     spec
-        ``"mic"``, ``"demo"``, ``"board"``, or a path, which has a separator or an extension.
+        ``"mic"``, ``"demo"``, ``"board"``, ``"iio"``, or a path, which has a separator or an extension.
     device
         Input device of a microphone: its number, its name or a part of it; None takes the system's default.
-        Of a board: its serial port, serial number or a part of its name.
+        Of a board: its serial port, serial number or a part of its name. Of a sensor of the kernel: its name.
     sample_rate_hz, channels, code_format
         What to ask a microphone for; None negotiates.
     sensor
@@ -69,6 +69,10 @@ def open_source(
         return DemoSource(real_time=real_time)
     if spec == "board":
         return _board(device, source_id)
+    if spec == "iio":
+        from shopmon.capture.iio.source import IioSource
+
+        return IioSource(None if device is None else str(device), source_id=source_id or "iio")
     if is_path(spec):
         from shopmon.capture.recording import RecordingSource
 

@@ -42,7 +42,7 @@ class SourceSettings:
     path: str | None = None
 
     def __post_init__(self):
-        _check(self.kind in ("mic", "demo", "recording", "board"), "sources.NAME.kind", self.kind)
+        _check(self.kind in ("mic", "demo", "recording", "board", "iio"), "sources.NAME.kind", self.kind)
         _check(self.sensor in ("microphone", "accelerometer"), "sources.NAME.sensor", self.sensor)
         _check(
             self.sample_rate_hz is None or 1000 <= self.sample_rate_hz <= 768_000,

@@ -1,0 +1,1 @@
+"""Accelerometers that the Linux kernel drives: the Industrial I/O (IIO) subsystem."""
