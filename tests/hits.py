@@ -40,3 +40,21 @@ def taps(modes, *, hits=5, apart_s=0.5, noise_db=-60.0, seed=0, double=(), rate_
     response = accelerations(modes, force, rate_hz)
     response += rng.standard_normal(response.size) * response.max() * 10 ** (noise_db / 20)
     return force + 0.02 * rng.standard_normal(force.size), response
+
+
+def two_plosives(rate_hz=RATE, seed=2):
+    """Return something like "pata": two short bursts of noise, each with a buzzing vowel. Invented."""
+    rng = np.random.default_rng(seed)
+    sound = 1e-4 * rng.standard_normal(int(1.6 * rate_hz))
+    for at in (0.3, 0.9):
+        begin, burst = int(at * rate_hz), int(0.012 * rate_hz)
+        sound[begin : begin + burst] += 0.2 * rng.standard_normal(burst) * np.hanning(burst)
+        t = np.arange(int(0.25 * rate_hz)) / rate_hz
+        buzz = np.zeros(t.size)
+        for harmonic in range(1, 30):
+            hz = 120.0 * harmonic * (1 + 0.03 * t)
+            formant = sum(1 / (1 + ((120.0 * harmonic - f) / 90.0) ** 2) for f in (700, 1200, 2600))
+            buzz += formant * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6))
+        start = begin + int(0.025 * rate_hz)
+        sound[start : start + t.size] += 0.3 * buzz / np.abs(buzz).max() * np.sin(np.pi * t / t[-1]) ** 0.5
+    return sound

@@ -15,6 +15,7 @@ from shopmon.dashboards.api import (
     speeds,
     state,
     stream,
+    taps,
     trials,
 )
 from shopmon.dashboards.api.blueprint import blueprint
@@ -35,5 +36,6 @@ __all__ = [
     "speeds",
     "state",
     "stream",
+    "taps",
     "trials",
 ]

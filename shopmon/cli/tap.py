@@ -32,6 +32,13 @@ ACCELERATIONS = {"m/s2": 1.0, "g": 9.80665}
 @click.option(
     "--record", type=float, default=0.5, show_default=True, metavar="S", help="Length of a hit's record."
 )
+@click.option(
+    "--hits", type=click.IntRange(1, 20), default=5, show_default=True, help="Good hits wanted, with 'live'."
+)
+@click.option("--source", metavar="mic|NAME|PATH", default="mic", help="What to listen to, with 'live'.")
+@click.option("--device", metavar="NAME", help="Sound input, with 'live'; see 'shopmon devices'.")
+@click.option("--settings", "settings_file", type=click.Path(path_type=Path), metavar="FILE",
+              help="Settings file (TOML), with 'live'.")  # fmt: skip
 @click.option("--estimator", type=click.Choice(["H1", "H2"]), default="H1", show_default=True)
 @click.option("--uff", type=click.Path(path_type=Path), help="Write the receptance there, as data set 58.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON to standard output (-) or to a file.")
@@ -40,11 +47,21 @@ def command(recording, json_file, uff, **options):
 
     Spindle stopped and disabled, emergency stop pressed; eye protection; a soft tip, light hits off the
     cutting edges. RECORDING is a sound file or a table (CSV, text, NPY, MAT) with hammer and accelerometer
-    side by side, or a .uff file with a frequency response.
+    side by side, or a .uff file with a frequency response; "live" listens to the sensor now and says what it
+    thinks of each hit.
 
     Example: shopmon tap hits.csv --force 1 --response 2 --unit g --axis y
+
+    Example: shopmon tap live --device USB
     """
-    result = _judge(recording, uff, options)
+    if str(recording) == "live":
+        from shopmon.service.tap_live import hear_hits
+
+        result = hear_hits(
+            _settings(options), _live(options), lambda words: click.echo(words, err=json_file is not None)
+        )
+    else:
+        result = _judge(recording, uff, options)
     if json_file is not None:
         write_json(result, json_file)
         return
@@ -57,13 +74,7 @@ def _judge(recording: Path, uff: Path | None, options: dict) -> dict:
     from shopmon.records.response_file import SUFFIXES, read_response, write_response
     from shopmon.service import tap_test
 
-    settings = tap_test.TapSettings(
-        lowest_hz=options["lowest"],
-        highest_hz=options["highest"],
-        record_s=options["record"],
-        axis=options["axis"],
-        estimator=options["estimator"],
-    )
+    settings = _settings(options)
     if recording.suffix.lower() in SUFFIXES:
         number = options["response"]
         if number is not None and not number.isdigit():
@@ -84,6 +95,44 @@ def _judge(recording: Path, uff: Path | None, options: dict) -> dict:
     if uff is not None:
         write_response(uff, measured, settings.axis, settings.lowest_hz, settings.highest_hz)
     return result
+
+
+def _settings(options: dict):
+    from shopmon.service.tap_test import TapSettings
+
+    return TapSettings(
+        lowest_hz=options["lowest"],
+        highest_hz=options["highest"],
+        record_s=options["record"],
+        axis=options["axis"],
+        estimator=options["estimator"],
+    )
+
+
+def _live(options: dict):
+    """Return what to listen to, and which channel is what."""
+    from shopmon.service.tap_live import Live
+    from shopmon.service.tap_session import TapChannels
+
+    numbers = {}
+    for name in ("force", "response"):
+        given = options[name]
+        if given is not None and not (given.isdigit() and int(given) > 0):
+            raise SettingError(f"--{name} of a live test is a number.", "Count the channels from 1.")
+        numbers[name] = int(given) - 1 if given else None
+    scales = (options["force_full_scale"], options["full_scale"])
+    if numbers["force"] is not None and None in scales:
+        raise SettingError(
+            "A sound input says nothing of newtons and g.", "Give --force-full-scale and --full-scale."
+        )
+    forced = numbers["force"] is not None
+    channels = TapChannels(
+        response=numbers["response"] or 0,
+        force=numbers["force"],
+        force_full_scale=scales[0] * NEWTONS[options["force_unit"]] if forced else 1.0,
+        response_full_scale=scales[1] * ACCELERATIONS[options["unit"]] if forced else 1.0,
+    )
+    return Live(options["source"], options["device"], options["settings_file"], channels, options["hits"])
 
 
 def _signal(recording: Path, column: str | None, options: dict, scale: str):

@@ -15,6 +15,7 @@ from shopmon import __version__
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import BootClock
 from shopmon.records.carrying.unpacking import undo_half_an_import
+from shopmon.records.check_rows import CheckRows
 from shopmon.records.cut_rows import cut_sums
 from shopmon.records.database import open_database, open_reader, unusable
 from shopmon.records.features import FeatureRow
@@ -48,7 +49,7 @@ WAIT_S = 120.0
 PERSON_WAITS_S = 10.0
 
 
-class Archive(RowWriting, LearningRows, Reader):
+class Archive(RowWriting, LearningRows, CheckRows, Reader):
     """Everything that is kept; made by `open`.
 
     Attributes

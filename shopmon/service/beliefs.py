@@ -19,6 +19,7 @@ from shopmon.cutting.learning import LEARNER, Belief, belief_from, belief_state,
 from shopmon.cutting.prior import Prior
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.archive import Archive
+from shopmon.service.tap_prior import with_measured_modes
 from shopmon.service.tool_and_job import TELLS_APART, Trial, key_of, key_values, prior_from, trials_of
 
 MOST_TRIALS = 60  # learned from when all is learned anew: older ones hardly count any more
@@ -64,7 +65,7 @@ class Beliefs:
     def now(self, context: Mapping[str, Any]) -> Known:
         """Return what is believed of the tool in a context, after every cut that is logged of it."""
         self._flush()
-        prior, values = prior_from(context), key_values(context)
+        prior, values = prior_from(with_measured_modes(self._archive, context)), key_values(context)
         cuts = self._archive.cuts_of_tool(values, MOST_CUTS)
         trials = tuple(trials_of(cuts))
         useful = [trial for trial in trials if trial.learned is not None]

@@ -98,6 +98,7 @@ class Journal:
         advise: Callable[[str, dict, Callable[[], list]], None],
         cut_logged: Callable[[], None] = lambda: None,
         programs: ProgramDesk | None = None,
+        also: tuple[Callable[[Block], None], ...] = (),
     ):
         self.live = LiveState()
         self.position: tuple[str, int, float] | None = None
@@ -108,7 +109,7 @@ class Journal:
         self._whole_state = whole_state
         self._context = context
         self._advise, self._cut_logged = advise, cut_logged
-        self._programs = programs
+        self._programs, self._also = programs, also
         self._rate_hz = 1.0
         self._due = {"spectrum": 0.0, "state": 0.0, "checkpoint": 0.0}
         self._cut_chatter: list[ChatterSpan] = []
@@ -150,6 +151,8 @@ class Journal:
         self._archive.append(block)
         self._reports.block(block)
         self.live.meter.take(block)
+        for take in self._also:
+            take(block)
         self.position = (block.stream_id, block.end_sample, block.sample_rate_hz)
 
     def snapshot(self, stream_id: str, sample: int, state: dict) -> None:

@@ -27,6 +27,7 @@ from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.review.review import CutReview
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
+from shopmon.service.tap_desk import TapDesk
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 
@@ -79,6 +80,9 @@ class Monitor:
         self.review = CutReview(self, archive.pictures, settings.storage.budget_bytes)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
+        self.taps = TapDesk(
+            archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news
+        )
         self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(
             archive,
@@ -90,6 +94,7 @@ class Monitor:
             self._advising.take,
             self.speeds.news,
             self.programs,
+            (self.taps.take,),
         )
         if setup and (setup.nominal_rpm or setup.flutes):
             said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
@@ -122,6 +127,7 @@ class Monitor:
         if self._lamp:
             self._lamp.close()
         self.feed.close()
+        self.taps.stop()
         self.speeds.close()
         self.review.close()
         self._advising.settle()

@@ -20,6 +20,7 @@ from shopmon.service.context import checked_context, facts_of
 from shopmon.service.settings import Machine
 from shopmon.service.speed_question import asked_for, question_of, tone_of
 from shopmon.service.speed_wall import wall_as_data
+from shopmon.service.tap_prior import with_measured_modes
 from shopmon.service.thinking import Failed, Thinker
 from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, standing
 
@@ -117,7 +118,9 @@ class SpeedsDesk:
         known = self._beliefs.now(base)
         belief, before = known.belief, None
         if changes:
-            belief = carried(known.belief, known.prior, prior_from(told))
+            # what was measured of the tool as it is goes along with the change
+            changed = {**with_measured_modes(self._archive, base), **changes}
+            belief = carried(known.belief, known.prior, prior_from(changed))
             as_it_is = question_of(base, self._machine, self._live(), required=False)
             if as_it_is is not None and as_it_is.ap_mm and as_it_is.present_rpm:
                 sheet = speed_sheet(known.belief, as_it_is)

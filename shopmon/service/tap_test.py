@@ -1,12 +1,12 @@
 """The tap test: from a recording of hits, or a response measured elsewhere, to the modes of the tool tip."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from shopmon.cutting.nouns import Mode
 from shopmon.errors import RecordingError, SettingError
-from shopmon.signals.decay_poles import decay_poles
+from shopmon.signals.decay_poles import DecayPole, decay_poles, lasting
 from shopmon.signals.frequency_response import (
     MeasuredResponse,
     exponential_window,
@@ -28,7 +28,7 @@ FEWEST_HITS = 3
 LEAST_COHERENCE = 0.8
 ODD_PHASE_DEG, MOST_PHASE_DEG = 30.0, 60.0
 LEAST_EXPLAINED = 0.8
-LOUDEST_S, DIED_AWAY = 0.01, 0.5  # a hit is loudest at once; second half of its record over the first tenth
+LATER_S = 0.004  # a decay begun this much later must show the same tones
 
 
 @dataclass(frozen=True)
@@ -85,6 +85,13 @@ def with_force(
             "Name the hammer with --force, the sensor with --response.",
         )
     hits = find_hits(force_n, sample_rate_hz, settings.record_s, full_scale=settings.force_limit)
+    return from_forced_hits(force_n, response_m_s2, sample_rate_hz, settings, hits)
+
+
+def from_forced_hits(
+    force_n, response_m_s2, sample_rate_hz: float, settings: TapSettings, hits: list[Hit]
+) -> tuple[dict, MeasuredResponse]:
+    """Judge hits that were found already; as `with_force`."""
     hits = [_with_overload(hit, response_m_s2, settings.response_limit) for hit in hits]
     good = [hit for hit in hits if hit.fault is None]
     if not good:
@@ -142,27 +149,29 @@ def without_force(response, sample_rate_hz: float, settings: TapSettings) -> dic
     hits = find_hits(
         response, sample_rate_hz, settings.record_s, full_scale=settings.response_limit, with_force=False
     )
+    return from_heard_hits(response, sample_rate_hz, settings, hits)
+
+
+def from_heard_hits(
+    response,
+    sample_rate_hz: float,
+    settings: TapSettings,
+    hits: list[Hit],
+    rung: list[list[DecayPole]] | None = None,
+) -> dict:
+    """Judge hits without a force that were found already, good ones if `rung` tells their tones."""
+    if rung is None:
+        found = [rung_at(response, hit, sample_rate_hz, settings) for hit in hits]
+        hits, rung = [hit for hit, _ in found], [poles for hit, poles in found if hit.fault is None]
     good = [hit for hit in hits if hit.fault is None]
-    rung = [
-        decay_poles(response[hit.over : hit.end], sample_rate_hz, settings.lowest_hz,
-                    min(settings.highest_hz, 0.45 * sample_rate_hz))
-        for hit in good
-    ]  # fmt: skip
     tones = _agreed(rung)
     if not tones:
+        reasons = "; ".join(FAULTS[fault][1] for fault in sorted({hit.fault for hit in hits if hit.fault}))
         raise RecordingError(
-            "Nothing rings long enough after the hits to be told from noise.",
-            "Put the sensor on the tool or the holder's end, and hit a little harder.",
+            f"Nothing here rings as after a hit{f': {reasons}' if reasons else ''}.",
+            "Put the sensor on the tool or the holder's end, and hit a little harder, in a quiet shop.",
         )
     notices = _hit_notices(hits, good, 0.0)
-    if not _like_hits(response, good, sample_rate_hz):
-        notices.append(
-            _notice(
-                "not-like-hits",
-                "The sound does not die away as it does after a hit: what follows may be no mode at all.",
-                "Record hits in a quiet shop, one every two seconds.",
-            )
-        )
     notices.append(
         _notice(
             "no-stiffness",
@@ -181,6 +190,11 @@ def without_force(response, sample_rate_hz: float, settings: TapSettings) -> dic
         "notices": notices,
         "cautions": list(CAUTIONS),
     }
+
+
+def mode_text(result: dict) -> str:
+    """Return the modes of a result with force as the page *Speeds* and the command line take them."""
+    return " ".join(mode["option"] for mode in result["modes"] if mode.get("option"))
 
 
 def modes_of(result: dict) -> tuple[Mode, ...]:
@@ -211,7 +225,7 @@ def _check(trigger, response, sample_rate_hz: float, settings: TapSettings) -> N
 def _with_overload(hit: Hit, response, limit: float | None) -> Hit:
     if limit is None or hit.fault or np.abs(response[hit.begin : hit.end]).max() < limit:
         return hit
-    return Hit(hit.begin, hit.over, hit.end, hit.peak, "overload")
+    return replace(hit, fault="overload")
 
 
 def _still_rings(responses: np.ndarray) -> bool:
@@ -220,14 +234,17 @@ def _still_rings(responses: np.ndarray) -> bool:
     return bool(np.median(tail.max(axis=1) / np.maximum(size.max(axis=1), 1e-300)) > END_LEVEL)
 
 
-def _like_hits(response: np.ndarray, hits: list[Hit], sample_rate_hz: float) -> bool:
-    """Tell whether most records are loudest at their beginning and die away."""
-    late, left = [], []
-    for hit in hits:
-        rows = np.abs(response[hit.begin : hit.end] - np.median(response))
-        late.append(np.argmax(rows) / sample_rate_hz)
-        left.append(rows[rows.size // 2 :].mean() / max(rows[: max(1, rows.size // 10)].mean(), 1e-300))
-    return bool(np.median(late) < LOUDEST_S and np.median(left) < DIED_AWAY)
+def rung_at(response, hit: Hit, sample_rate_hz: float, settings: TapSettings) -> tuple[Hit, list[DecayPole]]:
+    """Return a hit and the tones it rings with; where none lasts, the hit has that fault."""
+    if hit.fault is not None:
+        return hit, []
+    highest_hz = min(settings.highest_hz, 0.45 * sample_rate_hz)
+    later = hit.over + int(LATER_S * sample_rate_hz)
+    poles, again = (
+        decay_poles(response[begin : hit.end], sample_rate_hz, settings.lowest_hz, highest_hz)
+        for begin in (hit.over, later)
+    )
+    return (hit if lasting(poles, again) else replace(hit, fault="no-ring")), poles
 
 
 def _agreed(rung: list) -> list[dict]:
@@ -274,6 +291,12 @@ def _hit_as_data(hit: Hit, sample_rate_hz: float) -> dict:
 FAULTS = {
     "double": ("double-hit", "the hammer touched twice", "Hit once and draw back at once."),
     "overload": ("overload", "a sensor was overloaded", "Hit more lightly, or lower the gain."),
+    "no-hit": (
+        "no-hit",
+        "it did not begin, or die away, like a hit",
+        "Hit in a quiet shop, and speak later.",
+    ),
+    "no-ring": ("no-ring", "nothing rang on after it", "Hit a little harder, or move the sensor nearer."),
     "cut-off": ("cut-off", "its record is cut short", "Wait between hits until the ringing has died away."),
 }
 

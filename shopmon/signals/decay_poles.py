@@ -18,6 +18,7 @@ MOST_TONES = 10
 FEWEST_SAMPLES, MOST_SAMPLES = 32, 400
 MOST_DAMPING = 0.3
 SAME_HZ_SHARE, SAME_DAMPING_SHARE = 0.004, 0.3
+LASTING_HZ_SHARE = 0.005
 ORDERS_AGREEING = 3
 LEAST_OVER_NOISE_DB = 12.0
 KEPT_DB = 45.0  # a tone this far under the band's strongest may be the filter's or the hammer's doing
@@ -72,6 +73,22 @@ def decay_poles(
                 found.append((off, pole))
         centre *= ratio
     return _merged(found)
+
+
+def lasting(poles: list[DecayPole], later: list[DecayPole]) -> list[DecayPole]:
+    """Return the tones that a decay and the rest of the same decay, begun a little later, both show.
+
+    What an object rings at stays; what a voice or a machine does, moves.
+    """
+    return [
+        one
+        for one in poles
+        if any(
+            abs(one.frequency_hz - other.frequency_hz) < LASTING_HZ_SHARE * one.frequency_hz
+            and abs(one.damping_ratio - other.damping_ratio) < SAME_DAMPING_SHARE * one.damping_ratio + 2e-4
+            for other in later
+        )
+    ]
 
 
 def _poles_of_band(decay, sample_rate_hz: float, centre_hz: float, width_hz: float) -> list[DecayPole]:

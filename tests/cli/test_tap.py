@@ -7,9 +7,12 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
+from shopmon.capture.recording import RecordingSource
 from shopmon.cli.speeds import command as speeds
 from shopmon.cli.tap import command
-from shopmon.errors import ShopmonError
+from shopmon.errors import SettingError, ShopmonError
+from tests.dashboards.fake_checks import RATE as FAKE_RATE
+from tests.dashboards.fake_checks import hits
 from tests.hits import RATE, taps
 
 MODES = [(1450.0, 0.03, 8e6)]
@@ -102,3 +105,49 @@ def test_what_tap_writes_speeds_reads(table, tmp_path):
     done = CliRunner().invoke(speeds, ["--frf", f"xx:{file}", *words, "--step", "1500"])
     assert done.exit_code == 0, done.output or done.exception
     assert "rpm" in done.output
+
+
+@pytest.fixture
+def played(tmp_path, monkeypatch):
+    """Play a recording as fast as it can be taken."""
+    soundfile.write(tmp_path / "hits.wav", hits(), int(FAKE_RATE), subtype="PCM_24")
+    monkeypatch.setattr(
+        "shopmon.service.tap_live.make_source",
+        lambda spec, device, settings: RecordingSource(spec, real_time=False),
+    )
+    return tmp_path / "hits.wav"
+
+
+LIVE = (
+    *("--force", 1, "--response", 2, "--force-full-scale", 500, "--full-scale", 60, "--unit", "g"),
+    *("--hits", 4),
+)
+
+
+def test_live_says_what_it_thinks_of_each_hit(played):
+    text = run("live", "--source", played, *LIVE)
+    order = [
+        text.index(words)
+        for words in ("Spindle stopped", "Hit now", "Good: 1 of 4", "Double hit", "Done: 4 good")
+    ]
+    assert order == sorted(order)
+    assert "--mode x:1450" in text
+
+
+def test_live_keeps_what_it_says_out_of_the_json(played):
+    done = CliRunner().invoke(
+        command, [str(word) for word in ("live", "--source", played, *LIVE, "--json", "-")]
+    )
+    assert json.loads(done.stdout)["schema"] == "shopmon.tap/1"
+    assert "Good: 1 of 4" in done.stderr
+
+
+def test_live_ends_with_what_there_is(played):
+    text = run("live", "--source", played, *LIVE[:-1], 20)
+    assert "Done: 5 good hits." not in text and "6 hits, 5 of them clean" in text
+
+
+@pytest.mark.parametrize("words", [("--force", "hammer"), ("--force", "1"), ("--response", "0")])
+def test_live_channels_that_cannot_be(played, words):
+    with pytest.raises(SettingError):
+        run("live", "--source", played, *words)

@@ -24,6 +24,7 @@ from shopmon.service.outlooks import Outlooks
 from shopmon.service.review.review import CutReview
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
+from tests.dashboards.fake_checks import FakeChecks, fake_taps
 from tests.dashboards.fake_programs import FakePrograms
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 
@@ -138,6 +139,8 @@ class FakeMonitor:
         self.review = CutReview(self, self._folder / "pictures", 10**9)
         self._lock = threading.RLock()
         self.speeds = FakeSpeeds(self.context, self.state)
+        self.checks = FakeChecks()
+        self.taps = fake_taps(self)
         self._context = {
             "nominal_rpm": 12000.0,
             "flutes": 3,

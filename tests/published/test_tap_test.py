@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from shopmon.errors import RecordingError
 from shopmon.service.tap_test import TapSettings, with_force, without_force
 from shopmon.signals.decay_poles import decay_poles
 from shopmon.signals.frequency_response import exponential_window, measured_response
@@ -72,3 +73,15 @@ def test_modes_of_real_hits_with_the_force(real_hits):
     at_900 = found[min(found, key=lambda hz: abs(hz - 900))]
     assert at_900["damping_ratio"] == pytest.approx(0.00147, rel=0.06)
     assert "grid-too-coarse" in [notice["code"] for notice in result["notices"]]
+
+
+def test_no_recording_of_other_things_is_taken_for_hits(reference_data):
+    """Speech with two plosives, noise, hiss, hum and machines: nothing there was hit."""
+    import soundfile
+
+    names = ("Front_Center.wav", "Noise.wav", "vinyl_hiss.flac", "ambi_glass_hum.flac", "IndustryHigh1.wav")
+    for name in (*names, "Harbor2.wav", "complete.oga"):
+        sound, rate = soundfile.read(reference_data / "sounds" / name, frames=1_500_000, always_2d=True)
+        settings = TapSettings(highest_hz=min(5000.0, 0.4 * rate))
+        with pytest.raises(RecordingError):
+            without_force(sound[:, 0], rate, settings)
