@@ -63,7 +63,7 @@ def page() -> str:
     result = told["result"]
     return render_template(
         "speeds/speeds.html",
-        told=told, result=result, units=units, tapped=monitor.taps.in_use(),
+        told=told, result=result, units=units, measured=monitor.taps.in_use(),
         aim=aim, aims=AIMS, problem=problem,
         names=figures.FIELDS, what_if=WHAT_IF, materials=materials(), cards=CARDS,
         picture=drawing(result, aim, units) if result else None, shades=SHADES,

@@ -8,29 +8,7 @@ import sqlalchemy as sa
 
 from shopmon.records.cut_rows import dated
 from shopmon.records.stamps import Stamps
-from shopmon.records.tables import corrections, json_column, stamped_table
-
-tap_tests = stamped_table(
-    "tap_tests",
-    sa.Column("key", sa.Text, nullable=False, index=True),  # of the tool assembly on its machine
-    json_column("context", nullable=False),  # what the key stands for
-    sa.Column("axis", sa.Text, nullable=False),
-    sa.Column("with_force", sa.Boolean, nullable=False),
-    json_column("result", nullable=False),  # shopmon.tap/1
-    json_column("curves"),  # what a page draws
-    sa.Column("note", sa.Text, nullable=False),
-)
-
-spindle_checks = stamped_table(
-    "spindle_checks",
-    sa.Column("machine", sa.Text, nullable=False, index=True),
-    json_column("sensor", nullable=False),  # source, channel, unit: levels compare for one sensor only
-    sa.Column("temperature_c", sa.Float),
-    sa.Column("running_min", sa.Float),  # since the spindle was started
-    sa.Column("warmed_up", sa.Boolean, nullable=False),  # as the machine's builder says
-    json_column("result", nullable=False),  # shopmon.spindle-check/1
-    sa.Column("note", sa.Text, nullable=False),
-)
+from shopmon.records.tables import corrections, spindle_checks, tap_tests
 
 
 class CheckRows:

@@ -208,3 +208,25 @@ beliefs = stamped_table(  # what was learned of a tool assembly on a machine in 
     json_column("summary", nullable=False),
     json_column("state"),  # shopmon.belief/1; none any more in old rows
 )
+
+tap_tests = stamped_table(
+    "tap_tests",
+    sa.Column("key", sa.Text, nullable=False, index=True),  # of the tool assembly on its machine
+    json_column("context", nullable=False),  # what the key stands for
+    sa.Column("axis", sa.Text, nullable=False),
+    sa.Column("with_force", sa.Boolean, nullable=False),
+    json_column("result", nullable=False),  # shopmon.tap/1
+    json_column("curves"),  # what a page draws
+    sa.Column("note", sa.Text, nullable=False),
+)
+
+spindle_checks = stamped_table(
+    "spindle_checks",
+    sa.Column("machine", sa.Text, nullable=False, index=True),
+    json_column("sensor", nullable=False),  # source, channel, unit: levels compare for one sensor only
+    sa.Column("temperature_c", sa.Float),
+    sa.Column("running_min", sa.Float),  # since the spindle was started
+    sa.Column("warmed_up", sa.Boolean, nullable=False),  # as the machine's builder says
+    json_column("result", nullable=False),  # shopmon.spindle-check/1
+    sa.Column("note", sa.Text, nullable=False),
+)

@@ -201,6 +201,8 @@ ONLY = (
     "DELETE FROM stored_values",
     "DELETE FROM listener_states",
     "DELETE FROM beliefs",
+    "DELETE FROM tap_tests",
+    "DELETE FROM spindle_checks",
     "DELETE FROM finish_readings WHERE cut_id IS NULL",
     "DELETE FROM wear_limits WHERE type_id IS NULL",
     "DELETE FROM corrections WHERE table_name = 'cuts' AND row_id NOT IN (SELECT id FROM wanted)",
