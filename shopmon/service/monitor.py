@@ -96,11 +96,8 @@ class Monitor:
             self.programs,
             (self.taps.take,),
         )
-        if setup and (setup.nominal_rpm or setup.flutes):
-            said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
-            said = {name: value for name, value in said.items() if value is not None}
-            self._take_context(said)
-            archive.add_context(new_id(), self._kept_context(), dict.fromkeys(said, "touched"))
+        if setup:
+            self._told_at_start(setup)
         self._engine = Engine(
             source, listening, self._journal, self._setup(), _learned_before(archive, source.source_id)
         )
@@ -113,6 +110,13 @@ class Monitor:
                 "Open it under Cuts.",
                 cut_id,
             )
+
+    def _told_at_start(self, setup: Setup) -> None:
+        said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
+        said = {name: value for name, value in said.items() if value}
+        if said:
+            self._take_context(said)
+            self.archive.add_context(new_id(), self._kept_context(), dict.fromkeys(said, "touched"))
 
     def start(self) -> None:
         """Begin to listen."""
