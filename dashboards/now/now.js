@@ -102,7 +102,8 @@ function input(state) {
   say(part("quality"), quality);
   pointAt(part("quality-shape"), quality === "Good" ? "ok" : "trouble");
   say(part("input-text"), state.input.text);
-  say(part("level-text"), `${decibels(state.input.level_db)}, peak ${decibels(state.input.peak_db)}`);
+  const inUnit = state.input.in_unit ? ` · ${state.input.in_unit}` : "";
+  say(part("level-text"), `${decibels(state.input.level_db)}, peak ${decibels(state.input.peak_db)}${inUnit}`);
   part("level").ariaValueNow = Math.round(state.input.level_db ?? -90);
   level(state.input.level_db, state.input.peak_db);
 }

@@ -25,6 +25,7 @@ from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.review.review import CutReview
+from shopmon.service.sensors_desk import SensorsDesk
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.tap_desk import TapDesk
@@ -83,6 +84,7 @@ class Monitor:
         self.taps = TapDesk(
             archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news
         )
+        self.sensors = SensorsDesk(archive, source, self._meter)
         self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(
             archive,
@@ -94,7 +96,7 @@ class Monitor:
             self._advising.take,
             self.speeds.news,
             self.programs,
-            (self.taps.take,),
+            (self.taps.take, self.sensors.take),
         )
         if setup:
             self._told_at_start(setup)
@@ -169,7 +171,8 @@ class Monitor:
         live = self._journal.live.as_dict()
         return {
             **live,
-            "notices": [*live["notices"], *log_notices(status)],
+            "input": {**live["input"], "in_unit": self.sensors.level_text()},
+            "notices": [*live["notices"], *self.sensors.notices(), *log_notices(status)],
             "nominal_rpm": context.get("nominal_rpm"),
             "flutes": context.get("flutes"),
             "end_mill": {"id": context.get("end_mill_id"), "label": context.get("end_mill")},
@@ -226,6 +229,11 @@ class Monitor:
         self._take_context(checked)
         self._tell_listener(origins)
         return self.context()
+
+    def _meter(self) -> tuple[float | None, float]:
+        live = self._journal.live
+        level_db = live.frame.level_db if live.frame and live.meter.present else None
+        return level_db, live.meter.clipped_share
 
     def _publish_state(self) -> None:
         self.feed.publish("state", self.state())

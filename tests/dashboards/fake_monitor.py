@@ -26,6 +26,7 @@ from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_checks import FakeChecks, fake_taps
 from tests.dashboards.fake_programs import FakePrograms
+from tests.dashboards.fake_sensors import fake_sensors
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 
 RATE_HZ = 48_000
@@ -141,6 +142,7 @@ class FakeMonitor:
         self.speeds = FakeSpeeds(self.context, self.state)
         self.checks = FakeChecks()
         self.taps = fake_taps(self)
+        self.sensors = fake_sensors()
         self._context = {
             "nominal_rpm": 12000.0,
             "flutes": 3,

@@ -181,6 +181,12 @@ class BoardSource:
         """What is being delivered, None while the board is away."""
         return self._assembly.format if self._delivers else None
 
+    @property
+    def full_scales_g(self) -> tuple[float, ...] | None:
+        """What full scale of each axis means by what the board says, None while it is away."""
+        frame = self._assembly.newest
+        return (frame.range_g,) * frame.codes.shape[1] if frame and self._delivers else None
+
     def blocks(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
         """Yield blocks and notices until `stop` is set; the board may come and go meanwhile."""
         while not (stop.is_set() or self._closed):
