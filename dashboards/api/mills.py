@@ -12,6 +12,7 @@ from shopmon.records.register_data import register_as_data, tool_as_data
 from shopmon.records.register_files import MOST_BYTES, export_csv, import_csv, import_json
 from shopmon.records.register_rows import Tool
 from shopmon.service.context import checked_context
+from shopmon.service.tool_sheet import tool_sheet
 
 SET_RIGHT = ("material", "part", "operation", "feed_mm_min", "ap_mm", "ae_mm")
 NO_TOOL = ("There is no tool with this id.", "Look at the list under End mills.")
@@ -66,8 +67,11 @@ def add_mill():
 
 @blueprint.get("/mills/<tool_id>")
 def mill(tool_id: str):
-    """One tool."""
-    return jsonify(tool_as_data(_found(tool_id)))
+    """One tool with its life, wear and sound."""
+    record = register().record(tool_id)
+    if record is None:
+        raise Refusal(404, *NO_TOOL)
+    return jsonify(tool_sheet(register(), record, monitor().outlooks.now().get(tool_id)))
 
 
 @blueprint.post("/mills/<tool_id>/spindle")

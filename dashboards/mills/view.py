@@ -7,12 +7,14 @@ from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.mills import said
 from shopmon.dashboards.mills.history import history
 from shopmon.dashboards.mills.labels import sheet
+from shopmon.dashboards.mills.sound import charts
 from shopmon.dashboards.pairing.view import base_url
 
 from shopmon.cutting.nouns import MATERIAL_GROUPS
 from shopmon.records.register_fields import KINDS, REASONS
 from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
+from shopmon.service.condition import condition_of
 from shopmon.service.tool_life import wear_of
 
 CUTS_SHOWN = 10
@@ -139,6 +141,7 @@ def one(tool_id: str) -> str:
     context = monitor().context()
     type_limit = register.wear_limit_mm(tool.type_id, context.get("operation")) if tool.is_end_mill else None
     shown = monitor().cuts(limit=CUTS_SHOWN + 1, end_mill_id=tool_id)
+    sound = condition_of(register, tool)
     return render_template(
         "mills/tool.html",
         tool=tool,
@@ -152,6 +155,8 @@ def one(tool_id: str) -> str:
         materials=record.by_material,
         readings=record.readings[::-1],
         limit_mm=type_limit,
+        sound=sound,
+        charts=charts(sound),
         laboratory=said.LABORATORY,
         history=history(register, record, units()),
         photos=register.photos(tool_id),

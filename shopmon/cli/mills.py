@@ -1,5 +1,6 @@
 """``shopmon mills``: the register of tools from the command line."""
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +14,7 @@ from shopmon.errors import SettingError, StoreError
 KINDS = click.Choice(["end mill", "drill", "tap", "chamfer tool", "other"])
 REASONS = click.Choice(["flank wear", "finish no longer good", "chipped", "broken", "lost", "still good"])
 JSON = click.option("--json", "json_file", metavar="-|FILE", help="Write JSON (shopmon.mills/1).")
+JSON_OF_TWO = click.option("--json", "json_file", metavar="-|FILE", help="Write JSON (shopmon.compare/1).")
 
 
 @click.group("mills", invoke_without_command=True)
@@ -66,19 +68,20 @@ def list_tools(place, json_file, everything):
 @JSON
 @click.pass_obj
 def show(place, label, json_file):
-    """Show one tool: what it is, what it has cut, its wear readings.
+    """Show one tool: what it is and has cut, how much longer it is likely to last, its wear and its sound.
 
     Example: shopmon mills show "plum #3"
     """
     from shopmon.cli.mills_text import tool_text
-    from shopmon.records.register_data import tool_as_data
+    from shopmon.service.tool_sheet import outlook_of, tool_sheet
 
     with reading(place) as register:
-        tool = register.tool(known(register, label))
+        record = register.record(known(register, label))
+        sheet = tool_sheet(register, record, outlook_of(register, record.tool.id))
         if json_file is not None:
-            write_json({"schema": "shopmon.mills/1", "tools": [tool_as_data(tool)]}, json_file)
+            write_json({"schema": "shopmon.mills/1", "tools": [sheet]}, json_file)
         if json_file != "-":
-            click.echo(tool_text(tool, register.by_material(tool.id), register.wear(tool.id)))
+            click.echo(tool_text(record, sheet))
 
 
 @command.command("add")
@@ -148,21 +151,25 @@ def export(place, file):
 
     Example: shopmon mills export tools.csv
     """
+    from shopmon.cli.mills_text import counted
     from shopmon.records.register_data import register_as_data
     from shopmon.records.register_files import export_csv
 
+    kind = _kind_of(file) if str(file) != "-" else ".csv"
     with reading(place) as register:
-        if file.suffix.lower() == ".json":
-            write_json(register_as_data(register), str(file))
-            return
-        text = export_csv(register)
+        data = register_as_data(register)
+        text = export_csv(register) if kind == ".csv" else ""
     if str(file) == "-":
         click.echo(text, nl=False)
         return
-    try:
-        file.write_text(text, encoding="utf-8", newline="")
-    except OSError as exc:
-        raise StoreError(f"{file} cannot be written ({exc.strerror}).", "Give another file.") from None
+    if kind == ".json":
+        write_json(data, str(file))
+    else:
+        try:
+            file.write_text(text, encoding="utf-8", newline="")
+        except OSError as exc:
+            raise StoreError(f"{file} cannot be written ({exc.strerror}).", "Give another file.") from None
+    click.echo(f"{counted(len(data['tools']), 'tool')} written to {file}.")
 
 
 @command.command("import")
@@ -173,8 +180,10 @@ def import_(place, file):
 
     Example: shopmon mills import tools.csv
     """
+    from shopmon.cli.mills_text import counted
     from shopmon.records.register_files import MOST_BYTES, import_csv, import_json
 
+    takes = {".json": import_json, ".csv": import_csv}[_kind_of(file)]
     try:
         with file.open("rb") as opened:
             content = opened.read(MOST_BYTES + 1)
@@ -182,10 +191,71 @@ def import_(place, file):
         raise StoreError(f"{file} cannot be read ({exc.strerror}).", "Check the name.") from None
     if len(content) > MOST_BYTES:
         raise SettingError(f"{file} is larger than {MOST_BYTES // 2**20} MB.", "A table of tools is not.")
-    takes = import_json if file.suffix.lower() == ".json" else import_csv
     with writing(place) as register:
         taken = takes(register, content)
-    click.echo(f"{taken['tools']} tools and {taken['types']} types are entered.")
+    click.echo(f"{counted(taken['tools'], 'tool')} and {counted(taken['types'], 'type')} are entered.")
+
+
+@command.command("regrind")
+@click.argument("label")
+@click.option("--dc", type=float, metavar="MM", help="Diameter as measured.")
+@click.option("--lcf", type=float, metavar="MM", help="Flute length now.")
+@click.option("--coating", help="Coating now, where it is another.")
+@click.option("--reason", type=REASONS, default="flank wear", show_default=True, help="Why it went.")
+@click.option("--note", default="", help="A note.")
+@click.pass_obj
+def regrind(place, label, dc, lcf, coating, reason, note):
+    """Begin a new edge of a tool that came back from grinding.
+
+    Example: shopmon mills regrind "plum #3" --dc 5.9
+    """
+    values = {"DC": dc, "LCF": lcf, "coating": coating, "note": note}
+    with writing(place) as register:
+        register.regrind(known(register, label), values, reason)
+    click.echo(f"{label} has a new edge.")
+
+
+@command.command("take-back")
+@click.argument("label")
+@click.option("--note", default="", help="A note.")
+@click.pass_obj
+def take_back(place, label, note):
+    """Say that a tool was not to be retired after all.
+
+    Example: shopmon mills take-back "plum #3"
+    """
+    with writing(place) as register:
+        register.take_back(known(register, label), note)
+    click.echo(f"{label} is in use again.")
+
+
+@command.command("compare")
+@click.argument("first")
+@click.argument("second")
+@JSON_OF_TWO
+@click.pass_obj
+def compare_two(place, first, second, json_file):
+    """Compare two types, or two end mills, by their labels: finish, life, chatter and cost.
+
+    Example: shopmon mills compare "6 mm ZrN" "6 mm bare"
+    """
+    from shopmon.cli.mills_text import comparison_text
+    from shopmon.service.comparing import compare, comparison_as_data, named
+
+    with reading(place) as register:
+        found = compare(register, *named(register, first, second))
+    if json_file is not None:
+        write_json(comparison_as_data(found), json_file)
+    if json_file != "-":
+        click.echo(comparison_text(found))
+
+
+def _kind_of(file: Path) -> str:
+    """Return what a file is by its ending; raises SettingError for all but two."""
+    kind = file.suffix.lower()
+    if kind not in (".csv", ".json"):
+        raise SettingError(f"{file.name} ends neither in .csv nor in .json.", "Choose one of the two.")
+    return kind
 
 
 def known(register, label: str) -> str:
@@ -209,6 +279,7 @@ def reading(place) -> Iterator:
 def writing(place) -> Iterator:
     """Give the register to change, while no monitor runs on it."""
     from shopmon.records.archive import Archive
+    from shopmon.service.clock import trusted_clock
 
     folder, storage = _place(place)
     try:
@@ -223,6 +294,8 @@ def writing(place) -> Iterator:
             raise StoreError(exc.text, "Do it on its page End mills, or stop it first.") from None
         raise
     try:
+        if origin := trusted_clock():
+            archive.set_clock(time.time(), origin)  # else what is entered here would have no date
         yield archive.register
     finally:
         archive.close()

@@ -1,7 +1,8 @@
 """What ``shopmon mills`` prints for a person."""
 
 from shopmon.records.credit import Totals
-from shopmon.records.register_rows import Tool, WearReading
+from shopmon.records.register_rows import Tool, ToolRecord
+from shopmon.service.comparing import SideBySide
 
 
 def minutes(seconds: float) -> str:
@@ -29,21 +30,58 @@ def tool_table(tools: list[Tool], uncredited: list[tuple[str | None, Totals]]) -
     return "\n".join(line.rstrip() for line in lines)
 
 
-def tool_text(tool: Tool, materials: list[tuple[str | None, Totals]], readings: list[WearReading]) -> str:
-    """Return what is known of one tool."""
+def tool_text(record: ToolRecord, sheet: dict) -> str:
+    """Return what is known of one tool.
+
+    Parameters
+    ----------
+    record
+        From the register.
+    sheet
+        From `shopmon.service.tool_sheet.tool_sheet`.
+    """
+    tool = record.tool
     lines = [f"{tool.label}: {what(tool)}; {where(tool)}"]
     regrinds = f" since regrind {tool.edge.number - 1}" if tool.edge.number > 1 else ""
     time, chatter = figures(tool.edge_totals)
     lines.append(
-        f"{time} in the cut{regrinds}, {chatter} of it chatter; {tool.totals.entries} entries into metal"
+        f"{time} in the cut{regrinds}, {chatter} of it chatter; "
+        f"{counted(tool.totals.entries, 'entry', 'entries')} into metal"
     )
-    for material, totals in materials:
+    life = sheet["life"]
+    if life:
+        more = f"Likely {life['words']}. " if life["words"] else ""
+        lines.append(f"{more}{life['basis']} Kind: {life['rests_on']}.")
+    for material, totals in record.by_material:
         lines.append(f"  {material or 'nobody said what'}: {', '.join(figures(totals))} chatter")
-    for reading in readings:
+    for reading in record.readings:
         lines.append(f"  VB {reading.VB_mm:g} mm after {minutes(reading.cut_time_s)} in the cut")
+    if sheet["sound"]:
+        lines.append("Its sound: " + " ".join(sheet["sound"]["sentences"]))
     if tool.note:
         lines.append(tool.note)
+    return "\n".join(line for line in lines if line)
+
+
+def comparison_text(found: SideBySide) -> str:
+    """Return two sides compared, a paragraph for each question."""
+    lines = [f"{found.b.label} against {found.a.label}"]
+    for answer in found.answers:
+        lines.append(f"{answer.name}: {' '.join(answer.sentences)}")
+    if found.differed:
+        lines.append("What else differed: " + " ".join(found.differed))
     return "\n".join(lines)
+
+
+def counted(count: int, one: str, more: str = "") -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> counted(1, "tool"), counted(3, "entry", "entries")
+    ('1 tool', '3 entries')
+    """
+    return f"{count} {one if count == 1 else more or one + 's'}"
 
 
 def figures(totals: Totals) -> tuple[str, str]:

@@ -234,7 +234,7 @@ class Chain:
             view=view,
             window=self.front.window,
             raised_db=raised,
-            comb=comb.heard_for(self._since_contact_s(view.sample)),
+            comb=comb.heard_for(self.since_contact_s(view.sample)),
             background=self.background,
             slope=self.speed.tracker.slope if self.speed.trusted else 0.0,
             trusted=self.speed.trusted,
@@ -269,7 +269,8 @@ class Chain:
         figures = {"order": found.order, "frequency_hz": found.frequency_hz, "over_db": found.over_db}
         return [notice(code, view.sample, **figures)]
 
-    def _since_contact_s(self, sample: int) -> float:
+    def since_contact_s(self, sample: int) -> float:
+        """Return for how long a tooth has, or may have, been in metal; infinite where none is."""
         onset = self.onset
         return np.inf if onset is None else (sample - onset) / self.rates.sample_rate_hz
 

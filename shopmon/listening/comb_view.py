@@ -60,6 +60,11 @@ class CombView:
         return self.lines_db - self.floor_db > VISIBLE_DB
 
     @cached_property
+    def told_db(self) -> np.ndarray:
+        """Level of each line, NaN where it does not stand out."""
+        return np.where(self.standing, self.lines_db, np.nan)
+
+    @cached_property
     def visible(self) -> int:
         """Number of lines that stand out of the floor."""
         return int(np.count_nonzero(self.standing))

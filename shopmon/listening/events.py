@@ -98,6 +98,9 @@ class Frame:
     spectrum_db
         Power spectrum of the newest window, float32 of shape (bins,), dB re full scale (a full-scale sine
         reads 0 dB r.m.s.-referenced to itself), from 0 Hz in steps of ``spectrum_step_hz``.
+    lines_db
+        In quiet metal, once the window holds nothing else: level of each multiple of the rotation, shape
+        ``(orders,)``, NaN where it does not stand out. None at all other times.
     """
 
     sample: int
@@ -115,6 +118,7 @@ class Frame:
     chatter: ChatterSpan | None
     spectrum_db: np.ndarray
     spectrum_step_hz: float
+    lines_db: np.ndarray | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -54,6 +54,7 @@ def frame_of(chain: "Chain", view: View, comb: CombView | None, stray: tuple[Str
         chatter=chain.judge.open,
         spectrum_db=shown,
         spectrum_step_hz=group * chain.front.window.bin_hz,
+        lines_db=comb.told_db if known and in_quiet_metal(chain, view) else None,
     )
 
 
@@ -73,7 +74,7 @@ def state_of(chain: "Chain") -> State:
 def is_unsure(chain: "Chain") -> bool:
     """Whether the verdict of this moment is to be taken with care."""
     touching, judge = chain.book.touching, chain.judge
-    doubtful_speed = touching and (chain.speed.confidence < DOUBTFUL_SPEED or bool(chain.speed.rivals_hz))
+    doubtful_speed = touching and speed_is_doubtful(chain)
     blind = touching and not chain.background.has_spectrum
     return (
         chain.health.clipped
@@ -83,3 +84,16 @@ def is_unsure(chain: "Chain") -> bool:
         or chain.shape.doubling
         or (judge.span is None and judge.evidence > UNSURE_SHARE * judge.alarm)
     )
+
+
+def speed_is_doubtful(chain: "Chain") -> bool:
+    """Whether the speed that is followed may be another one."""
+    return chain.speed.confidence < DOUBTFUL_SPEED or bool(chain.speed.rivals_hz)
+
+
+def in_quiet_metal(chain: "Chain", view: View) -> bool:
+    """Whether the whole window was heard in metal, without chatter, at a speed beyond doubt."""
+    if not chain.book.touching or chain.judge.span is not None or not view.full:
+        return False
+    doubt = chain.health.clipped or chain.speed.contradicted or speed_is_doubtful(chain)
+    return not doubt and chain.since_contact_s(view.sample) >= chain.front.window.duration_s

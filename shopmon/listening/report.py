@@ -17,6 +17,10 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
     ``severity``, ``kind``, ``confidence`` (a probability).
 ``stray``
     Lines on neither the comb nor the known background: evidence, while chatter is the verdict.
+``steady``
+    The spindle comb over the quiet, steady parts of the cuts, per speed, longest first: ``rpm``,
+    ``duration_s`` and ``lines_db``, the level of each multiple of the rotation, null where it mostly did not
+    stand out.
 ``notices``
     ``code``, ``text``, ``hint``, ``start_s``.
 ``state``, ``unsure``
@@ -56,6 +60,7 @@ from shopmon.listening.events import (
     State,
 )
 from shopmon.listening.setup import Setup
+from shopmon.listening.steady import SteadyLines, SteadyListening
 
 SCHEMA = "shopmon.inspection/1"
 TRACK_STEP_S = 0.2
@@ -119,6 +124,7 @@ class Inspection:
         self._chatter: dict[int, ChatterSpan] = {}
         self._tones: list[dict] = []
         self._notices: list[Notice] = []
+        self._steady = SteadyListening(sample_rate_hz)
         self._worst = State.NO_INPUT
         self._sure = False
 
@@ -148,6 +154,7 @@ class Inspection:
         self._notices.append(Notice(sample=sample, code=code, text=text, hint=hint))
 
     def _add_frame(self, frame: Frame) -> None:
+        self._steady.add(frame)
         if frame.state is self._worst:
             self._sure |= not frame.unsure
         elif ORDER.index(frame.state) > ORDER.index(self._worst):
@@ -236,6 +243,7 @@ class Inspection:
             "cut_time_s": round(sum(cut["cut_time_s"] for cut in cuts), 4),
             "chatter": chatter,
             "stray": self._stray(),
+            "steady": [self._comb_entry(each) for each in self._steady.found()],
             "notices": [
                 {"code": n.code, "text": n.text, "hint": n.hint, "start_s": max(0.0, self._s(n.sample))}
                 for n in self._notices
@@ -269,6 +277,10 @@ class Inspection:
             "kind": span.kind,
             "confidence": span.confidence,
         }
+
+    def _comb_entry(self, heard: SteadyLines) -> dict:
+        levels = [None if math.isnan(level) else self._db(level) for level in heard.lines_db.tolist()]
+        return {"rpm": round(heard.rpm, 1), "duration_s": round(heard.duration_s, 2), "lines_db": levels}
 
     def _stray(self) -> list[dict]:
         lasting = [

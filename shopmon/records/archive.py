@@ -38,6 +38,7 @@ from shopmon.records.tables import (
     boots,
     cuts,
     kept_spans,
+    steady_sounds,
     streams,
 )
 from shopmon.records.work_queue import WorkQueue
@@ -242,10 +243,13 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
         """End a cut and keep its original analysis; return the analysis' id."""
         values = {"end_sample": end_sample, **_heard(engaged, chatter), "ended": True}
         row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=True)
+        sounds = self._sound_rows(cut_id, analysis)
 
         def run() -> None:
             self._change_cut(cut_id, values)
             self._ledger.insert(analyses, row)
+            for sound in sounds:
+                self._ledger.insert(steady_sounds, sound)
             self._recorder.end_cut(cut_id, end_sample)
 
         self._put(run)

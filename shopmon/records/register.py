@@ -56,7 +56,7 @@ class Register(RegisterReading):
         SettingError
             A value that cannot be, a label that is taken, or an id that is not there.
         """
-        if table not in (*LABELLED, "wear_limits", "finish_readings"):
+        if table not in (*LABELLED, "wear_limits", "finish_readings", "blind_trials"):
             raise SettingError(f"'{table[:40]}' is no list of the register.", f"Use {', '.join(LABELLED)}.")
         with self._lock:
             row = self._new(table, checked(table, values))
@@ -313,6 +313,8 @@ class Register(RegisterReading):
         ):
             if row.get(field) is not None and row[field] not in known:
                 self.row(table, row[field])
+        for tool_id in row.get("tool_ids") or ():
+            self.row("tools", tool_id)
         if row.get("cut_id") is not None:
             self._check_cuts([row["cut_id"]])
 

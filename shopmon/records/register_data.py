@@ -16,7 +16,7 @@ def register_as_data(register: RegisterReading) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "types": [
-            {"id": kind.id, **_known(asdict(kind.type)), "note": kind.note} for kind in register.kinds()
+            {"id": kind.id, **asdict(kind.type), "note": kind.note} for kind in register.kinds()
         ],
         "tools": [tool_as_data(tool) for tool in tools],
         "uncredited": [{"said": said, **totals_as_data(totals)} for said, totals in uncredited],
@@ -47,9 +47,10 @@ def tool_as_data(tool: Tool) -> dict[str, Any]:
         "flutes": tool.teeth,
         "diameter_mm": tool.diameter_mm,
         "note": tool.note,
-        "edge": _known(
-            {name: getattr(tool.edge, name) for name in ("id", "number", "t", "DC", "LCF", "coating", "note")}
-        ),
+        "edge": {
+            "at": tool.edge.t,
+            **{name: getattr(tool.edge, name) for name in ("id", "number", "DC", "LCF", "coating", "note")},
+        },
         "edge_totals": totals_as_data(tool.edge_totals),
         "totals": totals_as_data(tool.totals),
         "retired": _retired(tool.retirement),
@@ -70,6 +71,3 @@ def _assembly(made: Assembly | None) -> dict[str, Any] | None:
         "runout_um": made.runout_um,
     }
 
-
-def _known(data: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in data.items() if value not in (None, "")}

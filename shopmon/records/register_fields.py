@@ -14,7 +14,28 @@ WORN = ("flank wear", "finish no longer good", "chipped", "broken")
 REASONS = (*WORN, "lost", "still good")
 SPREADS = ("uniform", "localized")
 STANDARDS = ("ISO 21920", "ISO 4287")
+WORDS_OF = {
+    "DC": "Diameter DC", "DMM": "Shank diameter DMM", "DN": "Neck diameter DN", "APMX": "Deepest cut APMX",
+    "LCF": "Flute length LCF", "LU": "Usable length LU", "LF": "Functional length LF",
+    "OAL": "Overall length OAL",
+    "RE": "Corner radius RE", "FHA": "Helix angle FHA", "RPMX": "Highest speed RPMX", "NOF": "Flutes NOF",
+    "pitch_deg": "Pitch angles", "type_id": "Type", "holder_id": "Holder", "tool_id": "End mill",
+    "tool_ids": "End mills", "cut_id": "Cut", "from_sequence": "Beginning of the edge",
+    "stickout_mm": "Stickout (mm)", "runout_um": "Runout (µm)", "VB_mm": "Flank wear VB (mm)",
+    "iso_group": "ISO group", "Ra_um": "Ra (µm)", "Rz_um": "Rz (µm)", "Rq_um": "Rq (µm)",
+}  # fmt: skip
 Check = Callable[[str, Any], Any]
+
+
+def words_of(name: str) -> str:
+    """Return what a person calls a field.
+
+    Examples
+    --------
+    >>> words_of("VB_mm"), words_of("kind")
+    ('Flank wear VB (mm)', 'Kind')
+    """
+    return WORDS_OF.get(name, name.capitalize())
 
 
 def text(limit: int = TEXT_LIMIT, *, required: bool = False) -> Check:
@@ -22,11 +43,14 @@ def text(limit: int = TEXT_LIMIT, *, required: bool = False) -> Check:
 
     def check(name: str, value: Any) -> str | None:
         if value is not None and (not isinstance(value, str) or len(value) > limit):
-            raise SettingError(f"{name} is no text of up to {limit} characters.", "Write something shorter.")
+            raise SettingError(
+                f"{words_of(name)} is no text of up to {limit} characters.", "Write something shorter."
+            )
         seen = "".join(ch if ch.isprintable() or ch == "\n" else " " for ch in value or "")
         kept = seen.strip() if name == "note" else " ".join(seen.split())
         if not kept and required:
-            raise SettingError(f"The {name} is missing.", "Write what stands on the tube or drawer.")
+            missing = f"The {words_of(name).lower()} is missing."
+            raise SettingError(missing, "Write what stands on the tube or drawer.")
         return kept or ("" if name == "note" else None)
 
     return check
@@ -40,7 +64,9 @@ def number(low: float, high: float, *, required: bool = False) -> Check:
             return None
         good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
         if not good or not low <= value <= high:
-            raise SettingError(f"{name} cannot be {value!r}.", f"Enter a number from {low:g} to {high:g}.")
+            raise SettingError(
+                f"{words_of(name)} cannot be {value!r}.", f"Enter a number from {low:g} to {high:g}."
+            )
         return float(value)
 
     return check
@@ -53,7 +79,7 @@ def whole(low: int, high: int) -> Check:
     def check(name: str, value: Any) -> int | None:
         found = inner(name, value)
         if found is not None and not found.is_integer():
-            raise SettingError(f"{name} cannot be {value!r}.", "Enter a whole number.")
+            raise SettingError(f"{words_of(name)} cannot be {value!r}.", "Enter a whole number.")
         return None if found is None else int(found)
 
     return check
@@ -66,7 +92,7 @@ def choice(options: tuple[str, ...], *, required: bool = False) -> Check:
         if value in (None, "") and not required:
             return None
         if value not in options:
-            raise SettingError(f"{name} cannot be {value!r}.", f"Use one of: {', '.join(options)}.")
+            raise SettingError(f"{words_of(name)} cannot be {value!r}.", f"Use one of: {', '.join(options)}.")
         return value
 
     return check
@@ -77,14 +103,14 @@ def reference(name: str, value: Any) -> str | None:
     if value in (None, ""):
         return None
     if not isinstance(value, str) or len(value) > TEXT_LIMIT:
-        raise SettingError(f"{name} is no id.", "Choose from the list.")
+        raise SettingError(f"{words_of(name)} is none that is known.", "Choose from the list.")
     return value
 
 
 def truth(name: str, value: Any) -> bool:
     """Take true or false."""
     if not isinstance(value, bool):
-        raise SettingError(f"{name} cannot be {value!r}.", "Use true or false.")
+        raise SettingError(f"{words_of(name)} cannot be {value!r}.", "Use true or false.")
     return value
 
 
@@ -94,8 +120,15 @@ def pitch_angles(name: str, value: Any) -> list[float] | None:
         return None
     angle = number(1, 360, required=True)
     if not isinstance(value, list | tuple):
-        raise SettingError(f"{name} cannot be {value!r}.", "Give one angle per flute.")
+        raise SettingError(f"{words_of(name)} cannot be {value!r}.", "Give one angle per flute.")
     return [angle(name, each) for each in value]
+
+
+def some_references(name: str, value: Any) -> list[str]:
+    """Take several ids; whether there are such rows is for the register to say."""
+    if not isinstance(value, list | tuple) or not value:
+        raise SettingError(f"{words_of(name)} were not named.", "Choose from the list.")
+    return [reference(name, each) or "" for each in value]
 
 
 LABEL, NOTE, WORDS = text(LABEL_LIMIT, required=True), text(NOTE_LIMIT), text()
@@ -152,12 +185,20 @@ FIELDS: dict[str, dict[str, Check]] = {
         "grade": whole(-100, 100),
         "note": NOTE,
     },
+    "blind_trials": {
+        "seed": whole(0, 2**31),
+        "tool_ids": some_references,
+        "parts": whole(2, 1000),
+        **dict.fromkeys(("material", "operation"), WORDS),
+        "note": NOTE,
+    },
 }
 REQUIRED = {
     "tools": ("label", "kind"),
     "tool_retirements": ("reason",),
     **dict.fromkeys(("mill_types", "holders", "materials", "parts", "operations"), ("label",)),
     **dict.fromkeys(("wear_readings", "wear_limits"), ("VB_mm",)),
+    "blind_trials": ("seed", "tool_ids", "parts"),
 }
 
 

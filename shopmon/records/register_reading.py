@@ -19,6 +19,7 @@ from shopmon.records.credit import (
     totals_of,
 )
 from shopmon.records.cut_rows import dated
+from shopmon.records.heard_cuts import HeardCut, heard_cuts
 from shopmon.records.register_fields import FIELDS, same_label
 from shopmon.records.register_rows import (
     Assembly,
@@ -115,6 +116,11 @@ class RegisterReading:
             cuts = [(row.material, totals_of(row)) for row in connection.execute(query, {"tool_id": tool_id})]
             readings = standing(connection, "wear_readings", {"tool_id": [tool_id]})
         return _record(shelf, tool_id, cuts, readings)
+
+    def heard_cuts(self, tool_id: str) -> list[HeardCut]:
+        """Return the cuts of a tool, oldest first, with how each sounded while it was steady."""
+        with self._connect() as connection:
+            return heard_cuts(connection, tool_id)
 
     def tool(self, tool_id: str) -> Tool | None:
         """Return one tool, None where the register does not know it."""

@@ -173,6 +173,18 @@ class RowWriting:
             "result": analysis,
         }
 
+    def _sound_rows(self, cut_id: str, analysis: dict) -> list[dict]:
+        flutes = (analysis.get("setup") or {}).get("flutes")
+        same = {"cut_id": cut_id, "flutes": flutes}
+        return [
+            {
+                **self._stamps.new(),
+                **same,
+                **{name: heard[name] for name in ("rpm", "duration_s", "lines_db")},
+            }
+            for heard in analysis.get("steady") or ()
+        ]
+
     def _context_row(self, context_id, values, origins, stream_id, sample) -> dict:
         before = self._context or {}
         known = context_values(before) if before else {}

@@ -129,6 +129,15 @@ analyses = stamped_table(
     json_column("result", nullable=False),
 )
 
+steady_sounds = stamped_table(  # the part of a cut's original analysis that the register asks for
+    "steady_sounds",
+    sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),
+    sa.Column("rpm", sa.Float, nullable=False),
+    sa.Column("duration_s", sa.Float, nullable=False),
+    sa.Column("flutes", sa.Integer),
+    json_column("lines_db", nullable=False),  # per multiple of the rotation; null where none stood out
+)
+
 judgements = stamped_table(
     "judgements",
     sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),

@@ -123,3 +123,13 @@ finish_readings = stamped_table(  # roughness that was measured, or an ordered g
     sa.Column("grade", sa.Integer),  # higher is better; what each stands for is the person's
     _note(),
 )
+
+blind_trials = stamped_table(  # the seed draws order and codes anew (cutting/compare/blind.py)
+    "blind_trials",
+    sa.Column("seed", sa.Integer, nullable=False),
+    json_column("tool_ids", nullable=False),
+    sa.Column("parts", sa.Integer, nullable=False),
+    sa.Column("material", sa.Text),
+    sa.Column("operation", sa.Text),
+    _note(),
+)

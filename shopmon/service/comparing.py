@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from shopmon.cutting.compare.conditions import Use, confounded
 from shopmon.cutting.compare.cost import compare_cost
@@ -13,11 +14,13 @@ from shopmon.cutting.compare.values import Value, compare_order, compare_ratio
 from shopmon.cutting.compare.words import verdict
 from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.errors import SettingError
-from shopmon.records.register import Register
+from shopmon.records.register_fields import same_label
+from shopmon.records.register_reading import RegisterReading
 from shopmon.records.register_rows import Kind, Tool
 from shopmon.service.tool_life import EdgeRecord, ToolLives, tool_lives
 
 KIND, TOOL = "kind", "tool"
+COMPARE_SCHEMA = "shopmon.compare/1"
 NUMBER = re.compile(r"\d+(?:[.,]\d{1,2})?")
 
 
@@ -101,7 +104,7 @@ def price_of(text: str | None) -> tuple[float, str] | None:
     return float(found[0].replace(",", ".")), text.replace(found[0], "").strip()
 
 
-def compare(register: Register, first: str, second: str) -> SideBySide:
+def compare(register: RegisterReading, first: str, second: str) -> SideBySide:
     """Compare two sides; see `side_of` for what they are called.
 
     Raises
@@ -128,6 +131,50 @@ def compare(register: Register, first: str, second: str) -> SideBySide:
     ]
     differed = confounded(_uses(a, readings), _uses(b, readings), names)
     return SideBySide(a=a, b=b, answers=tuple(answers), differed=tuple(differed))
+
+
+def named(register: RegisterReading, *labels: str) -> list[str]:
+    """Return the keys of types or end mills by their labels, both the same kind of thing where that can be.
+
+    Raises
+    ------
+    SettingError
+        There is no type and no end mill of a label.
+    """
+    kinds = {same_label(kind.label): f"{KIND}:{kind.id}" for kind in register.kinds()}
+    tools = {}
+    for tool in register.tools(totals=False):
+        if tool.is_end_mill and not (tool.retirement and same_label(tool.label) in tools):
+            tools[same_label(tool.label)] = f"{TOOL}:{tool.id}"
+    for label in labels:
+        if same_label(label) not in kinds and same_label(label) not in tools:
+            raise SettingError(
+                f"There is no type and no end mill '{label}'.", "'shopmon mills list --all' shows them."
+            )
+    among = next((names for names in (kinds, tools) if all(same_label(x) in names for x in labels)), None)
+    if among is None:
+        raise SettingError("A kind cannot be compared with one tool.", "Name two types or two end mills.")
+    return [among[same_label(label)] for label in labels]
+
+
+def comparison_as_data(found: SideBySide) -> dict[str, Any]:
+    """Return it as ``shopmon.compare/1``."""
+    return {
+        "schema": COMPARE_SCHEMA,
+        "what": found.a.what,
+        "a": found.a.label,
+        "b": found.b.label,
+        "answers": [_answer_as_data(answer) for answer in found.answers],
+        "differed": list(found.differed),
+    }
+
+
+def _answer_as_data(answer: Answer) -> dict[str, Any]:
+    data: dict[str, Any] = {"name": answer.name, "sentences": list(answer.sentences)}
+    if isinstance(answer.found, CannotTell):
+        return {**data, "reason": answer.found.reason}
+    figures = ("measure", "effect", "bounds", "confidence", "p_value", "units", "needed_each", "settled")
+    return data | {name: getattr(answer.found, name) for name in figures}
 
 
 def _finish(a: Side, b: Side, readings: list[dict], names: tuple[str, str]) -> list[Answer]:

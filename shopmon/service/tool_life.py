@@ -13,7 +13,7 @@ from shopmon.cutting.life.survival import SurvivalCurve, incidence, survival_cur
 from shopmon.cutting.life.taylor import TaylorFit, taylor_fit
 from shopmon.cutting.life.wear import WearForecast, wear_forecast
 from shopmon.cutting.life.weibull import LEAST_ENDED, Fit, Remaining, WeibullLives, weibull_lives
-from shopmon.records.register import Register
+from shopmon.records.register_reading import RegisterReading
 from shopmon.records.register_rows import EdgeLife, Kind, Tool, WearReading
 
 MOSTLY = 0.8  # of its time in one material: an edge of that material
@@ -122,7 +122,7 @@ class ToolLives:
         Where the tools are.
     """
 
-    def __init__(self, register: Register):
+    def __init__(self, register: RegisterReading):
         self._kinds = {kind.id: kind for kind in register.kinds()}
         self.records = edge_records(register.lives(), list(self._kinds.values()))
         self._by_kind: dict[str, list[EdgeRecord]] = defaultdict(list)
@@ -211,10 +211,10 @@ class ToolLives:
         )
 
 
-_read: "weakref.WeakKeyDictionary[Register, tuple[tuple, ToolLives]]" = weakref.WeakKeyDictionary()
+_read: "weakref.WeakKeyDictionary[RegisterReading, tuple[tuple, ToolLives]]" = weakref.WeakKeyDictionary()
 
 
-def tool_lives(register: Register) -> ToolLives:
+def tool_lives(register: RegisterReading) -> ToolLives:
     """Return the lives in a register; they are read anew only when something has changed in it."""
     version = register.version()  # before the rest: what is written meanwhile is read again next time
     known = _read.get(register)
@@ -238,7 +238,7 @@ def _in_minutes(remaining: Remaining, life: Lifetime, weight: float) -> Remainin
 
 
 def wear_of(
-    register: Register, tool: Tool, of_tool: Sequence[WearReading]
+    register: RegisterReading, tool: Tool, of_tool: Sequence[WearReading]
 ) -> WearForecast | CannotTell | None:
     """Carry the wear readings of a tool's present edge on to the person's limit.
 

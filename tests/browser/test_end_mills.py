@@ -171,7 +171,7 @@ def test_time_under_an_unknown_name_is_credited(shop, open_page):
 
 def test_labels_print_without_the_rest(shop, open_page):
     page = open_page(shop.url + "mills/labels")
-    assert page.locator(".labels li").count() == 6
+    assert page.locator(".labels li").count() == 7
     page.emulate_media(media="print")
     expect(page.locator(".bar")).to_be_hidden()
     expect(page.locator(".no-print")).to_be_hidden()

@@ -23,6 +23,7 @@ KEYS = {
     "cut_time_s": float,
     "chatter": list,
     "stray": list,
+    "steady": list,
     "notices": list,
     "level_reference": str,
     "state": str,
@@ -49,6 +50,7 @@ ENTRIES = {
         "confidence",
     },
     "stray": {"frequency_hz", "level_db", "start_s", "end_s", "why"},
+    "steady": {"rpm", "duration_s", "lines_db"},
     "notices": {"code", "text", "hint", "start_s"},
 }
 RINGING = machine(7.0, chatter=((3.5, 5.0),))

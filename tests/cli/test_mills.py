@@ -64,12 +64,43 @@ def test_entered_measured_and_retired(shopmon):
     assert "7075: 34 min, 10% chatter" in out
 
 
+def test_one_tool_is_told_whole(shopmon):
+    tool = json.loads(shopmon("show", "plum #3", "--json", "-")[1])["tools"][0]
+    assert tool["by_material"][0]["material"] == "7075"
+    assert tool["life"]["words"] == "" and "none has come to its end" in tool["life"]["basis"]
+    assert tool["wear"] == {"limit_mm": None, "readings": [], "forecast": None}
+    assert tool["sound"]["verdict"] == "cannot tell"
+    out = shopmon("show", "plum #3")[1]
+    assert "Its sound: Cannot tell: none of its cuts was steady" in out
+    assert "1 entry into metal" in out
+    assert json.loads(shopmon("show", "M5", "--json", "-")[1])["tools"][0]["sound"] is None
+
+
+def test_reground_and_taken_back(shopmon):
+    assert shopmon("regrind", "plum #3", "--dc", "5.9", "--note", "by post")[1] == "plum #3 has a new edge.\n"
+    assert "since regrind 1" in shopmon("show", "plum #3")[1]
+    shopmon("retire", "plum #3", "--reason", "lost")
+    assert shopmon("take-back", "plum #3")[1] == "plum #3 is in use again.\n"
+    assert "plum #3" in shopmon("list")[1]
+
+
+def test_two_are_compared_by_label(shopmon):
+    shopmon("add", "plum #4", "--type", "6 mm three-flute")
+    status, out, _ = shopmon("compare", "plum #3", "PLUM #4")
+    assert status == 0 and "plum #4 against plum #3" in out and "Life: It cannot be told" in out
+    found = json.loads(shopmon("compare", "plum #3", "plum #4", "--json", "-")[1])
+    assert found["schema"] == "shopmon.compare/1" and found["what"] == "tool"
+    assert {answer["name"] for answer in found["answers"]} == {"Finish", "Life", "Chatter", "Cost"}
+    assert all(answer.get("reason") or "effect" in answer for answer in found["answers"])
+
+
 def test_out_to_a_file_and_in_elsewhere(shopmon, tmp_path, capsys):
     for name in ("tools.csv", "tools.json"):
-        assert shopmon("export", str(tmp_path / name))[0] == 0
+        status, out, _ = shopmon("export", str(tmp_path / name))
+        assert status == 0 and out == f"2 tools written to {tmp_path / name}.\n"
         other = ["mills", "--data", str(tmp_path / f"other-{name}")]
         assert main([*other, "import", str(tmp_path / name)]) == 0
-        assert "2 tools and 1 types" in capsys.readouterr().out
+        assert "2 tools and 1 type are entered." in capsys.readouterr().out
     assert shopmon("export", "-")[1].startswith("label,kind,type")
 
 
@@ -80,12 +111,22 @@ def test_out_to_a_file_and_in_elsewhere(shopmon, tmp_path, capsys):
         (("retire", "plum #3"), 2, "--reason"),
         (("retire", "plum #3", "--reason", "tired"), 2, "tired"),
         (("retire", "nobody", "--reason", "lost"), 2, "no tool"),
-        (("wear", "plum #3", "--vb", "-1"), 2, "VB_mm cannot be -1"),
-        (("wear", "plum #3", "--vb", "nan"), 2, "VB_mm cannot be nan"),
+        (("wear", "plum #3", "--vb", "-1"), 2, "Flank wear VB (mm) cannot be -1"),
+        (("wear", "plum #3", "--vb", "nan"), 2, "Flank wear VB (mm) cannot be nan"),
         (("add", "PLUM #3"), 2, "there already"),
         (("add", "x", "--type", "nothing"), 2, "no type 'nothing'"),
         (("import", "/nowhere/tools.csv"), 1, "cannot be read"),
         (("export", "/nowhere/tools.csv"), 1, "cannot be written"),
+        (("export", "/tmp/tools.xyz"), 2, "ends neither in .csv nor in .json"),
+        (("import", "/tmp/tools.xyz"), 2, "ends neither in .csv nor in .json"),
+        (("regrind", "nobody"), 2, "There is no tool 'nobody'"),
+        (("regrind", "plum #3", "--dc", "-6"), 2, "Diameter DC cannot be -6"),
+        (("take-back", "plum #3"), 2, "plum #3 is not retired"),
+        (("compare", "plum #3", "nothing"), 2, "no type and no end mill 'nothing'"),
+        (("compare", "plum #3", "plum #3"), 2, "Both are the same"),
+        (("compare", "plum #3", "6 mm three-flute"), 2, "A kind cannot be compared with one tool"),
+        (("add", ""), 2, "The label is missing"),
+        (("add", "x", "--flutes", "0"), 2, "Flutes cannot be 0"),
         (("fly",), 2, "No such command"),
     ],
 )

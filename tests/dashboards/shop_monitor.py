@@ -8,10 +8,12 @@ import random
 import tempfile
 from pathlib import Path
 
+import numpy as np
+
 from shopmon.records.archive import Archive
 from shopmon.service.cut_report import cut_for_pages
 from tests.dashboards.fake_monitor import FakeMonitor
-from tests.records.shop import Shop
+from tests.records.shop import Shop, steady_sound
 
 
 class ShopMonitor(FakeMonitor):
@@ -69,7 +71,16 @@ def furnish(shop: Shop) -> dict[str, str]:
             rings = chance.choice([0.0, 0.0, round(seconds / 8, 1)])
             shop.cut(ids[label], seconds, chatter_s=rings, entries=chance.randint(1, 9), material=material,
                      part="brake lever", feed_mm_min=900.0, ap_mm=4.0, ae_mm=0.6, wait=False)  # fmt: skip
+    ids["plum #5"] = shop.mill("plum #5")
+    register.assemble(ids["plum #5"], {"holder_id": holders[0], "stickout_mm": 24})
+    hears = np.random.default_rng(5)
+    for number in range(26):  # a tooth of it chips after two thirds of them
+        chipped = {"line1": 11.0, "line2": 9.0} if number > 16 else {}
+        heard = steady_sound(hears, **chipped)
+        shop.cut(ids["plum #5"], 90.0, material="7075", part="hub shell", operation="finishing",
+                 feed_mm_min=900.0, ap_mm=4.0, ae_mm=0.6, wait=False, steady=heard)  # fmt: skip
     shop.archive.flush(filing=False)
+    register.read_wear(ids["plum #5"], {"VB_mm": 0.07, "spread": "uniform"})
     register.read_wear(ids["plum #3"], {"VB_mm": 0.05, "spread": "uniform"})
     register.read_wear(ids["plum #2"], {"VB_mm": 0.13, "operation": "finishing"})
     register.retire(ids["plum #1"], "chipped", "hit the vice")

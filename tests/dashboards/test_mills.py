@@ -199,7 +199,7 @@ def test_cuts_under_an_unknown_name_are_credited_at_once(shop, client):
 def test_the_code_on_a_label_opens_the_tools_page(furnished):
     client, ids = furnished
     sheet = client.get("/mills/labels").text
-    assert sheet.count('class="qr"') == 6 and "plum #1<" not in sheet, "retired tools need no label"
+    assert sheet.count('class="qr"') == 7 and "plum #1<" not in sheet, "retired tools need no label"
     answer = client.get(f"/m/{ids['plum #3'][:8]}")
     assert answer.status_code == 302 and answer.location == f"/mills/{ids['plum #3']}"
     for wrong in ("zzzzzzzz", ids["plum #3"][:4], "%" * 8, "________"):
@@ -328,3 +328,15 @@ def test_tools_say_how_long_they_are_likely_to_last(furnished):
     assert "from 2 of this kind that came to their end" in page
     untold = text_of(client.get(f"/mills/{ids['bare #1']}"))
     assert "none has come to its end; at least 2 must" in untold
+
+
+def test_the_sound_of_a_tool_is_told_with_its_limits_and_its_wear(furnished):
+    client, ids = furnished
+    said = text_of(client.get(f"/mills/{ids['plum #5']}"))
+    assert "Changed since its first minutes: the evenness of the teeth, from 2" in said
+    assert "When flank wear was read as 0.07 mm, after 39 min in the cut, the sound had changed." in said
+    assert "Control limit, dB" in said and "(beyond)" in said
+    sound = client.get(f"/api/mills/{ids['plum #5']}").get_json()["sound"]
+    assert sound["verdict"] == "changed since its first minutes" and "worn" not in str(sound)
+    assert sound["measures"][1]["moved_db"] > sound["measures"][1]["limit_db"]
+    assert "Cannot tell: none of its cuts" in text_of(client.get(f"/mills/{ids['plum #3']}"))

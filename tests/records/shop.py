@@ -2,6 +2,8 @@
 
 import uuid
 
+import numpy as np
+
 from shopmon.records.archive import Archive
 from tests.records.synthetic import stream
 
@@ -36,13 +38,15 @@ class Shop:
         known = self.register.tool(tool_id).context() if tool_id else {}
         return {name: value for name, value in {**known, **values}.items() if value is not None}
 
-    def cut(self, tool_id: str | None, seconds: float, *, chatter_s=0.0, entries=1, wait=True, **said) -> str:
+    def cut(
+        self, tool_id: str | None, seconds: float, *, chatter_s=0.0, entries=1, wait=True, steady=(), **said
+    ) -> str:
         """Log one cut of that many seconds in metal, `said` in its context; return its id."""
         context = self.context(tool_id, **said)
-        return self.cut_in(context, seconds, chatter_s=chatter_s, entries=entries, wait=wait)
+        return self.cut_in(context, seconds, chatter_s=chatter_s, entries=entries, wait=wait, steady=steady)
 
-    def cut_in(self, context: dict, seconds: float, *, chatter_s=0.0, entries=1, wait=True) -> str:
-        """Log one cut in a context."""
+    def cut_in(self, context: dict, seconds: float, *, chatter_s=0.0, entries=1, wait=True, steady=()) -> str:
+        """Log one cut in a context; `steady` is what its analysis says of its steady sound."""
         cut_id, first = str(uuid.uuid4()), self._sample
         each = round(seconds * RATE_HZ / entries)
         engaged = [(first + 2 * number * each, first + (2 * number + 1) * each) for number in range(entries)]
@@ -51,7 +55,21 @@ class Shop:
         spans = [{"start_sample": first, "end_sample": first + ringing}] if ringing else []
         self._sample = end + round(10 * RATE_HZ)
         self.archive.start_cut(cut_id, self.stream.stream_id, first, context)
-        self.archive.end_cut(cut_id, end, engaged, spans, {"state": "cutting"}, "0", "hash")
+        told = {"state": "cutting", "setup": {"flutes": context.get("flutes")}, "steady": list(steady)}
+        self.archive.end_cut(cut_id, end, engaged, spans, told, "0", "hash")
         if wait:
             self.archive.flush(filing=False)
         return cut_id
+
+
+def steady_sound(rng: np.random.Generator, *, louder=0.0, rpm=11950.0, orders=24, **lines) -> list[dict]:
+    """Return what an analysis says of the steady sound of one invented cut by three teeth.
+
+    Each line scatters by half a decibel and all together by one; ``line1=6.0`` makes the first one louder.
+    """
+    order = np.arange(1, orders + 1)
+    levels = np.where(order % 3 == 0, -24.0, -36.0) - 6 * np.log2(order) + louder
+    levels += 0.5 * rng.standard_normal(orders) + rng.standard_normal()
+    for name, more in lines.items():
+        levels[int(name.removeprefix("line")) - 1] += more
+    return [{"rpm": rpm, "duration_s": 20.0, "lines_db": [round(float(level), 2) for level in levels]}]

@@ -3,12 +3,12 @@
 Each cut gives three numbers out of its spindle comb, taken at a matched speed, depth and material. Their
 weighted moving averages (EWMA; S. W. Roberts, Technometrics 1 (1959) 239) are held against the first cuts.
 With so few cuts to learn from, the textbook's limits would call change far too often; here they are widened
-for the number of first cuts, so that of tools that do not change one in twenty is called within fifty cuts.
+for the number of first cuts, so that of tools that do not change one in twenty is called at any time within
+two hundred cuts.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -16,8 +16,16 @@ from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.nouns import require, require_flutes
 
 LEAST_FIRST, SMOOTHING = 6, 0.2
-FALSE_CALLS, WITHIN_CUTS = 0.05, 50
+FALSE_CALLS, WITHIN_CUTS = 0.05, 200
 DRAWS = 4000
+LEAST_PAIRS = 5
+# how far the limits are away, in standard errors, by the number of first cuts: what `drawn_limit` gives
+# (more first cuts than the last of these are taken for as many)
+LIMITS = {
+    6: 10.37, 7: 9.13, 8: 8.3, 9: 7.62, 10: 7.21, 11: 6.88, 12: 6.64, 13: 6.33,
+    14: 6.04, 15: 5.95, 16: 5.89, 17: 5.74, 18: 5.67, 19: 5.5, 20: 5.52,
+}  # fmt: skip
+LEAST_SPREAD_DB = 0.5  # no level of a sound in a shop comes back more exactly than that (own judgement)
 NAMES = ("level of tooth passing", "evenness of the teeth", "share of high lines")
 
 
@@ -28,34 +36,33 @@ class Drift:
     Attributes
     ----------
     since
-        Number of the cut (from 0) at which it was first called changed, and what had; None where nothing has.
+        Number of the cut (from 0) since which it has been beyond a limit, and what was there first; None
+        where it is within now.
+    first_db, spread_db
+        Mean of the first cuts and how they scatter from cut to cut, ``(3,)``, in the order of `NAMES`.
     moved_db
-        Averages less those of the first cuts, ``(cuts, 3)``, in the order of `NAMES`.
+        Averages less those of the first cuts, ``(cuts, 3)``.
     limits_db
         Beyond which a change is called, ``(cuts, 3)``; infinite for the first cuts.
     """
 
     since: int | None
     what: str | None
+    first_db: np.ndarray
+    spread_db: np.ndarray
     moved_db: np.ndarray
     limits_db: np.ndarray
     first_cuts: int
 
     @property
     def changed(self) -> bool:
-        """Whether it was called changed."""
+        """Whether it is beyond a limit now."""
         return self.since is not None
 
     @property
-    def words(self) -> str:
-        """Say what was found."""
-        cuts = len(self.moved_db) - self.first_cuts
-        if self.since is None:
-            return f"Sounds as in its first {self.first_cuts} cuts, {cuts} cuts later."
-        return (
-            f"Changed since cut {self.since + 1}: the {self.what}, against its first {self.first_cuts} cuts. "
-            "That may be wear, or anything else that changed: the microphone, the vice, the stickout."
-        )
+    def distance(self) -> np.ndarray:
+        """How far each cut was away, the limit of its time being 1, ``(cuts,)``; 0 for the first cuts."""
+        return np.max(np.abs(self.moved_db) / self.limits_db, axis=1)
 
 
 def signature(lines_db: np.ndarray, flutes: int) -> np.ndarray:
@@ -101,16 +108,21 @@ def watch(signatures: np.ndarray, first_cuts: int) -> Drift | CannotTell:
     if first_cuts < LEAST_FIRST or len(values) <= first_cuts:
         return CannotTell(reason=f"{LEAST_FIRST} first cuts and one after them are needed.")
     centre, spread = values[:first_cuts].mean(axis=0), values[:first_cuts].std(axis=0, ddof=1)
+    spread = np.maximum(spread, LEAST_SPREAD_DB)
     moved = np.zeros(values.shape)
     for cut in range(first_cuts, len(values)):
         moved[cut] = moved[cut - 1] + SMOOTHING * (values[cut] - centre - moved[cut - 1])
     later = np.arange(1, len(values) - first_cuts + 1)
     limits = np.full(values.shape, np.inf)
-    limits[first_cuts:] = limit_factor(first_cuts) * spread * _scatter(later)[:, None]
+    limits[first_cuts:] = LIMITS[min(first_cuts, max(LIMITS))] * spread * _scatter(later)[:, None]
     beyond = np.abs(moved) > limits
-    cut = int(np.argmax(beyond.any(axis=1))) if beyond.any() else None
+    away = beyond.any(axis=1)
+    cut = int(np.flatnonzero(~away)[-1]) + 1 if away[-1] else None
     what = None if cut is None else NAMES[int(np.argmax(np.abs(moved[cut]) / limits[cut]))]
-    return Drift(since=cut, what=what, moved_db=moved, limits_db=limits, first_cuts=first_cuts)
+    return Drift(
+        since=cut, what=what, first_db=centre, spread_db=spread, moved_db=moved, limits_db=limits,
+        first_cuts=first_cuts,
+    )  # fmt: skip
 
 
 def _scatter(later: np.ndarray) -> np.ndarray:
@@ -118,19 +130,18 @@ def _scatter(later: np.ndarray) -> np.ndarray:
     return np.sqrt(SMOOTHING / (2 - SMOOTHING) * (1 - (1 - SMOOTHING) ** (2 * later)))
 
 
-@lru_cache(maxsize=64)
-def limit_factor(first_cuts: int) -> float:
-    """Return how many standard errors the limits are away, from drawn tools that do not change.
+def drawn_limit(first_cuts: int) -> float:
+    """Draw how many standard errors the limits must be away, from tools that do not change.
 
-    Centre and spread are estimated from the first cuts in the draw as in `watch`; the seed is fixed.
+    Centre and spread are estimated from the first cuts in the draw as in `watch`; the seed is fixed. It takes
+    a second, so `LIMITS` holds what it gives.
     """
     rng = np.random.default_rng(first_cuts)
-    values = rng.standard_normal((DRAWS, first_cuts + WITHIN_CUTS, len(NAMES)))
-    centre = values[:, :first_cuts].mean(axis=1)
-    spread = values[:, :first_cuts].std(axis=1, ddof=1)
+    values = rng.standard_normal((DRAWS, first_cuts, len(NAMES)))
+    centre, spread = values.mean(axis=1), values.std(axis=1, ddof=1)
     moved, worst = np.zeros_like(centre), np.zeros(DRAWS)
     for number in range(1, WITHIN_CUTS + 1):
-        moved = moved + SMOOTHING * (values[:, first_cuts + number - 1] - centre - moved)
+        moved = moved + SMOOTHING * (rng.standard_normal(centre.shape) - centre - moved)
         away = np.abs(moved) / (spread * _scatter(np.array(number)))
         worst = np.maximum(worst, away.max(axis=1))
     return float(np.quantile(worst, 1 - FALSE_CALLS))
@@ -163,8 +174,8 @@ def wear_relation(moved_db: Sequence[float], VB_mm: Sequence[float]) -> WearRela
 
     moved, wear = np.abs(np.asarray(moved_db, dtype=float)), np.asarray(VB_mm, dtype=float)
     require(moved.shape == wear.shape and moved.ndim == 1, "There must be one reading for each.")
-    if moved.size < 5 or np.ptp(moved) == 0 or np.ptp(wear) == 0:
-        return CannotTell(reason="Five different wear readings at least are needed.")
+    if moved.size < LEAST_PAIRS or np.ptp(moved) == 0 or np.ptp(wear) == 0:
+        return CannotTell(reason=f"{LEAST_PAIRS} different wear readings at least are needed.")
     found = float(stats.spearmanr(moved, wear).statistic)
     inner = float(np.clip(found, -0.999999, 0.999999))
     half = float(stats.norm.ppf(0.95)) * np.sqrt((1 + inner**2 / 2) / (moved.size - 3))

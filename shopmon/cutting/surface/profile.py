@@ -32,7 +32,7 @@ class Profile:
     spacing_mm: float
 
     def __post_init__(self):
-        require_positive("spacing_mm", self.spacing_mm)
+        require_positive("The spacing of the points (mm)", self.spacing_mm)
         heights = np.asarray(self.heights_um, dtype=float)
         require(heights.ndim == 1, "A profile is one row of heights.", "Give one line of the surface.")
         require(

@@ -41,8 +41,8 @@ def against_theory(
     RSm_mm, feed_per_tooth_mm, flutes
         Width of the marks, and what it may be: one mark a tooth, or one a turn.
     """
-    require_positive("Rz_um", Rz_um)
-    require_positive("theory_um", theory_um)
+    require_positive("The measured Rz (µm)", Rz_um)
+    require_positive("The height of the marks that geometry leaves (µm)", theory_um)
     times = Rz_um / theory_um
     low, high = USUAL
     where = "less than usual" if times < low else "about as usual" if times <= high else "more than usual"

@@ -203,6 +203,7 @@ ONLY = (
     "DELETE FROM beliefs",
     "DELETE FROM tap_tests",
     "DELETE FROM spindle_checks",
+    "DELETE FROM blind_trials",
     "DELETE FROM finish_readings WHERE cut_id IS NULL",
     "DELETE FROM wear_limits WHERE type_id IS NULL",
     "DELETE FROM corrections WHERE table_name = 'cuts' AND row_id NOT IN (SELECT id FROM wanted)",
