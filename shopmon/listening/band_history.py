@@ -1,5 +1,6 @@
 """The band levels of the last seconds, sub-frame by sub-frame, and the dating of contact from them."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil
 
@@ -21,6 +22,19 @@ def _running_mean(count: int) -> np.ndarray:
     """Matrix that takes the mean of `count` sub-frames for each of the newest, shape ``(5, count + 4)``."""
     width = count + SUBFRAMES - 1
     return (np.tri(SUBFRAMES, width, count - 1) - np.tri(SUBFRAMES, width, -1)) / count
+
+
+@dataclass(frozen=True, eq=False)
+class Rest:
+    """What sounds on when a cut is over, as far as dating asks: mean and variance of the band levels."""
+
+    bands_db: np.ndarray
+    variance: np.ndarray
+
+    @property
+    def spread_db(self) -> np.ndarray:
+        """Spread of the bands' levels."""
+        return np.sqrt(self.variance)
 
 
 class BandHistory(Memory):
@@ -85,7 +99,7 @@ class BandHistory(Memory):
         )
         return self._centre(found, now)
 
-    def end(self, inside: int, now: int, background: Background, rotation_hz: float | None) -> int:
+    def end(self, inside: int, now: int, background: Background | Rest, rotation_hz: float | None) -> int:
         """Sample of the last contact after a sub-frame that lies within the engagement."""
         found = date_end(
             self.levels_db, background.bands_db, background.spread_db, max(inside, 0), self._turn(rotation_hz)

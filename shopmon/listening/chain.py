@@ -27,6 +27,7 @@ from shopmon.signals.comb import peaks_near
 
 # where no rise was noticed, a line may still be as young as this to count as having come with a cut
 FRESH_S = 1.0
+RINGS_ON_S, LOUD_DB, SAME_LINE = 0.15, 10.0, 0.005
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
     "shape", "book", "usual", "tach",
@@ -170,6 +171,11 @@ class Chain:
         shown = self.strays.tones(comb, known, self.onset) if self._usable(comb) else ()
         return [*events, self._show(view, comb, shown)]
 
+    @property
+    def turns(self) -> bool:
+        """The spindle is heard to turn."""
+        return self.speed.heard(self.book.touching)
+
     def _usable(self, comb: CombView | None) -> bool:
         return comb is not None and self.speed.trusted
 
@@ -226,8 +232,19 @@ class Chain:
         if self.book.touching:
             window_samples = int(self.front.window.duration_s * self.rates.sample_rate_hz)
             events += self.judge.decide(suspicion, view.sample, self.book.engaged[-1][0], window_samples)
-        self.engagement.ringing = self.judge.span is not None
+        self.engagement.alarmed = self.judge.span is not None
+        self.engagement.ringing = self._rings(suspicion, view.sample)
         return events
+
+    def _rings(self, suspicion: Suspicion | None, sample: int) -> bool:
+        """Whether the chatter that is open sounds on: music may have lines, too, but not as loud."""
+        span = self.judge.span
+        if span is None or suspicion is None:
+            return False
+        fresh = sample - self.judge.last_line_sample <= RINGS_ON_S * self.rates.sample_rate_hz
+        track = suspicion.track
+        same = abs(track.frequency_hz / span["frequency_hz"] - 1) < SAME_LINE
+        return fresh and (same or track.level_db > span["level_db"] - LOUD_DB)
 
     def _scene(self, view: View, comb: CombView, raised: np.ndarray) -> Scene:
         return Scene(
@@ -290,5 +307,7 @@ class Chain:
         return self.book.engaged[-1][0] if self.book.touching else self.engagement.candidate_sample
 
     def _show(self, view: View, comb: CombView | None, stray) -> Frame:
-        self.newest = frame_of(self, view, comb if self._usable(comb) else None, stray)
+        if self.book.touching:
+            self.speed.prove()
+        self.newest = frame_of(self, view, comb if self.turns else None, stray)
         return self.newest

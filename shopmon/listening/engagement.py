@@ -5,11 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from shopmon.listening.background import Background
-from shopmon.listening.band_history import HISTORY, BandHistory
+from shopmon.listening.band_history import HISTORY, BandHistory, Rest
 from shopmon.listening.front import View
 from shopmon.listening.hops import SUBFRAMES, Rates
 from shopmon.listening.moment import NEVER, REACH_S, REACH_TURNS, Moment, Turning
 from shopmon.listening.state import Memory
+from shopmon.listening.waning import Waning
 
 ON_DB = 3.5
 FAINT_ON_DB, FAINT_SUBFRAMES = 1.0, 20
@@ -31,6 +32,7 @@ COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
 HOLD_SCORE = 2.0
 LOST_HOPS = 10
+WANE_S, BEFORE_HOPS, NOW_SUBFRAMES = 0.2, 8, 10
 JUMP, FOLLOW = 0.02, 0.3
 FALLEN_HOPS, STILL_S = 20, 0.15
 FALL_DB = 2.0
@@ -61,20 +63,22 @@ class Engagement(Memory):
         How far the sub-frames lie above and below the background, dB.
     candidate_sample
         Where a rise that is not yet understood began, None without one.
-    ringing, rung
-        Chatter is heard; and this engagement began with it, without a rise that could fall again.
+    ringing, alarmed, rung
+        Chatter is heard now; a chatter event is open; and this engagement began with it, without a rise that
+        could fall again.
     level_since, proven
         Since when the background's level has been heard, and whether it was there before a cut as well:
         what was never quiet may have been a cut all along.
     """
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
-            "spinning_before", "usual", "rejected", "ringing", "rung", "rise_db", "lost",
+            "spinning_before", "usual", "rejected", "ringing", "rung", "alarmed", "rise_db", "lost",
             "level_since", "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
         self.bands = BandHistory(rates)
+        self.waning = Waning()
         self.clear()
 
     def clear(self) -> None:
@@ -89,7 +93,7 @@ class Engagement(Memory):
         self.spinning_before = False
         self.usual = 0.0
         self.rejected = False
-        self.ringing = self.rung = False
+        self.ringing = self.rung = self.alarmed = False
         self.rise_db = 0.0
         self.lost = 0
         self.level_since: int | None = None
@@ -97,15 +101,18 @@ class Engagement(Memory):
         self.rotation_hz: float | None = None
         self.on_db = ON_DB
         self.fallen_hops = 0
+        self.waning.begin()
 
     def snapshot(self) -> dict:
         """Return the memory with that of the levels."""
-        return {**super().snapshot(), "bands": self.bands.snapshot()}
+        parts = {"bands": self.bands.snapshot(), "waning": self.waning.snapshot()}
+        return {**super().snapshot(), **parts}
 
     def restore(self, data: dict) -> None:
         """Take up a memory."""
         super().restore(data)
         self.bands.restore(data["bands"])
+        self.waning.restore(data["waning"])
 
     @property
     def risen(self) -> bool:
@@ -201,6 +208,7 @@ class Engagement(Memory):
         self.engaged = True
         self.rung = False
         self.lost = 0
+        self.waning.begin()
         self.rise_db = COMB_RISE_DB
         self.usual = float(np.median(self.activity[-START_SUBFRAMES:]))
         self.rotation_hz = moment.turning.rotation_hz
@@ -315,11 +323,11 @@ class Engagement(Memory):
             self.rise_db += 0.25 * (rise_db - self.rise_db)
             held = self._held(moment)
             self.lost = 0 if held or not moment.turning.trusted else self.lost + 1
-        fallen = self.activity[-END_SUBFRAMES:].max() < off and not (self.rung and self.ringing)
+        fallen = self.activity[-END_SUBFRAMES:].max() < off and not (self.rung and self._rings_on())
         if fallen and self.fallen_hops < FALLEN_HOPS and self._still(moment):
             self.fallen_hops += 1
             return []
-        if not fallen and self.lost < LOST_HOPS:
+        if not fallen and self.lost < LOST_HOPS and not self._wanes(moment):
             self.fallen_hops = 0
             recent = float(self.activity[-SUBFRAMES:].mean())
             self.usual += 0.05 * (recent - self.usual)
@@ -333,16 +341,40 @@ class Engagement(Memory):
         self._begin_again(end, moment.now)
         return end
 
+    def _wanes(self, moment: Moment) -> bool:
+        """The level has fallen, though not to nothing, and what the spindle adds to the sound is gone."""
+        score = moment.score(moment.now - moment.frames(WANE_S), moment.now)
+        told = score != NEVER and moment.turning.trusted
+        level_db = float(np.median(self.activity[-NOW_SUBFRAMES:]))
+        return self.waning.over(level_db, score if told else None, self.ringing)
+
     def _end_lost(self, moment: Moment) -> int:
         """Something else sounds on, but neither comb nor chatter of this spindle."""
         self.rejected = True
-        back = int((self.lost + 5) * self._rates.hop_frames)
-        self.level_since, self.proven = max(0, moment.now - back), False
-        return self.level_since
+        end = self._dated_over_rest(moment)
+        self.level_since, self.proven = end, False
+        return end
+
+    def _dated_over_rest(self, moment: Moment) -> int:
+        """What sounds now is the rest: date the fall to it."""
+        hops = max(self.waning.hops, self.lost)
+        inside = HISTORY - (hops + BEFORE_HOPS) * SUBFRAMES
+        rest = Rest(*self.bands.recent())
+        return self.bands.end(inside, moment.now, rest, moment.turning.rotation_hz)
 
     def _still(self, moment: Moment) -> bool:
         """The level has fallen but the comb has not: somebody turned the gain down."""
-        return moment.score(moment.now - moment.frames(STILL_S), moment.now) > PLAIN
+        return (
+            self._lowered_db() > 0.0 and moment.score(moment.now - moment.frames(STILL_S), moment.now) > PLAIN
+        )
+
+    def _lowered_db(self) -> float:
+        """How far the quietest bands lie below the background: they fall with the gain, not with the cut."""
+        return float(np.median(self.deficit[-END_SUBFRAMES:]))
+
+    def _rings_on(self) -> bool:
+        """Chatter is still heard; where gain control hides it, as long as nothing speaks against it."""
+        return self.ringing or (self.alarmed and self._lowered_db() > FALL_DB)
 
     def _held(self, moment: Moment) -> bool:
         """The comb, or chatter of this spindle, still stands above the background."""

@@ -66,7 +66,7 @@ def state_of(chain: "Chain") -> State:
         return State.CHATTER
     if chain.book.touching:
         return State.CUTTING
-    if not chain.speed.trusted:
+    if not chain.turns:
         return State.STOPPED
     return State.AIR_CUT if chain.book.engaged else State.SPINNING
 

@@ -27,6 +27,8 @@ RINGING, LONGEST_RING_HOPS = 0.35, 60
 FORGET = 0.12
 TRUST, DISTRUST = 0.5, 0.3
 UNSTEADY = 1e-3
+# how well a comb must fit to be called heard while nothing is cut, and how much worse it may become
+FIT_TOLD, FIT_FOUND, FIT_LEEWAY, STEADY_FOUND = -0.5, 1.0, 0.5, 5e-4
 LOST_HOPS = 30
 WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 4, 8
 SETTLING_HOPS, SETTLING_EVERY_HOPS = 24, 2
@@ -54,7 +56,7 @@ class Speed(Memory):
 
     kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against",
             "told_hz", "told_wrong", "risen_hops", "turned_hz",
-            "ringing_hops", "next_window_s")  # fmt: skip
+            "ringing_hops", "next_window_s", "stands", "proven")  # fmt: skip
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -74,6 +76,8 @@ class Speed(Memory):
         self.ringing_hops = 0
         self.stepped = False
         self.measured = False
+        self.stands = False
+        self.proven = False
 
     def snapshot(self) -> dict:
         """Return the memory with that of search and tracker."""
@@ -127,6 +131,34 @@ class Speed(Memory):
         """Whether lines that have just come step by the rotation: no background, even where nothing rose."""
         return 0 < self.ringing_hops < LONGEST_RING_HOPS
 
+    def heard(self, touching: bool) -> bool:
+        """Whether the spindle itself is heard to turn, so that its speed may be told.
+
+        In a cut, a comb that is trusted is that of the spindle. While nothing is cut it may as well be hum or
+        music near a told speed, or another machine: it must fit well, and at another speed than the told one
+        it is a stranger's until a cut was heard at it.
+
+        Parameters
+        ----------
+        touching
+            A tooth is in metal.
+        """
+        return self.trusted and (touching or (self.stands and (self.proven or not self._at_odds)))
+
+    def prove(self) -> None:
+        """A cut is heard at the speed that is followed."""
+        self.proven = self.proven or self.trusted
+
+    @property
+    def _at_odds(self) -> bool:
+        """Whether what is followed is not what was told."""
+        return self.found and self.told_hz is not None
+
+    def _judge_standing(self) -> None:
+        fit, least = self.tracker.usual, FIT_FOUND if self.found else FIT_TOLD
+        steady = not self.found or self.tracker.jitter < STEADY_FOUND
+        self.stands = steady and fit > least - FIT_LEEWAY * self.stands
+
     @property
     def contradicted(self) -> bool:
         """Whether another speed has fitted much better than the told one for a while."""
@@ -151,6 +183,7 @@ class Speed(Memory):
         self.against = 0
         self.told_hz, self.told_wrong = given, False
         self.turned_hz = None
+        self.stands = self.proven = bool(keep and self.proven)
         self.search.clear(setup.flutes)
 
     def clear(self) -> None:
@@ -214,6 +247,7 @@ class Speed(Memory):
         self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
         steady = self.trusted or self.tracker.jitter < UNSTEADY
         self.trusted = steady and self._fits(DISTRUST if self.trusted else TRUST)
+        self._judge_standing()
         if self.trusted and not risen:
             self.turned_hz = rotation
         self.lost = 0 if self.trusted else self.lost + 1
@@ -262,6 +296,7 @@ class Speed(Memory):
 
     def _drop(self) -> None:
         self.turned_hz = None
+        self.stands = self.proven = False
         self.tracker.aim(self.told_hz, self.tracker.flutes)
         self.window_s = self.next_window_s = window_for(self.told_hz)
         self.told_wrong = False
@@ -304,6 +339,7 @@ class Speed(Memory):
     def _aim_at(self, found_hz: float) -> None:
         self.tracker.aim(found_hz, self.search.flutes)
         self.turned_hz = None
+        self.stands = self.proven = False
         # what only steps speak for is not trusted before its comb is heard
         self.contrast_db = CONTRAST_DB if self.search.by_comb else 0.0
         self.found, self.lost = True, 0
