@@ -15,10 +15,12 @@ blueprint = Blueprint("sensors", __name__, url_prefix="/sensors")
 @blueprint.get("")
 def page() -> str:
     """The page *Sensors*."""
-    now = current_app.extensions["monitor"].sensors.now()
+    monitor = current_app.extensions["monitor"]
+    now = monitor.sensors.now()
     return render_template(
         "sensors/sensors.html",
         now=now,
+        others=monitor.state().get("others", []),
         cautions=CAUTIONS,
         parts=[part.label for part in PARTS if part.kind == now["kind"]],
         mountings=list(MOUNTINGS),

@@ -41,10 +41,11 @@ def command(json_file, no_level, seconds):
 
     Example: shopmon devices --seconds 2
     """
+    from shopmon.capture.iio.device import list_accelerometers
     from shopmon.capture.sampler.ports import list_ports
 
-    boards = list_ports()
-    devices = _inputs(needed=not boards)
+    boards, driven = list_ports(), [device.name for device in list_accelerometers()]
+    devices = _inputs(needed=not (boards or driven))
     entries, telling = [], json_file != "-"
     if telling and devices:
         click.echo(_HEADING)
@@ -52,15 +53,17 @@ def command(json_file, no_level, seconds):
         entries.append(_entry(device, None if no_level else seconds))
         if telling:
             click.echo(_line(entries[-1]))
-    ports = {"serial_ports": [asdict(board) for board in boards]}
+    ports = {"serial_ports": [asdict(board) for board in boards], "accelerometers": driven}
     if json_file is not None:
         write_json({"schema": SCHEMA, "level_reference": REFERENCE, "inputs": entries, **ports}, json_file)
-    if not (devices or boards):
+    if not (devices or boards or driven):
         raise DeviceError(NONE_FOUND, NONE_HINT)
     if telling and devices:
         click.echo(_footing(devices, None if no_level else seconds))
     if telling and boards:
         click.echo(_ports_text(boards))
+    if telling and driven:
+        click.echo(f'\nAccelerometers driven by Linux (kind = "iio" in the settings): {", ".join(driven)}')
 
 
 def _inputs(needed: bool) -> list[InputDevice]:

@@ -10,7 +10,6 @@ from pathlib import Path
 import click
 
 from shopmon.cli import cut_options
-from shopmon.errors import SettingError
 
 
 @click.command("listen")
@@ -19,7 +18,8 @@ from shopmon.errors import SettingError
     "sources",
     multiple=True,
     metavar="mic|demo|NAME|PATH",
-    help="What to listen to: microphone, built-in demo, a source of the settings, or a recording.",
+    help="What to listen to: microphone, built-in demo, a source of the settings, or a recording. "
+    "Further ones are recorded beside the first; a tachometer among them tells the speed.",
 )
 @click.option(
     "--device",
@@ -63,16 +63,12 @@ def command(sources, device, rpm, flutes, data_dir, settings_file, lan, port, ve
     sys.setswitchinterval(0.001)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     logging.getLogger("alembic").setLevel(logging.WARNING)
-    if len(sources) > 1:
-        raise SettingError(
-            "Only one --source can be listened to at a time so far.",
-            "Give one; a source may have several channels.",
-        )
     from shopmon.service.start import Options, Running
 
     running = Running.start(
         Options(
             source=sources[0] if sources else "mic",
+            others=sources[1:],
             device=device,
             rpm=rpm,
             flutes=flutes,

@@ -37,6 +37,7 @@ from shopmon.records.tables import (
     analyses,
     boots,
     cuts,
+    events,
     kept_spans,
     steady_sounds,
     streams,
@@ -223,6 +224,35 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
             self._ledger.insert(cuts, {**row, "recording_id": recording_id})
 
         self._put(run)
+
+    def start_beside(
+        self, beside_id: str, cut_id: str, stream_id: str, start_sample: int, cut_sample: int
+    ) -> None:
+        """Begin the recording of another source of a cut, and keep where it belongs to the cut's.
+
+        Parameters
+        ----------
+        beside_id
+            Names the pair until `end_beside`.
+        cut_id
+            The cut.
+        stream_id, start_sample
+            Where the cut begins in the stream of the other source.
+        cut_sample
+            Where it begins in its own.
+        """
+        row = {**self._stamps.new(beside_id), "kind": "recorded-beside", "stream_id": stream_id}
+
+        def run() -> None:
+            recording_id = self._recorder.start_cut(beside_id, stream_id, start_sample)
+            data = {"recording_id": recording_id, "sample": start_sample, "cut_sample": cut_sample}
+            self._ledger.insert(events, {**row, "sample": start_sample, "cut_id": cut_id, "data": data})
+
+        self._put(run)
+
+    def end_beside(self, beside_id: str, end_sample: int) -> None:
+        """End the recording of another source, like `end_cut` without a cut of its own."""
+        self._put(lambda: self._recorder.end_cut(beside_id, end_sample))
 
     def update_cut(self, cut_id: str, end_sample: int, engaged: Sequence, chatter: list[dict]) -> None:
         """Checkpoint an open cut: where a crash would leave it."""

@@ -43,6 +43,9 @@ class EngineSink(Protocol):
     def snapshot(self, stream_id: str, sample: int, state: dict) -> None:
         """Take the listener's state, from which the rest of the stream can be heard again."""
 
+    def beside(self, block: Block) -> None:
+        """Take a block of another source that runs along and is not listened to."""
+
     def source_notice(self, notice: SourceNotice) -> None:
         """Hear what happened to the device."""
 
@@ -131,12 +134,15 @@ class Engine:
         try:
             for item in self.source.blocks(self._stop):
                 if isinstance(item, Block):
-                    self._take(item)
+                    if item.source_id == self.source.source_id:
+                        self._take(item)
+                    else:
+                        self._sink.beside(item)
                 else:
                     self._hear_of_source(item)
         except ShopmonError as exc:
             # a recording that cannot be read to its end is no fault of ours: say so and stay up
-            self._sink.source_notice(SourceNotice(code="recording-ended", text=exc.text, hint=exc.hint))
+            self._hear_of_source(SourceNotice(code="recording-ended", text=exc.text, hint=exc.hint))
         except Exception as exc:
             # the process is ended by its owner and started afresh: a half-working monitor must not look alive
             log.exception("The listening engine failed")
@@ -146,7 +152,8 @@ class Engine:
             self.finished.set()
 
     def _hear_of_source(self, notice: SourceNotice) -> None:
-        if notice.code == "device-lost":
+        if notice.code in ("device-lost", "recording-ended"):
+            # a cut that is still open ends with the sound, before anybody hears that there is no more
             self._end_stream()
         if notice.code == "device-stalled":
             self.stalled_since_s = time.monotonic()

@@ -23,6 +23,7 @@ from shopmon.listening.events import (
     Notice,
 )
 from shopmon.records.archive import Archive, FeatureRow, StreamInfo
+from shopmon.service.beside import OtherStreams
 from shopmon.service.cut_report import CutReports
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.live_state import LiveState, spectrum_message
@@ -99,6 +100,7 @@ class Journal:
         cut_logged: Callable[[], None] = lambda: None,
         programs: ProgramDesk | None = None,
         also: tuple[Callable[[Block], None], ...] = (),
+        others: OtherStreams | None = None,
     ):
         self.live = LiveState()
         self.position: tuple[str, int, float] | None = None
@@ -109,7 +111,7 @@ class Journal:
         self._whole_state = whole_state
         self._context = context
         self._advise, self._cut_logged = advise, cut_logged
-        self._programs, self._also = programs, also
+        self._programs, self._also, self._others = programs, also, others
         self._rate_hz = 1.0
         self._due = {"spectrum": 0.0, "state": 0.0, "checkpoint": 0.0}
         self._cut_chatter: list[ChatterSpan] = []
@@ -154,6 +156,11 @@ class Journal:
         for take in self._also:
             take(block)
         self.position = (block.stream_id, block.end_sample, block.sample_rate_hz)
+
+    def beside(self, block: Block) -> None:
+        """Keep what another source delivers; only the first is listened to."""
+        if self._others:
+            self._others.block(block)
 
     def snapshot(self, stream_id: str, sample: int, state: dict) -> None:
         """Keep the listener's state as a starting point of later recordings."""
@@ -211,6 +218,8 @@ class Journal:
         self.live.cut_id = new_id()
         self._cut_chatter = []
         self._archive.start_cut(self.live.cut_id, stream_id, event.cut.start_sample, self._context())
+        if self._others:
+            self._others.cut_started(self.live.cut_id, event.cut.start_sample)
         self._write("cut-started", "A cut has begun.", "", {}, stream_id, event.sample, self.live.cut_id)
 
     def _cut_ended(self, stream_id: str, event: CutEnded) -> None:
@@ -225,6 +234,8 @@ class Journal:
             self._reports.engine_version,
             self._reports.settings_hash,
         )
+        if self._others:
+            self._others.cut_ended(cut_id, cut.end_sample)
         if work is not None:
             self._advise(analysis_id, analysis, work)
         self._cut_logged()

@@ -15,6 +15,7 @@ from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current, learned
 from shopmon.records.archive import Archive, RecordingStatus
 from shopmon.service.advising import Advising
+from shopmon.service.beside import OtherStreams
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
@@ -53,7 +54,7 @@ class Monitor:
     """
 
     def __init__(self, source: Source, archive: Archive, settings: Settings, setup: Setup | None = None):
-        self.archive = archive
+        self.archive, self._source = archive, source
         self.register = archive.register
         self.outlooks = Outlooks(archive.register)
         self.settings = settings
@@ -97,6 +98,7 @@ class Monitor:
             self.speeds.news,
             self.programs,
             (self.taps.take, self.sensors.take),
+            OtherStreams(archive, source) if hasattr(source, "others") else None,
         )
         if setup:
             self._told_at_start(setup)
@@ -172,6 +174,7 @@ class Monitor:
         return {
             **live,
             "input": {**live["input"], "in_unit": self.sensors.level_text()},
+            "others": self._source.others() if hasattr(self._source, "others") else [],
             "notices": [*live["notices"], *self.sensors.notices(), *log_notices(status)],
             "nominal_rpm": context.get("nominal_rpm"),
             "flutes": context.get("flutes"),

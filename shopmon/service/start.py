@@ -18,6 +18,7 @@ class Options:
     """What was said on the command line; None where nothing was."""
 
     source: str = "mic"
+    others: tuple[str, ...] = ()
     device: str | None = None
     rpm: float | None = None
     flutes: int | None = None
@@ -45,7 +46,7 @@ class Running:
         """
         settings = load_settings(options.settings_file)
         setup = _setup(options)
-        source = make_source(options.source, options.device, settings)
+        source = make_sources(options, settings)
         data_dir = _data_dir(options, settings)
         archive = Archive.open(
             data_dir,
@@ -56,6 +57,28 @@ class Running:
         monitor = Monitor(source, archive, settings, setup)
         monitor.start()
         return cls(monitor=monitor, source=source, settings=settings, data_dir=data_dir)
+
+
+def make_sources(options: Options, settings: Settings) -> Source:
+    """Make the source that is listened to, with those that run along beside it.
+
+    Raises
+    ------
+    SettingError
+        A name is not known, or two sources would have one name.
+    """
+    made = [make_source(options.source, options.device, settings)]
+    made += [make_source(spec, None, settings) for spec in options.others]
+    if len(made) == 1:
+        return made[0]
+    if len({source.source_id for source in made}) < len(made):
+        raise SettingError(
+            "Two of the sources have the same name.",
+            "Name each in the settings, [sources.NAME], and give the names.",
+        )
+    from shopmon.capture.aligner import AlignedSource
+
+    return AlignedSource(made)
 
 
 def make_source(spec: str, device: str | None, settings: Settings) -> Source:

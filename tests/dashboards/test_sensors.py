@@ -54,3 +54,12 @@ def test_a_microphone_is_offered_a_calibrator(client, monitor):
 def test_without_a_sensor_the_page_stands(client, monitor):
     monitor.sensors._source.format = None
     assert "No sensor delivers anything now." in client.get("/sensors").get_data(as_text=True)
+
+
+def test_sources_beside_it_are_shown_with_their_drift(client, monitor, monkeypatch):
+    state = monitor.state()
+    other = {"source": "board", "device": "sampler board", "present": True, "drift_ppm": -41.2}
+    monkeypatch.setattr(monitor, "state", lambda: {**state, "others": [other, {**other, "present": False}]})
+    text = client.get("/sensors").get_data(as_text=True)
+    assert "its clock runs 41.2 millionths slow" in text
+    assert "delivers nothing now" in text
