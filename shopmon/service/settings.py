@@ -11,6 +11,7 @@ from typing import Any
 from shopmon.errors import SettingError
 
 PORT = 8137
+KINDS = ("mic", "demo", "recording", "board", "iio", "tach")
 GIGABYTE = 10**9
 
 
@@ -40,9 +41,10 @@ class SourceSettings:
     channels: int | None = None
     sensor: str = "microphone"
     path: str | None = None
+    gpio_pin: int | None = None
 
     def __post_init__(self):
-        _check(self.kind in ("mic", "demo", "recording", "board", "iio"), "sources.NAME.kind", self.kind)
+        _check(self.kind in KINDS, "sources.NAME.kind", self.kind)
         _check(self.sensor in ("microphone", "accelerometer"), "sources.NAME.sensor", self.sensor)
         _check(
             self.sample_rate_hz is None or 1000 <= self.sample_rate_hz <= 768_000,

@@ -11,6 +11,7 @@ from shopmon.listening.setup import Setup
 from shopmon.records.archive import Archive
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings, SourceSettings, default_data_dir, load_settings
+from shopmon.signals.block import sound_columns
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +70,11 @@ def make_sources(options: Options, settings: Settings) -> Source:
     """
     made = [make_source(options.source, options.device, settings)]
     made += [make_source(spec, None, settings) for spec in options.others]
+    first = made[0].format
+    if first and not sound_columns(first.channels):
+        raise SettingError(
+            "A tachometer alone cannot be listened to.", "Name a microphone or an accelerometer before it."
+        )
     if len(made) == 1:
         return made[0]
     if len({source.source_id for source in made}) < len(made):
@@ -92,6 +98,8 @@ def make_source(spec: str, device: str | None, settings: Settings) -> Source:
     named = settings.sources.get(spec)
     if named is None:
         return open_source(spec, device=device)
+    if named.kind == "tach":
+        return _tachometer(named, spec)
     return open_source(
         _spec_of(named, spec),
         device=device or named.device,
@@ -100,6 +108,17 @@ def make_source(spec: str, device: str | None, settings: Settings) -> Source:
         sensor=named.sensor,
         source_id=spec,
     )
+
+
+def _tachometer(named: SourceSettings, name: str) -> Source:
+    from shopmon.capture.tach_line import TachLineSource
+
+    if named.gpio_pin is None:
+        raise SettingError(
+            f"The tachometer '{name}' has no line.",
+            f"Add gpio_pin = 27, or the one it is on, to [sources.{name}].",
+        )
+    return TachLineSource(named.gpio_pin, source_id=name)
 
 
 def _spec_of(named: SourceSettings, name: str) -> str:

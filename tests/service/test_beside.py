@@ -80,3 +80,14 @@ def test_a_recording_that_ends_in_a_cut_keeps_the_analysis_of_it(tmp_path):
     (cut,) = archive.cuts()
     assert cut["ended"]
     monitor.close()
+
+
+def test_a_tachometer_on_a_line_runs_beside_something_that_is_heard():
+    made = {"turns": SourceSettings(kind="tach", gpio_pin=27), "bare": SourceSettings(kind="tach")}
+    settings = Settings(sources=made)
+    source = make_sources(Options(source="demo", others=("turns",)), settings)
+    assert [other["source"] for other in source.others()] == ["turns"]
+    with pytest.raises(SettingError, match="alone"):
+        make_sources(Options(source="turns"), settings)
+    with pytest.raises(SettingError, match="no line"):
+        make_sources(Options(source="demo", others=("bare",)), settings)
