@@ -5,6 +5,7 @@ from typing import Any
 
 from flask import Response, jsonify, request
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number, truth
+from shopmon.dashboards.api.review import part_response
 from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
@@ -108,7 +109,12 @@ def features(cut_id: str) -> Response:
 
 @blueprint.get("/cuts/<cut_id>/audio")
 def audio(cut_id: str) -> Response:
-    """The sound, also in parts, so that a player can jump; ``?download=1`` saves it under a telling name."""
+    """The sound, also in ranges, so that a player can jump; ``?download=1`` saves it under a telling name.
+
+    ``?only=left`` is what is left without the teeth, ``?only=strays`` the stray tones alone.
+    """
+    if "only" in request.args:
+        return part_response(cut_id, request.args["only"])
     path = monitor().audio_path(cut_id)
     if path is None or not Path(path).is_file():
         found(monitor().cut(cut_id))

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from flask import Response, jsonify, request
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, number
+from shopmon.dashboards.api.review import part_response
 from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.errors import Refusal
 
@@ -44,6 +45,8 @@ def kept():
 @blueprint.get("/kept/<keep_id>/audio")
 def kept_audio(keep_id: str) -> Response:
     """The sound of a stretch that was kept, also in parts; ``?download=1`` saves it under a telling name."""
+    if "only" in request.args:
+        return part_response(keep_id, request.args["only"])
     path = monitor().kept_audio_path(keep_id)
     if path is None or not Path(path).is_file():
         raise Refusal(

@@ -11,6 +11,7 @@ LATEST_S = 1e6
 MOST_POINTS, MOST_COLUMNS, MOST_ROWS = 4000, 2048, 1024
 AXES = {"hertz": 500_000.0, "orders": 10_000.0}
 KEPT_FOR_S = 300
+LONGEST_PART = 384 * 1024  # four seconds: what is heard next is worked out when it is asked for
 
 
 @blueprint.get("/cuts/<stretch_id>/lanes")
@@ -46,6 +47,38 @@ def spectrogram(stretch_id: str) -> Response:
     lasting = f"private, max-age={KEPT_FOR_S}"
     response.headers["Cache-Control"] = "no-store" if picture.rough or axis == "orders" else lasting
     return response
+
+
+@blueprint.get("/cuts/<stretch_id>/spectrum")
+@blueprint.get("/kept/<stretch_id>/spectrum", endpoint="kept_spectrum")
+def spectrum(stretch_id: str) -> Response:
+    """One moment with its lines; while ``explanation.status`` is ``thinking``, ask again."""
+    if "at" not in request.args:
+        raise Refusal(400, "The moment is missing.", "Say which with ?at=SECONDS.")
+    try:
+        return jsonify(known(monitor().review.moment(stretch_id, seconds("at"))))
+    except RecordingError as exc:
+        raise Refusal(404, exc.text, exc.hint) from exc
+
+
+def part_response(stretch_id: str, part: str) -> Response:
+    """Return a part of the sound, or of that a range; long ranges come in several answers."""
+    try:
+        sound = known(monitor().review.part_of_sound(stretch_id, part))
+    except RecordingError as exc:
+        raise Refusal(404, exc.text, exc.hint) from exc
+    asked = request.range
+    headers = {"Accept-Ranges": "bytes", "Cache-Control": "private, no-cache"}
+    if asked is None or asked.units != "bytes" or len(asked.ranges) != 1:
+        pieces = range(0, sound.size, LONGEST_PART)
+        body = (sound.read(first, first + LONGEST_PART) for first in pieces)
+        return Response(body, mimetype="audio/wav", headers={**headers, "Content-Length": str(sound.size)})
+    ends = asked.range_for_length(sound.size)
+    if ends is None:
+        raise Refusal(416, headers={"Content-Range": f"bytes */{sound.size}"})
+    first, end = ends[0], min(ends[1], ends[0] + LONGEST_PART)
+    headers["Content-Range"] = f"bytes {first}-{end - 1}/{sound.size}"
+    return Response(sound.read(first, end), 206, mimetype="audio/wav", headers=headers)
 
 
 def seconds(name: str, otherwise: float | None = None) -> float | None:

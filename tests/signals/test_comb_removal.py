@@ -56,7 +56,7 @@ def test_a_speed_that_droops_and_a_comb_that_swells_are_followed():
     count, length = whole(8, 200.0)
     time = np.arange(count) / RATE_HZ
     rotation = 200 * (1 - 0.02 / (1 + np.exp(-(time - 4) / 0.3)))
-    comb, turns = spindle(rotation, count)
+    comb, _ = spindle(rotation, count)
     comb *= (0.4 + 0.6 / (1 + np.exp(-(time - 4) / 0.3))).astype(np.float32)
     told = np.cumsum(np.interp(time, time[::2400], np.roll(rotation[::2400], 2))) / RATE_HZ  # 0.1 s late
     left = without_comb(comb, told, RATE_HZ, length)[length:-length]
@@ -65,7 +65,7 @@ def test_a_speed_that_droops_and_a_comb_that_swells_are_followed():
 
 def test_where_no_speed_is_known_the_sound_stays_as_it_is():
     count, length = whole(2, 200.0)
-    comb, turns = spindle(200.0, count)
+    comb, _ = spindle(200.0, count)
     assert (without_comb(comb, np.full(count, np.nan), RATE_HZ, length) == comb).all()
 
 

@@ -8,8 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from shopmon.errors import RecordingError, SettingError
+from shopmon.service.review.hearing import Hearings
 from shopmon.service.review.lanes import lanes
+from shopmon.service.review.moment import moment, rotation_at, window_s
 from shopmon.service.review.overview import Overviews
+from shopmon.service.review.parts_of_sound import PARTS, PartOfSound, PartsOfSound
 from shopmon.service.review.picture import OpenSound, Picture, Pictures, View
 from shopmon.service.review.stretch import Log, Stretch, find_stretch
 
@@ -38,6 +41,8 @@ class CutReview:
     ):
         self._log, self._clock = log, clock
         self.pictures = Pictures(Overviews(folder, budget_bytes))
+        self.hearings = Hearings()
+        self._parts = PartsOfSound()
         self._stretches: OrderedDict[str, tuple[float, Stretch]] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -114,8 +119,55 @@ class CutReview:
             version = (stretch.id, stretch.figures["t_s"].size, float(stretch.figures["t_s"][-1]))
         return self.pictures.picture(stretch.sound, view, stretch.rotation_hz, version)
 
+    def moment(self, stretch_id: str, at_s: float) -> dict | None:
+        """Return ``shopmon.moment/1``, None when there is no such cut; asked again, it may tell more.
+
+        Raises
+        ------
+        SettingError
+            The recording has no such moment.
+        RecordingError
+            There is no sound, or it cannot be read.
+        """
+        stretch = self.stretch(stretch_id)
+        if stretch is None:
+            return None
+        sound = self._sound(stretch)
+        if not (math.isfinite(at_s) and 0 <= at_s <= sound.reader.duration_s):
+            raise SettingError(
+                f"There is no moment at {at_s:g} s.", f"The sound lasts {sound.reader.duration_s:.1f} s."
+            )
+        end_s = at_s + window_s(rotation_at(stretch, at_s)) / 2
+        told = self.hearings.explain(stretch, min(end_s, sound.reader.duration_s), stretch.context)
+        return moment(stretch, sound, at_s, told)
+
+    def part_of_sound(self, stretch_id: str, part: str) -> PartOfSound | None:
+        """Return a part of the sound as a file of its own, None when there is no such cut.
+
+        Parameters
+        ----------
+        stretch_id
+            Of a cut or a kept stretch.
+        part
+            ``left``: what is left without the teeth; ``strays``: the stray tones alone.
+
+        Raises
+        ------
+        SettingError
+            There is no such part.
+        RecordingError
+            There is no sound, or it cannot be read.
+        """
+        if part not in PARTS:
+            raise SettingError(f"Only {part[:40]!r} cannot be heard.", f"Use one of: {', '.join(PARTS)}.")
+        stretch = self.stretch(stretch_id)
+        if stretch is None:
+            return None
+        return self._parts.get(stretch, stretch.sound, self._sound(stretch).reader, part)
+
     def close(self) -> None:
         """Stop what is being worked out."""
+        self.hearings.close()
         self.pictures.close()
 
     def _sound(self, stretch: Stretch) -> OpenSound:

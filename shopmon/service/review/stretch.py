@@ -66,8 +66,8 @@ class Stretch:
         ``engaged`` as far as kept. Empty arrays where there are none.
     engaged, chatter, marks, strays
         What the monitor found, as in the log.
-    flutes
-        As told, None where nobody said.
+    flutes, context
+        As told, None where nobody said; what else was known of tool and speed.
     messages
         What is missing, one sentence each.
     """
@@ -82,6 +82,7 @@ class Stretch:
     marks: list[dict[str, Any]] = field(default_factory=list)
     strays: tuple[StrayBox, ...] = ()
     flutes: int | None = None
+    context: dict[str, Any] = field(default_factory=dict)
     messages: tuple[str, ...] = ()
 
     def rotation_hz(self, at_s: np.ndarray) -> np.ndarray:
@@ -122,6 +123,7 @@ def _of_cut(log: Log, cut: dict[str, Any]) -> Stretch:
         marks=[mark for mark in cut["marks"] if mark.get("t_s") is not None],
         strays=stray_boxes(cut["chatter"], cut.get("stray") or [], cut["start_s"]),
         flutes=cut["context"].get("flutes"),
+        context=cut["context"],
         messages=tuple(messages),
     )
 
