@@ -11,7 +11,7 @@ from shopmon.signals.spectra import LocalFloor, hann_window, power_of, sine_scal
 from shopmon.signals.tone_levels import hann_tone_levels
 
 LOWEST_HZ, FLOOR_WIDTH_HZ = 15.0, 120.0
-SEEN_DB = 9.0
+SEEN_DB = 12.0
 MOST_LINES = 48
 ORDERS_TRIED, ORDERS_NEEDED, LEAST_ROTATION_HZ = 8, 4, 8.0
 

@@ -2,7 +2,7 @@
 
 import { grouped } from "../../look/shared.js";
 
-const niceStep = (span, count) => {
+export const niceStep = (span, count) => {
   const raw = span / count;
   const power = 10 ** Math.floor(Math.log10(raw));
   return [1, 2, 5, 10].map((factor) => factor * power).find((step) => step >= raw);

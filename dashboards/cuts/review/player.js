@@ -58,5 +58,6 @@ export class Player {
     this.audio.src = only ? `${this.base}?only=${only}` : this.base;
     this.audio.load();
     if (went) this.play();
+    else this.changed("chosen");
   }
 }

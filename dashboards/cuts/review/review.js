@@ -6,6 +6,7 @@ import { drawComb, drawStrays, drawTime, drawUpwards, moment } from "./axes.js";
 import { Board } from "./board.js";
 import { Gestures } from "./gestures.js";
 import { Lanes } from "./lanes.js";
+import { Moment } from "./moment.js";
 import { Picture } from "./picture.js";
 import { Player } from "./player.js";
 import { Span } from "./span.js";
@@ -26,6 +27,7 @@ class Review {
     if (!("sound" in root.dataset)) this.picture.problem = "silent";
     this.lanes = new Lanes(root.dataset.base, () => this.draw());
     this.player = part("sound") ? new Player(part("sound"), (what) => this.played(what)) : null;
+    this.moment = this.player ? new Moment(root.dataset.base, this) : null;
     this.asked = 0;
     this.steps = [];
     this.colours();
@@ -43,6 +45,7 @@ class Review {
       this.sight.setAttribute("aria-valuemax", told.duration_s.toFixed(1));
       part("review-messages").replaceChildren(...told.messages.map((text) => Object.assign(document.createElement("p"), { textContent: text })));
       this.axisChosen();
+      if (!told.strays.length) for (const choice of document.querySelectorAll("[name=only][value=strays]")) choice.disabled = true;
     } catch (error) {
       say(part("review-problem"), error.message);
     }
@@ -51,6 +54,7 @@ class Review {
 
   colours() {
     this.board.recolour();
+    this.moment?.paint();
     this.picture.colour(this.board.rgb("fall-low"), this.board.rgb("fall-high"));
   }
 
@@ -131,6 +135,7 @@ class Review {
     if (this.span.follow(this.cursor)) this.draw();
     else this.paintCursor();
     this.tell();
+    this.moment?.look(this.cursor);
     this.root.dispatchEvent(new CustomEvent("moment", { detail: { second: this.cursor, playing: this.player?.playing ?? false } }));
   }
 
@@ -188,6 +193,7 @@ class Review {
     const hertz = reach || (rate ? rate / 2 : 24_000);
     const turn = (this.lanes.told?.rpm ?? 12_000) / 60;
     this.picture.choose(axis, axis === "orders" ? Math.max(4, Math.round(hertz / turn)) : hertz);
+    this.moment?.paint();
     this.draw();
   }
 

@@ -125,7 +125,7 @@ class _Run:
     def begin(self, at_s: float, snapshot: dict | None) -> None:
         """Begin at a time, with the listener's state there, or with what it had learned before."""
         rate, channels = self._audio.sample_rate_hz, self._audio.channels
-        settings = ListenerSettings(**self._sidecar.get("settings", {}))
+        settings = self._settings = ListenerSettings(**self._sidecar.get("settings", {}))
         self._frames = round(at_s * rate)
         state = self._sidecar.get("state")
         self.whole = snapshot is not None or self._frames == 0
@@ -159,7 +159,7 @@ class _Run:
                 first_sample=self.first + self._frames,
                 source_id="review",
                 stream_id="review",
-                channels=(Channel(kind=self.listener.settings.sensor),) * codes.shape[1],
+                channels=(Channel(kind=self._settings.sensor),) * codes.shape[1],
             )
         )
         self._frames += len(codes)
