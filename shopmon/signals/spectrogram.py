@@ -105,14 +105,17 @@ def onto_rows(levels_db: np.ndarray, source_edges_hz: np.ndarray, edges_hz: np.n
     source_edges_hz
         Frequencies between the bins, ascending, shape ``(bins + 1,)``.
     edges_hz
-        Frequencies between the rows, ascending, shape ``(rows + 1,)``. A row narrower than a bin takes the
-        bin it lies in; rows beyond the last bin take that one, so ask for none of them.
+        Frequencies between the rows, ascending, shape ``(rows + 1,)``. A bin belongs to the row in which its
+        middle lies; a row without any takes the nearest bin. Rows beyond the last bin take that one, so ask
+        for none of them.
     """
-    places = np.searchsorted(source_edges_hz, edges_hz, side="right") - 1
-    places = np.clip(places, 0, levels_db.shape[-1] - 1)
+    middles = (source_edges_hz[:-1] + source_edges_hz[1:]) / 2
+    within = np.searchsorted(middles, edges_hz)
+    nearest = np.searchsorted(source_edges_hz, (edges_hz[:-1] + edges_hz[1:]) / 2, side="right") - 1
+    places = np.clip(np.minimum(within[:-1], nearest), 0, levels_db.shape[-1] - 1)
     # the last edge only ends the row before it
-    last = max(places[-2] + 1, places[-1])
-    return np.maximum.reduceat(levels_db[..., :last], places[:-1], axis=-1)
+    last = min(max(places[-1] + 1, within[-1]), levels_db.shape[-1])
+    return np.maximum.reduceat(levels_db[..., :last], places, axis=-1)
 
 
 def onto_orders(

@@ -221,7 +221,13 @@ def _from_sound(reader: SoundReader, view: View, step_s: float) -> tuple[np.ndar
 
 
 def _from_overview(overview: Overview, view: View, step_s: float) -> np.ndarray:
-    wide = [width for width in overview.levels if width <= step_s * 1.001]
+    # columns that are not on the kept ones' grid are put together from much narrower ones
+    wide = [
+        width
+        for width in overview.levels
+        if width <= step_s / 4
+        or (width <= step_s * 1.001 and _is_whole(step_s / width) and _is_whole(view.from_s / width))
+    ]
     width = max(wide, default=FINEST_S)
     codes = overview.levels[width]
     edges_s = view.from_s + step_s * np.arange(view.columns + 1)
@@ -231,6 +237,10 @@ def _from_overview(overview: Overview, view: View, step_s: float) -> np.ndarray:
     first = np.clip(first, 0, codes.shape[0] - 1)
     last = np.clip(last, first + 1, codes.shape[0])
     return np.stack([codes[a:b].max(axis=0) for a, b in zip(first, last, strict=True)])
+
+
+def _is_whole(ratio: float) -> bool:
+    return abs(ratio - round(ratio)) < 1e-6
 
 
 def _from_glances(reader: SoundReader, view: View, step_s: float, inside) -> tuple[np.ndarray, np.ndarray]:
