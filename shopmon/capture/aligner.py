@@ -170,6 +170,11 @@ class AlignedSource:
         return self._primary.name
 
     @property
+    def sensor(self) -> str:
+        """What kind of sensor the primary is meant to be."""
+        return getattr(self._primary, "sensor", "microphone")
+
+    @property
     def format(self) -> SourceFormat | None:
         """What the primary delivers, None while it is away."""
         return self._primary.format

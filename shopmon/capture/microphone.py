@@ -107,7 +107,7 @@ class MicrophoneSource:
             device=device, sample_rate_hz=sample_rate_hz, channels=channels, code_format=code_format
         )
         self._asked = self._request
-        self._sensor = sensor
+        self.sensor = sensor
         self._driver = driver or PortAudioDriver()
         self._clock = clock
         self._call: BackgroundCall | None = None
@@ -187,7 +187,7 @@ class MicrophoneSource:
         except DeviceError as exc:
             yield from self._lost(exc.text, exc.hint or RETURN_HINT)
             return
-        self._reader = StreamReader(stream, self.source_id, self._sensor)
+        self._reader = StreamReader(stream, self.source_id, self.sensor)
 
     def _opened_notice(self, stream: OpenInput) -> SourceNotice:
         self.name = stream.device.name

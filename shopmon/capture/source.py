@@ -30,7 +30,10 @@ class SourceNotice:
     ``code`` is one of ``device-opened``, ``device-lost``, ``device-returned``, ``device-stalled``,
     ``input-silent`` (exactly constant samples), ``input-back``, ``input-overflow``, ``consumer-slow``,
     ``input-late`` (fewer frames than the clock says), ``recording-truncated`` (cut short or damaged, what
-    could be read was delivered), ``recording-ended``.
+    could be read was delivered), ``recording-ended``. Of sampler boards also ``board-dropped``,
+    ``line-lost``, ``line-garbled``, ``board-restarted`` (a new stream begins) and ``rate-unfit`` (cannot be
+    listened to); of accelerometers ``range-absurd`` and ``rate-wrong`` (what the sensor says of itself cannot
+    be). Of a source beside the first the code begins with ``other-``.
     """
 
     code: str

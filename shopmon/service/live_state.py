@@ -17,6 +17,9 @@ SPECTRUM_BINS = 1024
 SPECTRUM_FLOOR_DB = -120.0
 SPECTRUM_STEP_DB = 0.5
 SOURCE_TROUBLE = {
+    "rate-unfit",
+    "range-absurd",
+    "rate-wrong",
     "device-lost",
     "device-stalled",
     "input-silent",

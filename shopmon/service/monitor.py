@@ -400,8 +400,9 @@ def log_notices(status: RecordingStatus) -> list[dict[str, str]]:
 
 
 def _sensor_of(source: Source) -> str:
+    # a device that is waited for says nothing yet of its format
     form = source.format
-    return form.channels[0].kind if form and form.channels else "microphone"
+    return form.channels[0].kind if form else getattr(source, "sensor", "microphone")
 
 
 def _learned_before(archive: Archive, source_id: str) -> dict | None:

@@ -21,7 +21,7 @@ import sqlalchemy as sa
 from shopmon.errors import SettingError, ShopmonError
 from shopmon.records import database
 from shopmon.records.folder import DATABASE_NAME
-from shopmon.service import clock, computer, sound
+from shopmon.service import clock, computer, sound, wired
 from shopmon.service.finding import Finding
 from shopmon.service.settings import (
     Settings,
@@ -58,6 +58,7 @@ def run_checks(question: Question) -> list[Finding]:
         lambda: computer.check_storage(data_dir),
         lambda: check_database(data_dir / DATABASE_NAME),
         lambda: sound.check_sound(settings),
+        lambda: wired.check_wired(settings),
         lambda: [check_clock()],
         lambda: [check_port(port)],
         computer.check_power,

@@ -20,6 +20,7 @@ from shopmon.capture.iio.device import (
 )
 from shopmon.capture.iio.layout import missing_before, plain_mounting
 from shopmon.capture.quality import ClipCounter, ConstantWatch
+from shopmon.capture.sampler.assembly import LOWEST_RATE_HZ, absurd_range
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.capture.watch import Tally
 from shopmon.errors import DeviceError
@@ -109,6 +110,8 @@ class IioReader:
                 self.remarks.append(SourceNotice(code="rate-wrong", text=text, hint=hint))
             if abs(measured / told - 1) > BELIEVED:
                 rate = measured
+        if absurd := absurd_range(self.buffer.full_scales_g):
+            self.remarks.append(absurd)
         code_format: CodeFormat = _format_for(self.buffer.bits)
         axes = len(self.buffer.axes)
         self.format = SourceFormat(
@@ -207,6 +210,8 @@ class IioSource:
         Replaced by tests.
     """
 
+    sensor = "accelerometer"
+
     def __init__(
         self,
         device: str | None = None,
@@ -269,6 +274,10 @@ class IioSource:
     def _open(self, now_s: float) -> None:
         device = find_accelerometer(self._wanted, self._sysfs)
         buffer = switch_on(device)
+        if buffer.rate_hz < LOWEST_RATE_HZ:
+            switch_off(device)
+            hint = "Write a higher one into its in_accel_sampling_frequency; chatter needs several thousand."
+            raise DeviceError(f"{device.name} samples at {buffer.rate_hz:g} Hz, too slow to listen to.", hint)
         path = self._dev / device.folder.name
         try:
             end = os.open(path, os.O_RDONLY | os.O_NONBLOCK)

@@ -13,6 +13,8 @@ from shopmon.signals.block import Block, Channel, Quality
 from shopmon.signals.tachometer import edge_codes
 
 LONGEST_GAP_S = 3600.0
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0  # what the listener takes
+LEAST_RANGE_G, MOST_RANGE_G = 0.5, 1000.0
 SURE_OF_RESTART = 8  # frames of before in a row: the board did begin anew, with its old number
 _DROPPED_HINT = "The computer did not fetch the samples in time: see what else runs on it."
 _LINE_HINT = "See the USB cable and its plug; keep it away from the cable of the spindle drive."
@@ -43,6 +45,7 @@ class Assembly:
         self._stream_id = ""
         self._origin = 0
         self._gap = 0
+        self._unfit_session: int | None = None
         self._late: tuple[BoardFrame, int] | None = None
         self._dropped, self._lost = Tally(), Tally()
 
@@ -56,6 +59,9 @@ class Assembly:
         """
         waiting: list[BoardFrame] = []
         for frame in frames:
+            if not LOWEST_RATE_HZ <= frame.sample_rate_hz <= HIGHEST_RATE_HZ:
+                yield from self._unfit(frame)
+                continue
             last = self.newest
             if last is not None and frame.stream_key == last.stream_key and not _goes_on(last, frame):
                 self.refused += 1
@@ -94,6 +100,15 @@ class Assembly:
         self.newest = None
         self.format = None
 
+    def _unfit(self, frame: BoardFrame) -> Iterator[SourceNotice]:
+        if frame.session != self._unfit_session:
+            self._unfit_session = frame.session
+            yield SourceNotice(
+                code="rate-unfit",
+                text=f"The board samples at {frame.sample_rate_hz:g} Hz, which cannot be listened to.",
+                hint=f"Set its sensor to a rate from {LOWEST_RATE_HZ:g} to {HIGHEST_RATE_HZ:g} Hz.",
+            )
+
     def _is_restart(self, frame: BoardFrame) -> bool:
         follows = self._late is not None and _follows(self._late[0], frame)
         self._late = (frame, self._late[1] + 1 if follows else 1)
@@ -113,6 +128,8 @@ class Assembly:
         if last is not None:
             yield _restarted(last, frame)
         self._start(frame)
+        if absurd := absurd_range((frame.range_g,)):
+            yield absurd
 
     def _start(self, frame: BoardFrame) -> None:
         self._stream_id, self._origin = str(uuid.uuid4()), frame.first_sample
@@ -152,6 +169,18 @@ class Assembly:
             quality=Quality(clipped=self._clips.count(sound), gap=self._gap),
         )
         yield from self._constant.feed(sound)
+
+
+def absurd_range(full_scales_g: tuple[float, ...]) -> SourceNotice | None:
+    """Return what is to be said of a range that no accelerometer for machines has."""
+    wrong = [value for value in full_scales_g if not LEAST_RANGE_G <= value <= MOST_RANGE_G]
+    if not wrong:
+        return None
+    return SourceNotice(
+        code="range-absurd",
+        text=f"The sensor says that its range is ±{wrong[0]:g} g, which cannot be.",
+        hint="Its scale is set wrong. Calibrate it by gravity on the page Sensors, or mend its program.",
+    )
 
 
 def _follows(last: BoardFrame, frame: BoardFrame) -> bool:

@@ -153,6 +153,8 @@ class BoardSource:
         Replaced by tests.
     """
 
+    sensor = "accelerometer"
+
     def __init__(
         self,
         port: str,

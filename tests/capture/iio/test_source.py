@@ -201,3 +201,20 @@ def test_which_sensor_is_meant(tmp_path):
 
 def test_the_factory_makes_it():
     assert isinstance(open_source("iio", device="adxl355", source_id="s"), IioSource)
+
+
+def test_a_sensor_left_at_its_slow_rate_is_said(tmp_path):
+    sensor = FakeSensor(tmp_path, in_accel_sampling_frequency="100")
+    (notice,) = IioSource(sysfs=sensor.sysfs, dev=sensor.dev).turn(0.0)
+    assert "samples at 100 Hz, too slow" in notice.text
+    assert "in_accel_sampling_frequency" in notice.hint
+    assert sensor.read("buffer/enable") == "0"
+
+
+def test_a_scale_that_cannot_be_is_said(tmp_path):
+    sensor = FakeSensor(tmp_path, in_accel_scale="38.0")
+    source = opened(sensor)
+    axes = np.random.default_rng(2).integers(-1000, 1000, (8500, 3))
+    _, notices = pumped(sensor, source, scans(Scan16, axes, stamps_at(RATE_HZ, 8500)))
+    assert "range-absurd" in [notice.code for notice in notices]
+    source.close()

@@ -158,3 +158,21 @@ def test_a_stuck_sensor_is_told():
     for _ in range(60):
         notices += taken(assembly, [with_codes(board.frame(), still)])[1]
     assert [notice.code for notice in notices] == ["input-silent"]
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 400.0, 999.0])
+def test_a_board_that_is_too_slow_to_be_heard_is_said_once(rate_hz):
+    board, assembly = SoftBoard(sample_rate_hz=rate_hz), Assembly("a", "board")
+    blocks, notices = taken(assembly, [board.frame() for _ in range(5)])
+    assert blocks == []
+    assert [notice.code for notice in notices] == ["rate-unfit"]
+    board.restart(sample_rate_hz=26_667.0)
+    assert len(taken(assembly, [board.frame()])[0]) == 1
+
+
+@pytest.mark.parametrize("range_g", [0.001, 0.3, 4_000_000.0])
+def test_an_absurd_range_is_said(range_g):
+    board, assembly = SoftBoard(range_g=range_g), Assembly("a", "board")
+    blocks, notices = taken(assembly, [board.frame(), board.frame()])
+    assert len(blocks) == 1
+    assert [notice.code for notice in notices] == ["range-absurd"]
