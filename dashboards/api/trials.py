@@ -1,18 +1,38 @@
-"""Blind trials: the key is opened when every part is graded."""
+"""Blind trials: drawn, graded by code, and opened when every part is graded."""
 
 from flask import jsonify
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
-from shopmon.dashboards.compare.trials import trial_of
 from shopmon.dashboards.errors import Refusal
 
+from shopmon.errors import SettingError
+from shopmon.service.blind_trials import draw_trial, open_key, trial_of
 
-@blueprint.post("/trials/open")
-def open_trial():
-    """Open the key: ``{"mills": {"1": "plum #1", "2": "bare #1"}, "parts": 8, "number": 48213}``."""
-    body = json_body(known=("mills", "parts", "number"))
-    mills, parts, number = body.get("mills"), body.get("parts"), body.get("number")
-    labelled = isinstance(mills, dict) and all(isinstance(label, str) for label in mills.values())
-    if not labelled or not isinstance(parts, int) or not isinstance(number, int):
-        raise Refusal(400, "This names no trial.", "Open the key on the trial's own page.")
-    labels = [mills[key] for key in sorted(mills)]
-    return jsonify(credited=trial_of(monitor().register, labels, parts, number).open(monitor().register))
+
+@blueprint.post("/trials")
+def draw():
+    """Draw a trial: ``{"mills": {"1": id, "2": id}, "parts": 8, "material": …, "operation": …}``."""
+    body = json_body(known=("mills", "parts", "material", "operation"))
+    mills, parts = body.get("mills"), body.get("parts")
+    named = isinstance(mills, dict) and all(isinstance(each, str) for each in mills.values())
+    if not named or isinstance(parts, bool) or not isinstance(parts, int):
+        raise Refusal(400, "This names no trial.", "Choose the end mills and say how many parts.")
+    ids = [mills[key] for key in sorted(mills)]
+    drawn = draw_trial(monitor().register, ids, parts, body.get("material"), body.get("operation"))
+    return jsonify(id=drawn), 201
+
+
+@blueprint.post("/trials/<trial_id>/open")
+def open_trial(trial_id: str):
+    """Open the key: every graded part is credited to the end mill that cut it."""
+    json_body(known=())
+    trial = _found(trial_id)
+    if not trial.complete:
+        raise Refusal(409, f"Only {trial.stands}.", "Grade them all, then open the key.")
+    return jsonify(credited=open_key(monitor().register, trial))
+
+
+def _found(trial_id: str):
+    try:
+        return trial_of(monitor().register, trial_id)
+    except SettingError:
+        raise Refusal(404, "There is no such trial.", "Look at the list under Compare.") from None

@@ -2,11 +2,12 @@
 
 from flask import Blueprint, current_app, render_template, request
 from shopmon.dashboards.compare import curve
-from shopmon.dashboards.compare.trials import trial_of
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.cutting.life.taylor import TaylorFit
+from shopmon.errors import SettingError
 from shopmon.records.register_fields import STANDARDS
+from shopmon.service.blind_trials import trial_of, trials
 from shopmon.service.comparing import KIND, TOOL, compare
 from shopmon.service.tool_life import tool_lives
 
@@ -55,6 +56,11 @@ def units() -> str:
     return current_app.extensions["monitor"].state()["units"]
 
 
+def lists() -> dict[str, list[str]]:
+    """Return the labels of materials and operations, to choose from."""
+    return {name: [row["label"] for row in register().rows(name)] for name in ("materials", "operations")}
+
+
 def choices() -> list[tuple[str, list[tuple[str, str]]]]:
     """Return what can be compared: kinds and end mills, each with its key."""
     mills = [tool for tool in register().tools(totals=False) if tool.is_end_mill]
@@ -69,7 +75,6 @@ def choices() -> list[tuple[str, list[tuple[str, str]]]]:
 def page() -> str:
     """Choose two, and see what the shop's own records say."""
     first, second = request.args.get("a", ""), request.args.get("b", "")
-    lists = {name: [row["label"] for row in register().rows(name)] for name in ("materials", "operations")}
     return render_template(
         "compare/compare.html",
         choices=choices(),
@@ -79,7 +84,7 @@ def page() -> str:
         kinds=tool_lives(register()).kinds(),
         standards=STANDARDS,
         units=units(),
-        **lists,
+        **lists(),
     )
 
 
@@ -96,24 +101,25 @@ def life() -> str:
     )
 
 
-@blueprint.get("/compare/trial")
-def trial() -> str:
-    """Plan a blind trial, or look at one that was planned: its number draws it again."""
-    mills = [
-        tool.label for tool in register().tools(totals=False) if tool.is_end_mill and not tool.retirement
-    ]
-    chosen = [label for label in request.args.getlist("mill") if label]
-    asked = request.args
-    plan = (
-        trial_of(register(), chosen, asked.get("parts", 0, type=int), asked.get("number", type=int))
-        if chosen
-        else None
-    )
+@blueprint.get("/compare/trials")
+def all_trials() -> str:
+    """Blind trials that were drawn, and a form for a new one."""
+    mills = [tool for tool in register().tools(totals=False) if tool.is_end_mill and not tool.retirement]
     return render_template(
-        "compare/trial.html",
-        mills=sorted(mills, key=str.casefold),
-        plan=plan,
-        grading=request.args.get("show") == "grading",
-        lists={name: [row["label"] for row in register().rows(name)] for name in ("materials", "operations")},
+        "compare/trials.html",
+        trials=trials(register()),
+        mills=sorted(mills, key=lambda tool: tool.label.casefold()),
+        lists=lists(),
         units=units(),
     )
+
+
+@blueprint.get("/compare/trials/<trial_id>")
+@blueprint.get("/compare/trials/<trial_id>/<any(grading):step>")
+def trial(trial_id: str, step: str = "") -> str:
+    """One trial: the plan for whoever mounts, or codes for whoever grades."""
+    try:
+        found = trial_of(register(), trial_id)
+    except SettingError:
+        raise Refusal(404, "There is no such trial.", "Look at the list under Blind trials.") from None
+    return render_template("compare/trial.html", trial=found, grading=step == "grading", units=units())

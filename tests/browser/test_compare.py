@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
+from shopmon.service.blind_trials import draw_trial, trials
 from tests.browser.conftest import Served, desk, phone
 from tests.browser.measures import measure
 from tests.dashboards.shop_monitor import ShopMonitor, furnish
@@ -22,18 +23,19 @@ def shop(tmp_path_factory):
 def pages_of(shop) -> dict[str, str]:
     """Return the addresses of the pages, by name."""
     kinds = shop.monitor.register.kinds()
-    trial = "compare/trial?mill=bare+%231&mill=plum+%233&parts=4&number=5"
+    ids = [shop.ids["bare #1"], shop.ids["plum #3"]]
+    trial = f"compare/trials/{draw_trial(shop.monitor.register, ids, 4, '7075', 'finishing')}"
     return {
         "start": "compare",
         "compared": f"compare?a=kind:{kinds[0].id}&b=kind:{kinds[1].id}",
         "life": f"compare/life?kind={shop.monitor.shop.type_id}&material=several materials",
         "plan": trial,
-        "new plan": "compare/trial",
-        "grading": trial + "&show=grading",
+        "all plans": "compare/trials",
+        "grading": trial + "/grading",
     }
 
 
-@pytest.mark.parametrize("name", ["start", "compared", "life", "plan", "new plan", "grading"])
+@pytest.mark.parametrize("name", ["start", "compared", "life", "plan", "all plans", "grading"])
 def test_every_page_fits_and_can_be_read_and_heard(shop, open_page, name):
     address = shop.url + pages_of(shop)[name]
     small = open_page(address, alone=True, **phone(360))
@@ -64,7 +66,8 @@ def test_a_blind_trial_is_graded_by_code_and_opened(shop, open_page):
         page.get_by_role("button", name="Keep this grade").click()
     page.get_by_role("button", name="Open the key").click()
     expect(page.locator("main")).to_contain_text("The key is open")
-    rows = [row for row in shop.monitor.register.rows("finish_readings") if row["note"] == "blind trial 5"]
+    (trial, *_) = [each for each in trials(shop.monitor.register) if each.opened]
+    rows = trial.graded.values()
     assert sorted(row["grade"] for row in rows) == [0, 1, 2, 3] and all(row["tool_id"] for row in rows)
 
 

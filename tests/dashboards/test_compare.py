@@ -54,7 +54,7 @@ def empty(tmp_path):
 def test_an_empty_shop_has_nothing_to_compare(empty):
     client = create_app(empty).test_client()
     assert "no end mill with a type has cut" in text_of(client.get("/compare"))
-    assert "drawn at random" in text_of(client.get("/compare/trial"))
+    assert "drawn at random" in text_of(client.get("/compare/trials"))
     assert client.get("/compare/life?kind=none").status_code == 404
 
 
@@ -106,42 +106,70 @@ def test_the_life_of_a_kind(season):
     assert page.count('<tr><th scope="row">') == 4
 
 
+def drawn(season, parts=4) -> str:
+    """Draw a trial of two end mills in use; return the address of its page."""
+    client, _, _, shop = season
+    mills = {str(n): shop.register.find(label).id for n, label in enumerate(("bare #4", "coated #4"), 1)}
+    told = {"mills": mills, "parts": parts, "material": "7075", "operation": "finishing"}
+    answer = client.post("/api/trials", json=told)
+    assert answer.status_code == 201, answer.text
+    return f"/compare/trials/{answer.json['id']}"
+
+
 def test_a_blind_trial_from_its_plan_to_its_key(season):
     client, _, _, shop = season
-    labels = ["bare #4", "coated #4"]
-    address = "/compare/trial?mill=bare+%234&mill=coated+%234&parts=4&number=77"
-    plan = client.get(address).text
-    codes = re.findall(r'<strong>(.+?)</strong><br><span class="code">(\w+)</span>', plan)
+    labels, page = ["bare #4", "coated #4"], drawn(season)
+    codes = re.findall(r'<strong>(.+?)</strong><br><span class="code">(\w+)</span>', client.get(page).text)
     assert sorted(mill for mill, _ in codes) == sorted(labels * 2)
-    grading = client.get(address + "&show=grading").text
-    shown = re.sub(r'href="[^"]*"', "", grading)
-    assert not any(label in shown for label in labels), "a grader must not see which it was"
-    trial = {"mills": {"1": labels[0], "2": labels[1]}, "parts": 4, "number": 77}
-    assert client.post("/api/trials/open", json=trial).status_code == 409
+    assert client.get(page).text.count(codes[0][1]) == 1, "the same plan again, as it was kept"
+    grading = client.get(page + "/grading").text
+    assert not any(label in grading for label in labels), "a grader must not see which it was"
+    assert "0 of 4 parts are graded" in text_of(client.get("/compare/trials"))
+    opening = page.replace("/compare", "/api") + "/open"
+    assert client.post(opening, json={}).status_code == 409
     for number in range(4):
-        shown = re.search(r'<p class="code">(\w+)</p>', client.get(address + "&show=grading").text).group(1)
+        page_now = client.get(page + "/grading").text
+        shown = re.search(r'<p class="code">(\w+)</p>', page_now).group(1)
+        note = re.search(r'name="note" value="(.+?)"', page_now).group(1)
         assert shown in {each for _, each in codes}
-        reading = {"piece": shown, "note": "blind trial 77", "grade": number}
-        assert client.post(FINISH, json=reading).status_code == 201
-    assert "Every part is graded" in client.get(address + "&show=grading").text
-    assert client.post("/api/trials/open", json=trial).json == {"credited": 4}
-    opened = text_of(client.get(address + "&show=grading"))
-    assert "The key is open" in opened
+        assert client.post(FINISH, json={"piece": shown, "note": note, "grade": number}).status_code == 201
+    assert "Every part is graded" in client.get(page + "/grading").text
+    assert client.post(opening, json={}).json == {"credited": 4}
+    assert "The key is open" in text_of(client.get(page + "/grading"))
+    assert "the key is open" in text_of(client.get("/compare/trials"))
     key = dict(each[::-1] for each in codes)
-    for row in shop.register.rows("finish_readings"):
-        if row["note"] == "blind trial 77":
-            assert row["tool_id"] == shop.register.find(key[row["piece"]]).id
+    graded = [row for row in shop.register.rows("finish_readings") if row["note"] == note]
+    assert len(graded) == 4
+    assert all(row["tool_id"] == shop.register.find(key[row["piece"]]).id for row in graded)
+
+
+def test_a_trial_is_found_again_under_the_label_that_its_tool_has_now(season):
+    client, _, _, shop = season
+    page, tool = drawn(season), shop.register.find("bare #4")
+    before = re.findall(r'class="code">(\w+)<', client.get(page).text)
+    shop.register.correct("tools", tool.id, "label", "bare #40")
+    assert re.findall(r'class="code">(\w+)<', client.get(page).text) == before
+    assert "bare #40" in client.get(page).text
+    shop.register.correct("tools", tool.id, "label", "bare #4")
 
 
 @pytest.mark.parametrize(
     "body",
-    [{}, {"mills": ["a"], "parts": 4, "number": 1},
-     {"mills": {"1": "nobody", "2": "x"}, "parts": 4, "number": 1},
-     {"mills": {"1": "bare #4", "2": "coated #4"}, "parts": 5, "number": 1},
-     {"mills": {"1": "bare #4", "2": "coated #4"}, "parts": 4, "number": -1}],
+    [{}, {"mills": ["a"], "parts": 4}, {"mills": {"1": "nobody", "2": "x"}, "parts": 4},
+     {"mills": {}, "parts": 4}, {"mills": {"1": "OWN", "2": "OWN"}, "parts": 4},
+     {"mills": {"1": "OWN", "2": "OTHER"}, "parts": 5}, {"mills": {"1": "OWN", "2": "OTHER"}, "parts": "4"},
+     {"mills": {"1": "OWN", "2": "OTHER"}, "parts": 4, "material": 7}],
 )  # fmt: skip
 def test_trials_that_are_none_are_refused(season, body):
-    assert 400 <= season[0].post("/api/trials/open", json=body).status_code < 500
+    client, _, _, shop = season
+    ids = {"OWN": shop.register.find("bare #4").id, "OTHER": shop.register.find("coated #4").id}
+    if isinstance(body.get("mills"), dict):
+        body = {**body, "mills": {key: ids.get(word, word) for key, word in body["mills"].items()}}
+    before = len(shop.register.rows("blind_trials"))
+    assert 400 <= client.post("/api/trials", json=body).status_code < 500
+    assert len(shop.register.rows("blind_trials")) == before
+    assert client.get("/compare/trials/none").status_code == 404
+    assert client.post("/api/trials/none/open", json={}).status_code == 404
 
 
 @pytest.mark.parametrize(
