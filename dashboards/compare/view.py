@@ -4,6 +4,7 @@ from flask import Blueprint, current_app, render_template, request
 from shopmon.dashboards.compare import curve
 from shopmon.dashboards.errors import Refusal
 
+from shopmon.cutting.compare.cost import Spending
 from shopmon.cutting.life.taylor import TaylorFit
 from shopmon.errors import SettingError
 from shopmon.records.register_fields import STANDARDS
@@ -71,6 +72,26 @@ def choices() -> list[tuple[str, list[tuple[str, str]]]]:
     ]
 
 
+def spending() -> Spending:
+    """Return what the person says of changes, the shop's hour and a part's minutes."""
+    told = {name: _number(name) for name in ("change_min", "shop_per_hour", "part_min_a", "part_min_b")}
+    parts = told["part_min_a"], told["part_min_b"]
+    return Spending(
+        change_min=told["change_min"] or 0.0,
+        shop_per_hour=told["shop_per_hour"] or 0.0,
+        part_min=None if None in parts else parts,
+    )
+
+
+def _number(name: str) -> float | None:
+    text = request.args.get(name, "").strip()
+    try:
+        return float(text.replace(",", ".")) if text else None
+    except ValueError:
+        hint = "Enter minutes or money as a plain number."
+        raise SettingError(f"“{text[:40]}” is no number.", hint) from None
+
+
 @blueprint.get("/compare")
 def page() -> str:
     """Choose two, and see what the shop's own records say."""
@@ -80,7 +101,8 @@ def page() -> str:
         choices=choices(),
         first=first,
         second=second,
-        found=compare(register(), first, second) if first and second else None,
+        found=compare(register(), first, second, spending()) if first and second else None,
+        asked=request.args,
         kinds=tool_lives(register()).kinds(),
         standards=STANDARDS,
         units=units(),

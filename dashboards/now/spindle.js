@@ -23,6 +23,22 @@ panel.addEventListener("click", async ({ target }) => {
   }
 });
 
+// What is cut, of what and how: its time is added up by material, and like is only compared with like.
+panel.addEventListener("change", async ({ target }) => {
+  const { job } = target.dataset;
+  if (!job) return;
+  say(document.getElementById("spindle-problem"), "");
+  const name = target.closest("label").querySelector("span").textContent;
+  try {
+    await request("/api/context", { [job]: target.value || null });
+    target.blur();
+    say(document.getElementById("answer"), target.value ? `${name}: ${target.selectedOptions[0].textContent}.` : `${name}: nobody said.`);
+    await refresh();
+  } catch (error) {
+    say(document.getElementById("spindle-problem"), error.message);
+  }
+});
+
 // Another screen, a program or a controller's macro may have said it; each change is told once.
 let told = null;
 export const spindleChanged = ({ end_mill: said = {} }) => {

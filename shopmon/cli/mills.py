@@ -232,18 +232,25 @@ def take_back(place, label, note):
 @command.command("compare")
 @click.argument("first")
 @click.argument("second")
+@click.option("--part-min", nargs=2, type=float, metavar="A B", help="Minutes in the cut per part with each.")
+@click.option("--change-min", type=float, default=0.0, metavar="MIN", help="To change and measure a tool.")
+@click.option(
+    "--shop-per-hour", type=float, default=0.0, metavar="MONEY", help="What an hour of the shop costs."
+)
 @JSON_OF_TWO
 @click.pass_obj
-def compare_two(place, first, second, json_file):
+def compare_two(place, first, second, part_min, change_min, shop_per_hour, json_file):
     """Compare two types, or two end mills, by their labels: finish, life, chatter and cost.
 
     Example: shopmon mills compare "6 mm ZrN" "6 mm bare"
     """
     from shopmon.cli.mills_text import comparison_text
+    from shopmon.cutting.compare.cost import Spending
     from shopmon.service.comparing import compare, comparison_as_data, named
 
+    spending = Spending(change_min=change_min, shop_per_hour=shop_per_hour, part_min=part_min)
     with reading(place) as register:
-        found = compare(register, *named(register, first, second))
+        found = compare(register, *named(register, first, second), spending)
     if json_file is not None:
         write_json(comparison_as_data(found), json_file)
     if json_file != "-":

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from shopmon.cutting.compare.conditions import Use, confounded
-from shopmon.cutting.compare.cost import compare_cost
-from shopmon.cutting.compare.cost_words import cost_verdict
+from shopmon.cutting.compare.cost import Spending, compare_cost, cost_per_minute
+from shopmon.cutting.compare.cost_words import MINUTE, PART, cost_verdict, money
 from shopmon.cutting.compare.lives import compare_lives
 from shopmon.cutting.compare.result import Comparison
 from shopmon.cutting.compare.values import Value, compare_order, compare_ratio
 from shopmon.cutting.compare.words import verdict
 from shopmon.cutting.life.lifetimes import CannotTell
+from shopmon.cutting.life.weibull import WeibullLives, weibull_lives
 from shopmon.errors import SettingError
 from shopmon.records.register_fields import same_label
 from shopmon.records.register_reading import RegisterReading
@@ -20,6 +21,7 @@ from shopmon.records.register_rows import Kind, Tool
 from shopmon.service.tool_life import EdgeRecord, ToolLives, tool_lives
 
 KIND, TOOL = "kind", "tool"
+NO_SPENDING = Spending()
 COMPARE_SCHEMA = "shopmon.compare/1"
 NUMBER = re.compile(r"\d+(?:[.,]\d{1,2})?")
 
@@ -104,7 +106,9 @@ def price_of(text: str | None) -> tuple[float, str] | None:
     return float(found[0].replace(",", ".")), text.replace(found[0], "").strip()
 
 
-def compare(register: RegisterReading, first: str, second: str) -> SideBySide:
+def compare(
+    register: RegisterReading, first: str, second: str, spending: Spending = NO_SPENDING
+) -> SideBySide:
     """Compare two sides; see `side_of` for what they are called.
 
     Raises
@@ -127,7 +131,7 @@ def compare(register: RegisterReading, first: str, second: str) -> SideBySide:
         *_finish(a, b, readings, names),
         Answer(name="Life", found=lasted, sentences=tuple(verdict(lasted, names, "lasts longer", "edges"))),
         _chatter(a, b, names),
-        _cost(a, b, lasted, names),
+        *_costs(a, b, lasted, names, spending),
     ]
     differed = confounded(_uses(a, readings), _uses(b, readings), names)
     return SideBySide(a=a, b=b, answers=tuple(answers), differed=tuple(differed))
@@ -224,17 +228,45 @@ def _chatter(a: Side, b: Side, names: tuple[str, str]) -> Answer:
     return Answer(name="Chatter", found=found, sentences=tuple(said))
 
 
-def _cost(a: Side, b: Side, lives: Comparison | CannotTell, names: tuple[str, str]) -> Answer:
-    found: Comparison | CannotTell
+def _costs(
+    a: Side, b: Side, lives: Comparison | CannotTell, names: tuple[str, str], spending: Spending
+) -> list[Answer]:
+    """Compare what a minute in the cut costs, and a part."""
+    why = None
     if a.price is None or b.price is None:
-        found = CannotTell(reason="A price that is one number must stand with both kinds.")
+        why = CannotTell(reason="A price that is one number must stand with both kinds.")
     elif a.price[1] != b.price[1]:
-        found = CannotTell(reason="The prices are not in one currency.")
+        why = CannotTell(reason="The prices are not in one currency.")
     elif isinstance(lives, CannotTell):
-        found = lives
-    else:
-        found = compare_cost(a.price[0], b.price[0], lives)
-    return Answer(name="Cost", found=found, sentences=tuple(cost_verdict(found, names)))
+        why = lives
+    if why is not None:
+        said = ((MINUTE, "Cost"), (PART, "Cost of a part"))
+        return [Answer(name=name, found=why, sentences=tuple(cost_verdict(why, names, per)))
+                for per, name in said]  # fmt: skip
+    edges = spending.edge(a.price[0]), spending.edge(b.price[0])
+    minutes = [_minute(edge, side, lives.strata) for edge, side in zip(edges, (a, b), strict=True)]
+    answers = [_cost("Cost", MINUTE, edges, minutes, lives, names, a.price[1], (1.0, 1.0))]
+    if spending.part_min is None:
+        nobody = CannotTell(reason="Say below how many minutes in the cut a part takes with each.")
+        said = tuple(cost_verdict(nobody, names, PART))
+        return [*answers, Answer(name="Cost of a part", found=nobody, sentences=said)]
+    part = _cost("Cost of a part", PART, edges, minutes, lives, names, a.price[1], spending.part_min)
+    return [*answers, part]
+
+
+def _minute(edge_cost: float, side: Side, strata: tuple) -> tuple[float, float, float] | None:
+    """What a minute costs with one side, over its lives in what both were used for."""
+    known = weibull_lives([each.life for each in side.records if each.life.stratum in strata])
+    return cost_per_minute(edge_cost, known.fit()) if isinstance(known, WeibullLives) else None
+
+
+def _cost(name, per, edges, minutes, lives, names, unit, times) -> Answer:
+    found = compare_cost(edges[0] * times[0], edges[1] * times[1], lives)
+    amounts = None
+    if None not in minutes:
+        sides = zip(minutes, times, strict=True)
+        amounts = tuple(money(tuple(each * factor for each in minute), unit) for minute, factor in sides)
+    return Answer(name=name, found=found, sentences=tuple(cost_verdict(found, names, per, amounts)))
 
 
 def _uses(side: Side, readings: list[dict]) -> list[Use]:

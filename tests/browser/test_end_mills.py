@@ -45,6 +45,21 @@ def test_one_touch_on_now_says_which_tool(shop, open_page):
     assert "end_mill" not in shop.monitor.context()
 
 
+def test_what_is_cut_is_chosen_beside_the_tool(shop, open_page):
+    page = open_page(shop.url, **phone(390))
+    page.get_by_label("Material").select_option("stainless 316")
+    expect(page.locator("#answer")).to_have_text("Material: stainless 316.")
+    page.get_by_label("Operation").select_option("finishing")
+    expect(page.locator("#answer")).to_have_text("Operation: finishing.")
+    assert {"material": "316", "operation": "finishing"}.items() <= shop.monitor.context().items()
+    page.reload()
+    expect(page.get_by_label("Material")).to_have_value("316")
+    page.get_by_label("Material").select_option("nobody said")
+    expect(page.locator("#answer")).to_have_text("Material: nobody said.")
+    assert "material" not in shop.monitor.context()
+    assert measure(page, "targets", 74) == [] and measure(page, "spills") == []
+
+
 def test_a_tool_near_its_end_is_said_ahead_of_time(shop, open_page):
     monitor = shop.monitor
     for number in range(5):

@@ -90,7 +90,9 @@ def test_two_are_compared_by_label(shopmon):
     assert status == 0 and "plum #4 against plum #3" in out and "Life: It cannot be told" in out
     found = json.loads(shopmon("compare", "plum #3", "plum #4", "--json", "-")[1])
     assert found["schema"] == "shopmon.compare/1" and found["what"] == "tool"
-    assert {answer["name"] for answer in found["answers"]} == {"Finish", "Life", "Chatter", "Cost"}
+    assert {answer["name"] for answer in found["answers"]} == {
+        *("Finish", "Life", "Chatter", "Cost", "Cost of a part")
+    }
     assert all(answer.get("reason") or "effect" in answer for answer in found["answers"])
 
 
@@ -125,6 +127,7 @@ def test_out_to_a_file_and_in_elsewhere(shopmon, tmp_path, capsys):
         (("compare", "plum #3", "nothing"), 2, "no type and no end mill 'nothing'"),
         (("compare", "plum #3", "plum #3"), 2, "Both are the same"),
         (("compare", "plum #3", "6 mm three-flute"), 2, "A kind cannot be compared with one tool"),
+        (("compare", "plum #3", "M5", "--part-min", "1", "0"), 2, "The minutes in the cut of a part must be"),
         (("add", ""), 2, "The label is missing"),
         (("add", "x", "--flutes", "0"), 2, "Flutes cannot be 0"),
         (("fly",), 2, "No such command"),

@@ -73,6 +73,21 @@ def test_two_kinds_side_by_side(season):
         assert part in said, part
 
 
+def test_a_part_costs_what_its_minutes_and_the_changes_come_to(season):
+    client, coated, bare, _ = season
+    asked = f"/compare?a=kind:{bare}&b=kind:{coated}"
+    assert "Say below how many minutes in the cut a part takes" in text_of(client.get(asked))
+    said = text_of(client.get(asked + "&part_min_a=4&part_min_b=2,5&change_min=3&shop_per_hour=60"))
+    # (12.5 + 3) € over a mean life near 26 min, 4 min a part; (30 + 3) € over about 52 min, 2.5 min a part
+    told = r"bare costs about ([\d.]+) € \([^)]*\) per part, 6 mm three-flute about ([\d.]+) €"
+    found = re.search(told, said)
+    assert float(found[1]) == pytest.approx(15.5 / 26 * 4, rel=0.15)
+    assert float(found[2]) == pytest.approx(33 / 52 * 2.5, rel=0.15)
+    assert "bare costs more per part" in said or "which costs more per part" in said
+    assert client.get(asked + "&part_min_a=x&part_min_b=2").status_code == 400
+    assert client.get(asked + "&part_min_a=-1&part_min_b=2").status_code == 400
+
+
 def test_two_tools_are_no_verdict(season):
     client, _, _, shop = season
     first, second = (shop.register.find(label).id for label in ("bare #0", "coated #0"))
