@@ -104,6 +104,7 @@ def page() -> str:
         found=compare(register(), first, second, spending()) if first and second else None,
         asked=request.args,
         kinds=tool_lives(register()).kinds(),
+        mills=[(key.partition(":")[2], label) for key, label in choices()[1][1]],
         standards=STANDARDS,
         units=units(),
         **lists(),

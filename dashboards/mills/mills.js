@@ -127,6 +127,40 @@ for (const form of document.querySelectorAll("form[data-api], form[data-correct]
   form.querySelector("[type=file]")?.addEventListener("change", () => submit(form));
 }
 
+// A measured profile: what it comes to is said at once, and put into the form that keeps a finish.
+async function measure(form) {
+  const file = form.querySelector("[type=file]").files[0];
+  const asked = new URLSearchParams({ name: file.name });
+  for (const field of fieldsOf(form)) {
+    const value = valueOf(field);
+    if (value !== null) asked.set(field.name, value);
+  }
+  const response = await fetch(`${form.dataset.profile}?${asked}`, {
+    method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file, signal: AbortSignal.timeout(60000),
+  });
+  const found = await response.json().catch(() => ({}));
+  if (!response.ok) throw new Error([found.error, found.hint].filter(Boolean).join(" ") || "The monitor did not take it.");
+  const lines = found.sentences.map((sentence) => Object.assign(document.createElement("p"), { textContent: sentence }));
+  form.querySelector(".profile-said").replaceChildren(...lines);
+  const target = form.closest("section").querySelector("form[data-api$=finish_readings]");
+  for (const name of ["Ra_um", "Rz_um", "Rq_um"]) target.querySelector(`[name=${name}]`).value = Number(found[name].toPrecision(4));
+  target.querySelector("[name=standard]").value = found.standard;
+  const [from, to] = [form, target].map((each) => each.querySelector("select[name=tool_id]"));
+  if (from && to) to.value = from.value;
+}
+
+for (const form of document.querySelectorAll("form[data-profile]")) {
+  const problem = form.querySelector(".problem");
+  const chosen = form.querySelector("[type=file]");
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("change", async () => {
+    if (!chosen.files.length) return;
+    say(problem, "");
+    form.querySelector(".profile-said").replaceChildren();
+    await measure(form).catch((error) => say(problem, error.message));
+  });
+}
+
 document.getElementById("print")?.addEventListener("click", () => print());
 
 if (answer && sessionStorage.getItem(STORED)) {

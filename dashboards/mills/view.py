@@ -1,9 +1,11 @@
 """The pages *End mills*: cards, one page per tool, the kinds, and labels to print."""
 
+from functools import partial
 from typing import NoReturn
 
 from flask import Blueprint, current_app, redirect, render_template, request
 from shopmon.dashboards.errors import Refusal
+from shopmon.dashboards.look.measures import MM_PER_INCH
 from shopmon.dashboards.mills import said
 from shopmon.dashboards.mills.history import history
 from shopmon.dashboards.mills.labels import sheet
@@ -11,7 +13,7 @@ from shopmon.dashboards.mills.sound import charts
 from shopmon.dashboards.pairing.view import base_url
 
 from shopmon.cutting.nouns import MATERIAL_GROUPS
-from shopmon.records.register_fields import KINDS, REASONS
+from shopmon.records.register_fields import KINDS, REASONS, STANDARDS
 from shopmon.records.register_files import COLUMNS
 from shopmon.records.register_rows import Tool
 from shopmon.service.condition import condition_of
@@ -155,7 +157,7 @@ def one(tool_id: str) -> str:
         materials=record.by_material,
         readings=record.readings[::-1],
         limit_mm=type_limit,
-        sound=sound,
+        sound=sound and sound.said(partial(said.wear, units=units())),
         charts=charts(sound),
         laboratory=said.LABORATORY,
         history=history(register, record, units()),
@@ -164,11 +166,23 @@ def one(tool_id: str) -> str:
         more_cuts=len(shown) > CUTS_SHOWN,
         holders=register.rows("holders"),
         operations=[row["label"] for row in register.rows("operations")],
+        materials_known=[row["label"] for row in register.rows("materials")],
+        finishes=register.rows("finish_readings", tool_id=tool_id)[::-1],
+        standards=STANDARDS,
+        **last_pass(shown, units()),
         types=register.kinds(),
         kinds=KINDS,
         reasons=REASONS,
         units=units(),
     )
+
+
+def last_pass(cuts: list[dict], units: str) -> dict[str, float | None]:
+    """Return feed and speed of the newest cut, to begin a form with."""
+    context = cuts[0]["context"] if cuts else {}
+    feed, rpm = context.get("feed_mm_min"), context.get("nominal_rpm")
+    shown = feed and round(feed / MM_PER_INCH, 2) if units == "inch" else feed
+    return {"last_feed": shown, "last_rpm": rpm}
 
 
 @blueprint.get("/mills/<tool_id>/cuts")

@@ -1,13 +1,10 @@
 """``shopmon mills roughness``: roughness of a measured profile."""
 
-from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from shopmon.cli.json_output import write_json
-
-SCHEMA = "shopmon.roughness/1"
 
 
 @click.command("roughness")
@@ -25,31 +22,17 @@ SCHEMA = "shopmon.roughness/1"
 @click.option("--cutoff-mm", type=float, metavar="MM", help="Instead of that of the standard's table.")
 @click.option("--bent", is_flag=True, help="Take out a curve instead of a straight line.")
 @click.option("--theory-um", type=float, metavar="UM", help="Height of the marks that geometry leaves.")
-@click.option("--json", "json_file", metavar="-|FILE", help=f"Write JSON ({SCHEMA}).")
-def roughness_command(file, spacing_mm, unit, column, standard, cutoff_mm, bent, theory_um, json_file):
+@click.option("--json", "json_file", metavar="-|FILE", help="Write JSON (shopmon.roughness/1).")
+def roughness_command(file, json_file, **how):
     """Ra, Rq, Rz, Rt and RSm of a measured profile: a table of numbers, or X3P (ISO 25178-72).
 
     Example: shopmon mills roughness wall.csv --standard "ISO 4287"
     """
-    from shopmon.capture.profile_file import read_profile
-    from shopmon.cutting.surface.roughness import roughness
-    from shopmon.cutting.surface.theory import against_theory
+    from shopmon.service.finish import in_words, profile_finish
 
-    profile = read_profile(file, spacing_mm=spacing_mm, unit=unit, column=column)
-    found = roughness(profile, standard, cutoff_mm=cutoff_mm, form_degree=2 if bent else 1)
-    theory = None if theory_um is None else against_theory(found.Rz_um, theory_um)
+    report = profile_finish(file, **how)
     if json_file is not None:
-        known = {"schema": SCHEMA, **asdict(found), "notes": list(found.notes)}
-        write_json(known | ({"times_theory": theory.times} if theory else {}), json_file)
-    if json_file == "-":
-        return
-    width = "" if found.RSm_mm is None else f"  RSm {found.RSm_mm:.3g} mm"
-    click.echo(
-        f"Ra {found.Ra_um:.3g}  Rq {found.Rq_um:.3g}  Rz {found.Rz_um:.3g}  Rt {found.Rt_um:.3g} µm{width}"
-    )
-    short = f", λs {found.shortest_um:g} µm" if found.shortest_um else ""
-    click.echo(
-        f"By {found.standard}: cut-off {found.cutoff_mm:g} mm{short}, over {found.evaluation_mm:.3g} mm."
-    )
-    for line in (*found.notes, *([f"Rz is {theory.height}"] if theory else [])):
-        click.echo(line)
+        write_json(report, json_file)
+    if json_file != "-":
+        for line in in_words(report):
+            click.echo(line)

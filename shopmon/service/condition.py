@@ -4,7 +4,7 @@ Cuts are matched by what was said of them and by the speed that was heard. The v
 conditions of which there are enough cuts; it is "changed", "as it was" or "cannot tell", never "worn".
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -83,9 +83,14 @@ class Condition:
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """Say what was found, and what it rests on."""
+        """Say what was found, and what it rests on, in millimetres."""
+        return self.said(lambda VB_mm: f"{VB_mm:g} mm")
+
+    def said(self, wear_words: Callable[[float], str]) -> tuple[str, ...]:
+        """Say the same with flank wear in the words of the shop."""
+        wear = self._wear_words(wear_words)
         if isinstance(self.drift, CannotTell):
-            return (f"{CANNOT_TELL.capitalize()}: {self.drift.reason}", *self._wear_words())
+            return (f"{CANNOT_TELL.capitalize()}: {self.drift.reason}", *wear)
         first = self.cuts[: self.drift.first_cuts]
         later = len(self.cuts) - len(first)
         began = f"{first[0].from_min:.0f} to {first[-1].until_min:.0f} min in the cut"
@@ -93,18 +98,18 @@ class Condition:
         if not self.drift.changed:
             passed = bool((self.drift.distance > 1).any())
             once = " For a while it was not." if passed else ""
-            return (f"As it was.{once}", f"From {rests}", *self._wear_words())
+            return (f"As it was.{once}", f"From {rests}", *wear)
         since = self.cuts[self.drift.since]
         return (
             f"Changed since its first minutes: the {self.drift.what}, from {since.from_min:.0f} min "
             "in the cut on.",
             f"From {rests} {CAUTION}",
-            *self._wear_words(),
+            *wear,
         )
 
-    def _wear_words(self) -> list[str]:
+    def _wear_words(self, words: Callable[[float], str]) -> list[str]:
         said = [
-            f"When flank wear was read as {point.VB_mm:g} mm, after {point.at_min:.0f} min in the cut, "
+            f"When flank wear was read as {words(point.VB_mm)}, after {point.at_min:.0f} min in the cut, "
             f"the sound {'had changed' if point.away > 1 else 'was as in the first minutes'}."
             for point in [point for point in self.readings if point.away is not None][-1:]
         ]

@@ -78,3 +78,30 @@ def test_a_finish_is_entered_with_a_decimal_comma(shop, open_page):
     page.get_by_role("button", name="Keep this finish").click()
     expect(page.locator("#answer")).to_have_text("The finish is kept.")
     assert 0.42 in [row["Ra_um"] for row in shop.monitor.register.rows("finish_readings")]
+
+
+def test_a_profile_fills_the_form_that_keeps_a_finish(shop, open_page, tmp_path):
+    path = tmp_path / "wall.csv"
+    marks = (f"{n * 0.001:.3f},{4 * (2 * (n * 0.005 % 1) - 1) ** 2:.5f}" for n in range(8000))
+    path.write_text("\n".join(marks))
+    page = open_page(shop.url + f"mills/{shop.ids['plum #3']}", alone=True)
+    page.get_by_text("Enter a finish", exact=True).click()
+    page.get_by_text("Take it from a measured profile", exact=True).click()
+    section = page.locator("section", has=page.locator("#finish-name"))
+    section.get_by_label("Compare with the marks that geometry leaves").select_option("on a wall")
+    section.get_by_label("Table feed of that pass").fill("900")
+    section.get_by_label("Spindle speed of that pass").fill("12000")
+    section.locator("[type=file]").set_input_files(path)
+    expect(section.locator(".profile-said")).to_contain_text("By ISO 21920: cut-off")
+    expect(section.locator(".profile-said")).to_contain_text("times what geometry alone leaves")
+    assert float(section.get_by_label("Ra, µm").input_value()) > 0.9
+    expect(section.locator("form[data-api] [name=standard]")).to_have_value("ISO 21920")
+    section.get_by_label("Which part").fill("hub 7")
+    section.get_by_role("button", name="Keep this finish").click()
+    expect(page.locator("#answer")).to_have_text("The finish is kept.")
+    expect(section.locator("table")).to_contain_text("hub 7")
+    path.write_text("nothing")
+    page.get_by_text("Enter a finish", exact=True).click()
+    page.get_by_text("Take it from a measured profile", exact=True).click()
+    section.locator("[type=file]").set_input_files(path)
+    expect(section.locator("form[data-profile] .problem")).not_to_be_empty()

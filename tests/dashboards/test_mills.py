@@ -102,10 +102,12 @@ def test_inches_are_everywhere_or_nowhere(tmp_path):
         "/mills",
         f"/mills/{ids['plum #2']}",
         f"/mills/{ids['plum #3']}",
+        f"/mills/{ids['plum #5']}",
         "/mills/kinds",
         "/mills/new",
     ):
-        said = re.sub(r"6 mm (bare )?\w+-flute", "", text_of(client.get(page)))
+        told = text_of(client.get(page)).replace("1 µm is 39.4 µin", "")
+        said = re.sub(r"6 mm (bare )?\w+-flute", "", told)
         assert not re.search(r"\d\s?(mm|µm|cm³|m)\b|, mm", said), (page, re.findall(r".{20}mm", said))
     assert "0.0047 in" in text_of(client.get(f"/mills/{ids['plum #3']}"))  # 0.12 mm
     monitor.close()
@@ -340,3 +342,23 @@ def test_the_sound_of_a_tool_is_told_with_its_limits_and_its_wear(furnished):
     assert sound["verdict"] == "changed since its first minutes" and "worn" not in str(sound)
     assert sound["measures"][1]["moved_db"] > sound["measures"][1]["limit_db"]
     assert "Cannot tell: none of its cuts" in text_of(client.get(f"/mills/{ids['plum #3']}"))
+
+
+def test_a_measured_profile_is_sent_and_comes_back_as_figures(furnished):
+    client, ids = furnished
+    table = "\n".join(f"{n * 0.001:.3f},{4 * (2 * (n * 0.005 % 1) - 1) ** 2:.5f}" for n in range(8000))
+    octets = {"data": table.encode(), "content_type": "application/octet-stream"}
+    asked = f"/api/roughness?name=wall.csv&tool_id={ids['plum #3']}&surface=wall&feed_mm_min=900&rpm=12000"
+    found = client.post(asked, **octets).get_json()
+    assert found["schema"] == "shopmon.roughness/1" and found["Ra_um"] == pytest.approx(1.026, rel=0.05)
+    assert found["sentences"][0].startswith("Ra 1.0") and "times_theory" in found
+    older = client.post("/api/roughness?name=wall.csv&standard=ISO 4287", **octets).get_json()
+    assert older["standard"] == "ISO 4287" and "times_theory" not in older
+    for query, status in (
+        ("name=wall.csv&standard=ISO 1", 400), ("name=wall.csv&surface=wall", 400), ("name=wall.exe", 400),
+        (f"name=wall.csv&surface=wall&tool_id={ids['plum #3']}", 400), ("name=wall.csv&spacing_mm=x", 400),
+        (f"name=wall.csv&surface=floor&feed_mm_min=900&rpm=12000&tool_id={ids['plum #3']}", 400), ("", 400),
+    ):  # fmt: skip
+        answer = client.post(f"/api/roughness?{query}", **octets)
+        assert answer.status_code == status and answer.get_json()["hint"], query
+    assert client.post("/api/roughness?name=wall.csv", json={}).status_code == 415
