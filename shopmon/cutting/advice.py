@@ -25,12 +25,15 @@ from shopmon.cutting.quiet_speeds import (
 
 Action = Literal["speed", "less-depth", "less-stickout", "other-tool", "none"]
 
-WORTH_TRYING = 0.2
+WORTH_TRYING = 0.1
+LIKELY_ENOUGH = 0.2  # below it less depth is the better advice, and comes first
 MOST_SPEEDS = 3
 SLOWEST = 0.4  # share of the present speed, where nobody says how slow the spindle may turn
 SAME_SPEED = 0.015
 STEP_LOSS = 0.1  # of the probability that a coarse override step may cost
-USELESS_LOBE = 6.0  # waves between teeth even at the highest speed: the quiet bands are too narrow
+# waves between teeth even at the highest speed: the quiet bands are too narrow. At 6 to 10 waves the speed
+# advised was still quiet in 14 of 18 simulated cuts that some speed would quieten
+USELESS_LOBE = 10.0
 HIGHEST_HZ = 100_000.0
 SAME_MODE = 1.5  # lines farther apart belong to different modes (our own judgement)
 APART_SPEED = 0.02  # at nearly the same speed a second line says nothing new
@@ -209,7 +212,9 @@ def advise(
     found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds, lines)
     note = _located(found, lines)
     offers = [_speed(tone, limits, found, place, note) for place in _peaks(tone, found)]
-    return (*offers, *rest) if offers else (_no_speed(tone, limits, found, note), *rest[1:])
+    if offers and offers[0].probability_quiet >= LIKELY_ENOUGH:
+        return (*offers, *rest)
+    return (_no_speed(tone, limits, found, note), *offers, *rest[1:])
 
 
 def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[EarlierLine, ...]:

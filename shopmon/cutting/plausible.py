@@ -22,14 +22,34 @@ SEED = 20
 DAMPING = (0.008, 0.06)
 KR = (0.1, 0.6)
 OVER_LIMIT = (1.05, 3.3)
-ALIKE, ALIKE_SPREAD = 0.5, 0.1  # share of pairs whose x and y differ by little, and by how much (logarithm)
-APART = (0.35, 2.8)  # frequency over that of the first mode for the rest
-SOFTER, STIFFER = 0.6, 10.0  # stiffness over that of the first mode
+NEARLY_ALIKE = (0.6, 1.6)  # stiffness in y over that in x where the frequencies are alike
+SECOND_PAIR = (0.4, 2.5)  # frequency of the second pair over that of the first
+SECOND_STIFFNESS = (0.8, 6.0)
+PAIR_SPREAD = 0.3  # of stiffness within the second pair (logarithm)
+APART = (0.35, 2.8)  # frequency over that of the first mode where the modes have nothing in common
+SOFTER, STIFFER = 0.6, 10.0  # stiffness over that of the first mode there
 UNSURE_LINE = 0.004  # share by which a line is off
-SCALES = np.exp(np.linspace(np.log(0.68), np.log(1.45), 15))  # first natural frequency over the line
+SCALES = np.exp(np.linspace(np.log(0.45), np.log(1.6), 26))  # first natural frequency over the line
 DEPTHS = (0.9, 12.0)  # force over the least limit of the averaged theory
 SHALLOWER = 0.7  # depth of the second look, which tells how far the first is over the limit
 WILD_LINE = 0.012  # a line found farther off has jumped between two looks
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """One way in which a machine may give way.
+
+    Attributes
+    ----------
+    axes
+        Of the modes, such as ``"xy"``; the first is the softest or nearly so. ``"xyxy"`` are two pairs.
+    spread
+        Of the frequency in y over that in x (logarithm), for a tool that is as good as round; None where modes
+        have nothing in common.
+    """
+
+    axes: str
+    spread: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +73,7 @@ class Plausible:
 
 
 def plausible_systems(
-    frequency_hz: float, rpm: float, flutes: int, arc_rad: tuple[float, float], axes: str, count: int
+    frequency_hz: float, rpm: float, flutes: int, arc_rad: tuple[float, float], kind: Kind, count: int
 ) -> Plausible:
     """Draw systems that ring at a line in a given cut.
 
@@ -63,12 +83,12 @@ def plausible_systems(
         The line, and the true speed at which it was heard.
     flutes, arc_rad
         Of the cut.
-    axes
-        Of the modes, such as ``"xy"``; the first is the softest or nearly so.
+    kind
+        Which of the modes are alike.
     count
         How many to draw; fewer keep a weight.
     """
-    shapes, depth = _shapes(axes, count)
+    shapes, depth = _shapes(kind, count)
     force = depth * least_limit(shapes, flutes, arc_rad)
     looks = len(SCALES)
     spread = shapes.pick(np.repeat(np.arange(count), looks)).scaled(np.tile(SCALES * frequency_hz, count))
@@ -138,16 +158,20 @@ def least_limit(systems: Systems, flutes: int, arc_rad: tuple[float, float]) -> 
 
 
 @lru_cache(maxsize=32)
-def _shapes(axes: str, count: int) -> tuple[Systems, np.ndarray]:
+def _shapes(kind: Kind, count: int) -> tuple[Systems, np.ndarray]:
     """Shapes whose first mode is at 1 Hz, and the depth at which each is cut over its least limit."""
-    rng = np.random.default_rng([SEED, *axes.encode()])
-    modes = len(axes)
+    rng = np.random.default_rng([SEED, *kind.axes.encode(), round(1000 * (kind.spread or 0))])
+    modes = len(kind.axes)
     ratio = np.exp(rng.uniform(*np.log(APART), (count, modes)))
-    alike = rng.random(count) < ALIKE
-    ratio[alike, 1:2] = np.exp(ALIKE_SPREAD * rng.standard_normal((int(alike.sum()), min(1, modes - 1))))
-    ratio[:, 0] = 1.0
     stiffness = np.exp(rng.uniform(np.log(SOFTER), np.log(STIFFER), (count, modes)))
-    stiffness[:, 0] = 1.0
+    ratio[:, 0] = stiffness[:, 0] = 1.0
+    if kind.spread is not None:
+        ratio[:, 1] = np.exp(kind.spread * rng.standard_normal(count))
+        stiffness[:, 1] = np.exp(rng.uniform(*np.log(NEARLY_ALIKE), count))
+        second = np.exp(rng.uniform(*np.log(SECOND_PAIR), count))[:, None]
+        ratio[:, 2:] = second * ratio[:, :2][:, : modes - 2]
+        harder = np.exp(rng.uniform(*np.log(SECOND_STIFFNESS), count))[:, None]
+        stiffness[:, 2:] = harder * np.exp(PAIR_SPREAD * rng.standard_normal((count, modes - 2)))
     damping = np.exp(rng.uniform(*np.log(DAMPING), (count, modes)))
-    systems = Systems(axes, ratio, damping, stiffness, rng.uniform(*KR, count))
+    systems = Systems(kind.axes, ratio, damping, stiffness, rng.uniform(*KR, count))
     return systems, np.exp(rng.uniform(*np.log(DEPTHS), count))

@@ -6,12 +6,23 @@ import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.many_cuts import FEW_STEP_RAD, spectral_radius
-from shopmon.cutting.plausible import Plausible, plausible_systems
+from shopmon.cutting.plausible import Kind, Plausible, plausible_systems
 
-# axes of the modes and how many systems of each are drawn; our own judgement, no source
-FAMILIES = (("x", 14), ("y", 14), ("xy", 14), ("yx", 14), ("yxx", 7), ("xyy", 7))
-PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 36
-MOST_LOBES = 6.0
+# how a machine may give way and how many systems of each kind are drawn. Most end mills are round, so what gives
+# way in x does nearly so in y: drawn as often as modes without anything in common, they were missed (our own
+# judgement, no source)
+KINDS = (
+    (Kind(axes="xy", spread=0.06), 40),
+    (Kind(axes="xy", spread=0.15), 40),
+    (Kind(axes="xyxy", spread=0.06), 40),
+    (Kind(axes="xyxy", spread=0.15), 20),
+    (Kind(axes="xy"), 10),
+    (Kind(axes="yx"), 10),
+    (Kind(axes="x"), 20),
+    (Kind(axes="y"), 20),
+)
+PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 40
+MOST_LOBES, LEAST_LOBES = 6.0, 3.0  # how far down to look: waves between teeth, and lobes at least
 EASY_WAVES = 3.0  # between teeth; fewer systems are drawn beyond, each takes longer
 BLUR = (0.2, 0.6, 0.2)  # no spindle holds its speed to the point
 MORE_DRAWN = 3  # where an earlier line will leave few of them
@@ -86,7 +97,7 @@ def usual_arcs(
 def candidate_speeds(frequency_hz: float, flutes: int, low_rpm: float, high_rpm: float) -> np.ndarray:
     """Speeds worth a look, evenly spaced in waves per tooth, so that each lobe gets its share."""
     first, last = 60 * frequency_hz / flutes / np.array([high_rpm, low_rpm])
-    last = min(last, max(MOST_LOBES, first))
+    last = min(last, max(MOST_LOBES, first + LEAST_LOBES))
     count = int(np.clip((last - first) * PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS))
     return 60 * frequency_hz / flutes / np.linspace(last, first, count)
 
@@ -116,9 +127,9 @@ def quiet_speeds(
     total, weights, modes = np.zeros(len(speeds_rpm)), 0.0, []
     effort = min(1.0, EASY_WAVES * rpm * flutes / (60 * frequency_hz))
     for arc, share in arcs:
-        for axes, count in FAMILIES:
+        for kind, count in KINDS:
             number = max(3, round(count * share * effort)) * (MORE_DRAWN if earlier else 1)
-            found = plausible_systems(frequency_hz, rpm, flutes, arc, axes, number)
+            found = plausible_systems(frequency_hz, rpm, flutes, arc, kind, number)
             found = _heard_before(found, flutes, earlier)
             modes.append(_ringing_modes(found, frequency_hz))
             quiet, weight = _quiet(found, flutes, speeds_rpm)
