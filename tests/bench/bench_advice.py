@@ -34,14 +34,14 @@ def draw_case(seed):
 
 
 def first_speeds(machine, rpm, line_hz):
-    """First speed told the cut, not told it, and by the plain rule; None where no speed is offered."""
+    """First speed told the cut, not told it, and by the plain rule; None where none is offered at all."""
     job = machine.job
     limits = SpeedLimits(min_rpm=job.min_rpm, max_rpm=job.max_rpm)
     known = {"milling": job.milling, "diameter_mm": job.diameter_mm, "ae_mm": job.ae_mm}
     speeds = {}
     for name, told in (("told", known), ("not told", {})):
-        first = advise(ChatterTone(frequency_hz=line_hz, rpm=rpm, flutes=job.flutes, **told), limits)[0]
-        speeds[name] = first.rpm if first.action == "speed" else None
+        advice = advise(ChatterTone(frequency_hz=line_hz, rpm=rpm, flutes=job.flutes, **told), limits)
+        speeds[name] = next((entry.rpm for entry in advice if entry.action == "speed"), None)
     plain = [60 * line_hz / (job.flutes * k) for k in range(1, 60)]
     inside = [one for one in plain if job.min_rpm <= one <= job.max_rpm]
     speeds["n = 60 f/(N k)"] = inside[0] if inside else None
