@@ -44,8 +44,8 @@ class Kind:
     axes
         Of the modes, such as ``"xy"``; the first is the softest or nearly so. ``"xyxy"`` are two pairs.
     spread
-        Of the frequency in y over that in x (logarithm), for a tool that is as good as round; None where modes
-        have nothing in common.
+        Of the frequency in y over that in x (logarithm), for a tool that is as good as round; None where
+        modes have nothing in common.
     """
 
     axes: str

@@ -8,9 +8,9 @@ from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.many_cuts import FEW_STEP_RAD, spectral_radius
 from shopmon.cutting.plausible import Kind, Plausible, plausible_systems
 
-# how a machine may give way and how many systems of each kind are drawn. Most end mills are round, so what gives
-# way in x does nearly so in y: drawn as often as modes without anything in common, they were missed (our own
-# judgement, no source)
+# how a machine may give way and how many systems of each kind are drawn. Most end mills are round, so what
+# gives way in x does nearly so in y: drawn as often as modes with nothing in common, they were missed (our
+# own judgement, no source)
 KINDS = (
     (Kind(axes="xy", spread=0.06), 40),
     (Kind(axes="xy", spread=0.15), 40),
