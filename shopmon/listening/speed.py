@@ -143,7 +143,9 @@ class Speed(Memory):
         touching
             A tooth is in metal.
         """
-        return self.trusted and (touching or (self.stands and (self.proven or not self._at_odds)))
+        if touching or self.measured:
+            return self.trusted
+        return self.trusted and self.stands and (self.proven or not self._at_odds)
 
     def prove(self) -> None:
         """A cut is heard at the speed that is followed."""
