@@ -26,7 +26,7 @@ AGREED_HOPS, AGREED_NEW_HOPS = 2, 8
 LATEST_S, LATEST_NEW_S = 0.6, 1.3
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
-SLOW_S = 0.4
+SLOW_S, CALM_S = 0.4, 1.0
 UNSTEADY, FLEETING = 5e-4, 2.5e-3
 COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
@@ -73,7 +73,7 @@ class Engagement(Memory):
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
             "spinning_before", "usual", "rejected", "ringing", "rung", "alarmed", "rise_db", "lost",
-            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops")  # fmt: skip
+            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "refused_sample")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -101,6 +101,7 @@ class Engagement(Memory):
         self.rotation_hz: float | None = None
         self.on_db = ON_DB
         self.fallen_hops = 0
+        self.refused_sample: int | None = None
         self.waning.begin()
 
     def snapshot(self) -> dict:
@@ -196,9 +197,20 @@ class Engagement(Memory):
         if late and not (self.confirmed and self.spinning_before):
             self.rejected = True
             # with neither a speed told nor a spindle heard before, it is anybody's comb: leave it at that
-            self.proven = not (self.spinning_before or moment.turning.told)
+            self.proven = self._ran_up(moment) or not (self.spinning_before or moment.turning.told)
+            self.refused_sample = moment.now
             self.level_since, self.candidate_sample = self.candidate_sample, None
         return []
+
+    def _ran_up(self, moment: Moment) -> bool:
+        """The comb is there now and was not when the sound rose: spindles take time to come to speed."""
+        if self.spinning_before:
+            return False
+        now_score = moment.score(moment.now - moment.frames(REACH_S), moment.now)
+        return now_score > CERTAIN and self._score_of_beginning(moment) < 0.5 * CERTAIN
+
+    def _score_of_beginning(self, moment: Moment) -> float:
+        return moment.score(*(self.candidate_sample + moment.frames(part) for part in BEGINNING_S))
 
     def _latest_s(self, turning: Turning) -> float:
         turns = REACH_TURNS / turning.rotation_hz if turning.rotation_hz else 0.0
@@ -241,8 +253,10 @@ class Engagement(Memory):
             return PLAIN
         if self.candidate_sample - self._dated_start(moment) > moment.frames(SLOW_S):
             return NEVER
+        if self.refused_sample and self.candidate_sample - self.refused_sample < moment.frames(CALM_S):
+            return NEVER  # still running up
         # a spindle that starts is not at speed yet when its sound rises, a cut is; music fades in
-        return moment.score(*(self.candidate_sample + moment.frames(part) for part in BEGINNING_S))
+        return self._score_of_beginning(moment)
 
     def _steady(self, turning: Turning) -> bool:
         """The rotation is to be believed: a comb that was found in music or hum is poor and jumps about."""

@@ -131,3 +131,14 @@ def test_a_family_off_the_comb_is_a_cut_that_rings():
 
 def test_too_short_a_stretch_says_nothing():
     assert weighed(np.zeros(4000), 0.006) is None
+
+
+def test_a_spindle_that_runs_up_and_down_in_between_is_no_cut():
+    run = 1.2
+    t = np.arange(int(9 * RATE_HZ)) / RATE_HZ
+    share = np.clip(np.minimum((t - 2) / run, (7 - t) / run), 0, 1)
+    share = share * share * (3 - 2 * share)
+    turns = 2 * np.pi * np.cumsum(100.0 * share) / RATE_HZ
+    comb = sum(np.cos(k * turns + k * k) / k for k in range(1, 25))
+    noise = 0.003 * np.random.default_rng(2).standard_normal(t.size)
+    assert cuts(listen((0.05 * share * comb + noise).astype(np.float32), rpm=6000, flutes=2)) == []
