@@ -31,6 +31,14 @@ def page() -> str:
         cautions=cautions(), now=now, result=result, units=units, faults=figures.FAULTS, axes=figures.AXES,
         picture=drawing(result, now["curves"], units) if result else None,
         channels=monitor.taps.channels(), tool=summary({name: context.get(name) for name in ASSEMBLY}, units),
+        calibrated_g=_calibrated_g(monitor),
         in_use=monitor.taps.in_use(), here=monitor.taps.tests(here=True, limit=LISTED),
         everything=monitor.taps.tests(limit=LISTED),
     )  # fmt: skip
+
+
+def _calibrated_g(monitor) -> float | None:
+    """What full scale of the first channel means in g, None where it is not calibrated in g."""
+    calibration = monitor.sensors.calibration() or {"channels": []}
+    found = (entry for entry in calibration["channels"] if entry["channel"] == 1 and entry["unit"] == "g")
+    return next((entry["per_full_scale"] for entry in found), None)

@@ -1,7 +1,6 @@
 """Pulses of a tachometer, from the board's clock to places in the stream. For MicroPython 1.20 and later."""
 
 import time
-from array import array
 
 
 class Edges:
@@ -13,7 +12,7 @@ class Edges:
     MOST = 64
 
     def __init__(self, rate_hz):
-        self._ticks = array("I", [0] * self.MOST)
+        self._ticks = [0] * self.MOST  # ticks are small numbers: storing one allocates nothing
         self._head = 0
         self._tail = 0
         self._rate = rate_hz
@@ -26,7 +25,7 @@ class Edges:
         if self._head - self._tail >= self.MOST:
             self.lost += 1
             return
-        self._ticks[self._head % self.MOST] = time.ticks_us() & 0xFFFFFFFF
+        self._ticks[self._head % self.MOST] = time.ticks_us()
         self._head += 1
 
     def anchor(self, ticks_us, sample):

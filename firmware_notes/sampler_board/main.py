@@ -29,11 +29,15 @@ spi = SPI(0, baudrate=10_000_000, polarity=1, phase=1, sck=Pin(18), mosi=Pin(19)
 
 def measured_rate_mhz(sensor):
     """Count samples against the board's quartz: the sensor's own oscillator may be off by percents."""
-    sensor.read()
-    begun, count = time.ticks_us(), 0
-    while time.ticks_diff(time.ticks_us(), begun) < MEASURE_MS * 1000:
-        count += sensor.read()
-    return count * 1_000_000_000 // time.ticks_diff(time.ticks_us(), begun)
+    while True:
+        for _ in range(4):
+            sensor.read()
+        begun, count, whole = time.ticks_us(), 0, True
+        while time.ticks_diff(time.ticks_us(), begun) < MEASURE_MS * 1000:
+            count += sensor.read()
+            whole = whole and not sensor.overrun
+        if whole:
+            return count * 1_000_000_000 // time.ticks_diff(time.ticks_us(), begun)
 
 
 def send(port, poller, frame):

@@ -109,7 +109,7 @@ def inspect_recording(
         The sample rate or full scale cannot be used.
     """
     sidecar = None if cold else read_sidecar(path)
-    source = RecordingSource(path, real_time=False, sensor=settings.sensor, kinds=_kinds_beside(path))
+    source = RecordingSource(path, real_time=False, sensor=settings.sensor, kinds=kinds_beside(path))
     try:
         hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
         if at_s is not None:
@@ -123,7 +123,7 @@ def inspect_recording(
         source.close()
 
 
-def _kinds_beside(path: str | Path) -> list[str]:
+def kinds_beside(path: str | Path) -> list[str]:
     """What the channels of a recording of ours are, also where it is heard without its memory."""
     try:
         kinds = json.loads(sidecar_path(path).read_text(encoding="utf-8")).get("channel_kinds", [])

@@ -12,10 +12,10 @@ from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings
 from shopmon.listening.state import learned
 from shopmon.service.context import setup_of
-from shopmon.service.inspection import read_sidecar
+from shopmon.service.inspection import kinds_beside, read_sidecar
 from shopmon.service.review.stretch import Stretch
 from shopmon.service.thinking import Failed, Thinker
-from shopmon.signals.block import Block, Channel
+from shopmon.signals.block import Block, Channel, sound_columns
 
 LONGEST_S = 120.0  # farther from where hearing can begin, it begins nearer, with what was learned before
 BEFORE_S, WITHOUT_CUT_S = 8.0, 30.0
@@ -107,6 +107,7 @@ class _Run:
 
     def __init__(self, audio: AudioFile, path: Path, context: dict[str, Any]):
         self._audio, self._context = audio, context
+        self._kinds = kinds_beside(path)
         self.duration_s = (audio.declared_frames or 0) / audio.sample_rate_hz
         try:
             self._sidecar = read_sidecar(path) or {}
@@ -124,8 +125,14 @@ class _Run:
 
     def begin(self, at_s: float, snapshot: dict | None) -> None:
         """Begin at a time, with the listener's state there, or with what it had learned before."""
-        rate, channels = self._audio.sample_rate_hz, self._audio.channels
-        settings = self._settings = ListenerSettings(**self._sidecar.get("settings", {}))
+        rate = self._audio.sample_rate_hz
+        settings = ListenerSettings(**self._sidecar.get("settings", {}))
+        kinds = (
+            self._kinds
+            if len(self._kinds) == self._audio.channels
+            else [settings.sensor] * self._audio.channels
+        )
+        self._channels = tuple(Channel(kind=kind) for kind in kinds)
         self._frames = round(at_s * rate)
         state = self._sidecar.get("state")
         self.whole = snapshot is not None or self._frames == 0
@@ -133,7 +140,7 @@ class _Run:
             state = learned(state)
         elif snapshot is not None:
             state = snapshot
-        self.listener = Listener(settings, rate, channels, state)
+        self.listener = Listener(settings, rate, len(sound_columns(self._channels)), state)
         if snapshot is None:
             self._tell_setup(state is not None and not self._frames)
         self._audio.seek(self._frames)
@@ -159,7 +166,7 @@ class _Run:
                 first_sample=self.first + self._frames,
                 source_id="review",
                 stream_id="review",
-                channels=(Channel(kind=self._settings.sensor),) * codes.shape[1],
+                channels=self._channels,
             )
         )
         self._frames += len(codes)

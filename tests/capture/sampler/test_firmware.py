@@ -155,3 +155,36 @@ out.write(w.pack(0, 0, bytes(192), 32))
 """)
     assert read_frame(data[:-1]) is not None
     assert all(read_frame(data[:length]) is None for length in range(len(data) - 1))
+
+
+@pytest.mark.parametrize("tach", [False, True])
+def test_the_whole_program_of_the_board_with_a_made_up_sensor(tmp_path, tach):
+    """main.py with pins, bus and sensor that exist in software only; what is sent is read as from a board."""
+    shutil.copy(Path(__file__).with_name("fake_machine.py"), tmp_path / "machine.py")
+    program = (FIRMWARE / "main.py").read_text(encoding="utf-8")
+    program = program.replace("MEASURE_MS = 4000", "MEASURE_MS = 200")
+    program = program.replace("TACH_PIN = None", "TACH_PIN = 5") if tach else program
+    (tmp_path / "main.py").write_text(program, encoding="utf-8")
+    paths = f"import sys; sys.path[:0] = [{str(tmp_path)!r}, {str(FIRMWARE)!r}]; import main"
+    process = subprocess.Popen(
+        [MICROPYTHON, "-c", paths], stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL
+    )
+    cutter, assembly, blocks = FrameCutter(), Assembly("a", "board"), []
+    try:
+        while sum(block.frames for block in blocks) < 20_000:
+            data = process.stdout.read1(65536)
+            assert data, process.stderr.read().decode()
+            blocks += [item for item in assembly.take(cutter.feed(data)) if isinstance(item, Block)]
+    finally:
+        process.kill()
+        process.communicate()
+    assert cutter.refused == 0
+    assert assembly.newest.range_g == 16.0
+    assert assembly.newest.temperature_c == 30.0
+    for stream in {block.stream_id for block in blocks}:
+        mine = [block for block in blocks if block.stream_id == stream]
+        origin = numbers_of(mine[0].codes)[0]
+        for block in mine:
+            assert (numbers_of(block.codes) == origin + block.first_sample + np.arange(block.frames)).all()
+    assert 10_000 < assembly.newest.sample_rate_hz < 20_500
+    assert any(block.tach_codes is not None and block.tach_codes.any() for block in blocks) == tach
