@@ -16,6 +16,7 @@ COMMANDS = {
     "program": "shopmon.cli.program",
     "spindle": "shopmon.cli.spindle",
     "tap": "shopmon.cli.tap",
+    "surface": "shopmon.cli.surface",
     "mills": "shopmon.cli.mills",
     "export": "shopmon.cli.export",
     "import": "shopmon.cli.import_",

@@ -1,0 +1,1 @@
+"""Invented walls with known marks, photographed by an invented camera."""
