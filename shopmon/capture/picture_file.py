@@ -107,7 +107,8 @@ def _check_size(image, name: str) -> None:
         raise RecordingError(*_too_many(name))
     if min(width, height) < LEAST_SIDE_PX:
         raise RecordingError(
-            f"{name} has {width} × {height} pixels.", f"Take one of {LEAST_SIDE_PX} × {LEAST_SIDE_PX} at least."
+            f"{name} has {width} × {height} pixels.",
+            f"Take one of {LEAST_SIDE_PX} × {LEAST_SIDE_PX} at least.",
         )
     # MPO is a JPEG with further ones behind it, as some phones make it; the first is the photograph
     if image.format != "MPO" and getattr(image, "n_frames", 1) > 1:

@@ -33,7 +33,9 @@ from shopmon.errors import SettingError
 @click.option("--rpm", type=float, metavar="N", help="Spindle speed of the cut.")
 @click.option("--flutes", type=int, metavar="N", help="Flutes of the tool.")
 @click.option("--feed", type=float, metavar="MM_PER_MIN", help="Table feed of the cut.")
-@click.option("--chatter-hz", type=float, multiple=True, metavar="HZ", help="A tone that was heard; repeatable.")
+@click.option(
+    "--chatter-hz", type=float, multiple=True, metavar="HZ", help="A tone that was heard; repeatable."
+)
 @click.option("--diameter", type=float, metavar="MM", help="Of the tool; with --helix, slants are told.")
 @click.option("--helix", type=float, metavar="DEG", help="Helix angle of the tool.")
 @click.option("--units", type=click.Choice(["metric", "inch"]), default="metric", help="Of the report.")
@@ -41,7 +43,8 @@ from shopmon.errors import SettingError
 def command(image, scale, region, spacing, units, json_file, **told):
     """Measure the marks in a picture of a milled wall and say what made them.
 
-    IMAGE is a photograph (JPEG, PNG, WebP, TIFF, BMP) through a microscope or from a phone, square to the wall.
+    IMAGE is a photograph (JPEG, PNG, WebP, TIFF, BMP) through a microscope or from a phone, square to the
+    wall.
     Speed, flutes and table feed of the cut tell tooth marks, runout and chatter apart.
 
     Example: shopmon surface wall.jpg --scale 4.6 --rpm 12000 --flutes 3 --feed 1800 --chatter-hz 1432.6

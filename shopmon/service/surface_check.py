@@ -88,7 +88,9 @@ def check_picture(picture: Picture, question: SurfaceQuestion) -> dict:
     measured = tuple(
         Measured(
             period_mm=marks.period_px * px_mm,
-            period_u_mm=marks.period_px * px_mm * hypot(marks.period_u_px / marks.period_px, question.scale_share),
+            period_u_mm=marks.period_px
+            * px_mm
+            * hypot(marks.period_u_px / marks.period_px, question.scale_share),
             direction_deg=marks.direction_deg,
             strength=marks.strength,
             certainty=marks.certainty,
@@ -113,7 +115,7 @@ def check_picture(picture: Picture, question: SurfaceQuestion) -> dict:
 
 
 def check_spacing(spacing_mm: float, spacing_u_mm: float, question: SurfaceQuestion) -> dict:
-    """Name marks whose spacing along the feed was measured by hand; ``shopmon.surface/1`` without a picture."""
+    """Name marks whose spacing along the feed was measured by hand; ``shopmon.surface/1``, no picture."""
     require(isfinite(spacing_mm) and 0 < spacing_mm <= 1000, f"A spacing of {spacing_mm:g} mm cannot be.")
     require(isfinite(spacing_u_mm) and 0 <= spacing_u_mm < spacing_mm, "That uncertainty cannot be.")
     measured = Measured(period_mm=spacing_mm, period_u_mm=spacing_u_mm)
@@ -158,7 +160,7 @@ def _report(verdict: Verdict, question: SurfaceQuestion, why: str) -> dict:
         "text": verdict_text(verdict, question.cut, question.units, why),
         "spacing_mm": verdict.main.spacing_mm if verdict.main else None,
         "spacing_u_mm": verdict.main.spacing_u_mm if verdict.main else None,
-        "certainty": verdict.main.measured.certainty if verdict.main else None,
+        "certainty": verdict.main.measured.certainty if verdict.main and question.um_per_pixel else None,
         "feed_direction_deg": verdict.feed_direction_deg,
         "picture": None,
         "cut": _cut(question),

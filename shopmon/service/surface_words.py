@@ -56,7 +56,9 @@ def expected_text(expected: dict, units: str) -> str:
         tone += f", its overtone {expected['overtone']}"
     tone += ", where one tooth makes the wall" if expected["one_tooth"] else ""
     if expected["spacing_mm"] is None:
-        return f"{tone}: in step with the {'turn' if expected['one_tooth'] else 'teeth'}, no marks of its own."
+        return (
+            f"{tone}: in step with the {'turn' if expected['one_tooth'] else 'teeth'}, no marks of its own."
+        )
     low, high = expected["low_mm"], expected["high_mm"]
     to = length(high, units) if high is not None else "any length"
     slant = expected["slant_deg"]
@@ -71,7 +73,9 @@ def reading_text(reading: Reading, units: str) -> str:
         return f"tooth marks ({spacing} a tooth)"
     if reading.kind == "turn":
         part = "" if reading.multiple == 1 else f", {reading.multiple} waves a turn"
-        return f"the pattern of one turn ({length(reading.expected_mm * reading.multiple, units)} a turn{part})"
+        return (
+            f"the pattern of one turn ({length(reading.expected_mm * reading.multiple, units)} a turn{part})"
+        )
     if reading.kind == "part-of-turn":
         return f"{reading.multiple} alike a turn ({spacing})"
     tone = f"{reading.frequency_hz:.0f}\u00a0Hz ± {max(1.0, 2 * reading.frequency_u_hz):.0f}"
@@ -112,7 +116,9 @@ def verdict_text(verdict: Verdict, cut: WallCut | None, units: str, why: str) ->
     head = f"{NAMES[verdict.name]}, {spacing}"
     if verdict.name == "chatter":
         best = main.named.readings[0]
-        head = f"Chatter at about {best.frequency_hz:.0f}\u00a0Hz, which was heard in this cut: marks {spacing}"
+        head = (
+            f"Chatter at about {best.frequency_hz:.0f}\u00a0Hz, which was heard in this cut: marks {spacing}"
+        )
     text = f"{head} ({sure})." if sure and main.measured.direction_deg is not None else f"{head}."
     if verdict.name == "unheard":
         text += f" {_candidates(main.named, units)}"

@@ -1,5 +1,6 @@
 """Pictures: every kind that is read, and everything that must be refused before it can do harm."""
 
+import contextlib
 import io
 import struct
 import zlib
@@ -96,7 +97,9 @@ def test_small_animated_and_manifold_pictures():
         read_picture(saved(pages[0].convert("RGB"), "WEBP", save_all=True, append_images=pages[1:]))
 
 
-GOOD = {kind: saved(Image.fromarray(RAMP).convert("RGB"), kind) for kind in ("PNG", "JPEG", "TIFF", "WEBP", "BMP")}
+GOOD = {
+    kind: saved(Image.fromarray(RAMP).convert("RGB"), kind) for kind in ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
+}
 
 
 @pytest.mark.parametrize("kind", list(GOOD))
@@ -113,17 +116,16 @@ def test_damaged_files_are_refused_or_read_and_nothing_else(kind):
         content = bytearray(GOOD[kind])
         for place in rng.integers(0, len(content), 6):
             content[place] = rng.integers(0, 256)
-        try:
+        with contextlib.suppress(RecordingError, SettingError):
             assert read_picture(bytes(content)).grey.ndim == 2
-        except (RecordingError, SettingError):
-            pass
 
 
 @pytest.mark.parametrize(
-    "content", [b"", b"<svg onload='x'/>", b"GIF89a" + bytes(50), b"\x00" * 500, "größe".encode() * 30, b"%PDF-1.4"]
+    "content",
+    [b"", b"<svg onload='x'/>", b"GIF89a" + bytes(50), b"\x00" * 500, "größe".encode() * 30, b"%PDF-1.4"],
 )
 def test_what_is_no_picture(content):
-    with pytest.raises(RecordingError, match="no picture|damaged"):
+    with pytest.raises(RecordingError, match=r"no picture|damaged"):
         read_picture(content)
 
 

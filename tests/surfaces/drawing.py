@@ -1,4 +1,4 @@
-"""Draws walls, cameras and what is on no wall: the cases of the tests and of `tests/bench/bench_surface.py`."""
+"""Draws walls, cameras and what is on no wall, for the tests and `tests/bench/bench_surface.py`."""
 
 from dataclasses import dataclass
 
@@ -62,7 +62,11 @@ def draw(seed: int) -> Case:
 
 def _wall(rng, kind: str) -> Wall:
     flutes = int(rng.integers(2, 6))
-    diameter, fz, rpm = rng.choice([6.0, 8.0, 10.0, 12.0, 16.0]), rng.uniform(0.02, 0.15), rng.uniform(3e3, 24e3)
+    diameter, fz, rpm = (
+        rng.choice([6.0, 8.0, 10.0, 12.0, 16.0]),
+        rng.uniform(0.02, 0.15),
+        rng.uniform(3e3, 24e3),
+    )
     arc_um = 1000 * fz**2 / diameter
     given = {
         "rpm": rpm,
@@ -92,8 +96,10 @@ def strongest_mm(wall: Wall) -> float:
 
 def _like_the_teeth(wall: Wall, spacing: float) -> bool:
     marks = wall.fz_mm * wall.flutes / spacing
-    return spacing > 40 * wall.fz_mm or marks > 1.4 * wall.flutes or (
-        abs(marks - round(marks)) < APART * marks and round(marks) >= 1
+    return (
+        spacing > 40 * wall.fz_mm
+        or marks > 1.4 * wall.flutes
+        or (abs(marks - round(marks)) < APART * marks and round(marks) >= 1)
     )
 
 

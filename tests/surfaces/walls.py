@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-TEETH_AROUND = 14  # on each side of a place; deeper passes from further away do not occur with these amplitudes
+TEETH_AROUND = (
+    14  # on each side of a place; deeper passes from further away do not occur with these amplitudes
+)
 
 
 @dataclass(frozen=True, kw_only=True)

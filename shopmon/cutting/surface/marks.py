@@ -1,20 +1,21 @@
-"""Marks that a cut leaves on a side wall: where to expect them, and what a chatter tone looks like there.
+r"""Marks that a cut leaves on a side wall: where to expect them, and what a chatter tone looks like there.
 
-A tooth makes the wall at the one moment at which it stands square to it. So the wall shows the tool's position
-once per tooth, at steps of the feed per tooth, as a stroboscope would: a vibration of frequency f leaves waves
-of length vf/\\|f − k·f_tp\\|, with k·f_tp the multiple of tooth passing that is nearest. Where runout lets one
-tooth make the whole wall (it stands out by more than fz²/D, `shopmon.cutting.finish.marking_teeth`), the wall is
-sampled once per turn and the rotation takes the place of tooth passing.
+A tooth makes the wall at the one moment at which it stands square to it. So the wall shows the tool's
+position once per tooth, at steps of the feed per tooth, as a stroboscope would: a vibration of frequency f
+leaves waves of length vf/\\|f − k·f_tp\\|, with k·f_tp the multiple of tooth passing that is nearest. Where
+runout lets one tooth make the whole wall (it stands out by more than fz²/D,
+`shopmon.cutting.finish.marking_teeth`), the wall is sampled once per turn and the rotation takes the place
+of tooth passing.
 
 A helix makes the wall later higher up, by τ = tan β/(π D n/60) per mm. Tooth j makes the height z at
 t = j/f_tp + τ z and x = vf·t; putting j into cos 2πft and taking whole turns off leaves waves of
-(f − k f_tp)/vf cycles per mm along the feed and k f_tp τ = k N tan β/(π D) along the axis. So chatter marks are
-slanted, the more the longer they are, and the marks of the teeth (fixed j) all but upright.
+(f − k f_tp)/vf cycles per mm along the feed and k f_tp τ = k N tan β/(π D) along the axis. So chatter
+marks are slanted, the more the longer they are, and the marks of the teeth (fixed j) all but upright.
 
-Passes leave arcs that are only fz²/D high, a fraction of a µm. Chatter that is stronger by ten or a hundred times
-leaves nothing of most passes: only the deepest are seen, the wave is no longer round, and its overtones m·f are
-folded as f is. Of 150 drawn tones of an amplitude 30 times fz²/D the strongest line of the wall's slope was that
-of m = 1 in 56 %, of 2 or 3 in the others; at 3 times it was always m = 1.
+Passes leave arcs that are only fz²/D high, a fraction of a µm. Chatter that is stronger by ten or a hundred
+times leaves nothing of most passes: only the deepest are seen, the wave is no longer round, and its
+overtones m·f are folded as f is. Of 150 drawn tones of an amplitude 30 times fz²/D the strongest line of the
+wall's slope was that of m = 1 in 56 %, of 2 or 3 in the others; at 3 times it was always m = 1.
 
 All of it is derived here; the tests hold it against walls cut by the simulated tool.
 """

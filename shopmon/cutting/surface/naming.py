@@ -1,8 +1,8 @@
 """From a measured spacing of marks back to what made them.
 
 The wall is sampled once per tooth (`shopmon.cutting.surface.marks`), so one spacing λ fits many tones: every
-k·f_tp ± vf/λ. Only what else is known can choose among them: tones that were heard, and the slant of the marks,
-whose spacing along the tool's axis tells k. What cannot be chosen stays a list.
+k·f_tp ± vf/λ. Only what else is known can choose among them: tones that were heard, and the slant of the
+marks, whose spacing along the tool's axis tells k. What cannot be chosen stays a list.
 """
 
 from collections.abc import Iterator
@@ -14,7 +14,10 @@ from shopmon.cutting.surface.marks import Folded, WallCut, folded
 
 AGREES = 2.5  # standard uncertainties
 LEAST_SHARE = 0.002  # a spacing is never taken to be known better
-FROM_HZ, TO_HZ = 150.0, 8000.0  # where tools, holders, spindles and parts of such machines ring; our judgement
+FROM_HZ, TO_HZ = (
+    150.0,
+    8000.0,
+)  # where tools, holders, spindles and parts of such machines ring; our judgement
 SLANT_U_DEG = 4.0  # of the direction of marks in a picture, against the feed as it was given
 OVERTONES = 6  # of a tone that was heard; further ones would agree with any spacing
 ONE_TOOTH_OVERTONES = 2
@@ -217,7 +220,9 @@ def _off_in_uncertainties(cut, marks, tone: Heard, spacing_mm: float, spacing_u_
     measured = cut.feed_mm_s / spacing_mm
     sampled_u_hz = abs(marks.overtone * tone.frequency_hz - marks.off_hz) * cut.rpm_share
     of_spacing = measured * hypot(spacing_u_mm / spacing_mm, cut.feed_share)
-    return (abs(marks.off_hz) - measured) / hypot(of_spacing, marks.overtone * tone.frequency_u_hz, sampled_u_hz)
+    return (abs(marks.off_hz) - measured) / hypot(
+        of_spacing, marks.overtone * tone.frequency_u_hz, sampled_u_hz
+    )
 
 
 def _slant_agrees(measured_deg: float | None, expected_deg: float | None) -> bool:
@@ -241,7 +246,9 @@ def _not_heard(
     for multiple in range(int(TO_HZ / sampled_hz) + 2):
         for sign in (-1, 1):
             frequency = multiple * sampled_hz + sign * passing_hz
-            if FROM_HZ <= frequency <= TO_HZ and _slant_agrees(slant_deg, _slant_of(cut, spacing_mm, multiple)):
+            if FROM_HZ <= frequency <= TO_HZ and _slant_agrees(
+                slant_deg, _slant_of(cut, spacing_mm, multiple)
+            ):
                 spread = hypot(passing_hz * share, multiple * sampled_hz * cut.rpm_share)
                 chatter = replace(
                     slow, kind="chatter", frequency_hz=frequency, frequency_u_hz=spread, multiple=multiple

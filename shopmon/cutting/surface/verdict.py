@@ -51,8 +51,8 @@ class Explained:
     named
         None where nothing is known of the cut, or where the marks run along the feed.
     finer
-        True where the spacing is a whole part of another one's on the same wall: the shape of those marks, seen
-        as a wave of its own.
+        True where the spacing is a whole part of another one's on the same wall: the shape of those marks,
+        seen as a wave of its own.
     """
 
     measured: Measured
@@ -166,6 +166,4 @@ def _explain(
     named = None
     if cut is not None and (slant is None or abs(slant) <= ALONG_FEED_DEG):
         named = name_spacing(cut, spacing, spread, heard=heard, slant_deg=slant)
-    return Explained(
-        measured=measured, spacing_mm=spacing, spacing_u_mm=spread, slant_deg=slant, named=named
-    )
+    return Explained(measured=measured, spacing_mm=spacing, spacing_u_mm=spread, slant_deg=slant, named=named)

@@ -81,7 +81,9 @@ def smooth(values: np.ndarray, width: float) -> np.ndarray:
 
     step = max(1, int(width / 6))
     rows, columns = (-(-size // step) for size in values.shape)
-    padded = np.pad(values, ((0, rows * step - values.shape[0]), (0, columns * step - values.shape[1])), "edge")
+    padded = np.pad(
+        values, ((0, rows * step - values.shape[0]), (0, columns * step - values.shape[1])), "edge"
+    )
     coarse = padded.reshape(rows, step, columns, step).mean(axis=(1, 3))
     coarse = gaussian_filter(coarse, width / step, mode="reflect", truncate=3.0)
     if step == 1:

@@ -1,9 +1,9 @@
-"""Lines of a picture's two-dimensional spectrum: where they are to a part of a bin, and by how much they stand out.
+"""Lines of a picture's two-dimensional spectrum: where they are to a part of a bin, how far they stand out.
 
 A line counts against the loudest of three surroundings: the ring of bins about it, the ray from the origin
-through it, and the circle about the origin. The second is what tells marks at even distances from scratches in one
-direction at random ones, whose spectrum is a ridge along that ray; the third tells them from spots of light, which
-are as strong in all directions.
+through it, and the circle about the origin. The second is what tells marks at even distances from scratches
+in one direction at random ones, whose spectrum is a ridge along that ray; the third tells them from spots of
+light, which are as strong in all directions.
 """
 
 from dataclasses import dataclass, replace
@@ -12,14 +12,15 @@ from math import hypot, log, pi
 import numpy as np
 import scipy.fft
 
-LEAST_CYCLES = 3.5  # across the picture
+LEAST_CYCLES = 4.3  # across the picture
 LEAST_PERIOD_PX = 3.0
 BLOCK = 12  # bins: of the rough floor by which candidates are chosen
 CANDIDATES = 40
 LOBE = 2.6  # bins: half the width of a line under the Hann window
 RING = (4, 11)  # bins from the line
 RAY_BINS = 22
-LEAST_BINS = 6
+PARTS = 6
+LEAST_BINS = 4
 MULTIPLES, SURE_RATIO, NEAR_BINS = 6, 40.0, 0.3
 CIRCLE_FROM_DEG, CIRCLE_QUANTILE = 30, 0.8
 MEDIAN_OF_POWER = log(2)  # median over mean of the power of noise
@@ -110,8 +111,12 @@ def _candidates(power: np.ndarray, shape: tuple[int, int]) -> list[tuple[int, in
 
     middle = shape[0] // 2
     blocks = [-(-size // BLOCK) for size in power.shape]
-    padded = np.pad(power, [(0, n * BLOCK - size) for n, size in zip(blocks, power.shape, strict=True)], "edge")
-    floor = np.median(padded.reshape(blocks[0], BLOCK, blocks[1], BLOCK).swapaxes(1, 2).reshape(*blocks, -1), 2)
+    padded = np.pad(
+        power, [(0, n * BLOCK - size) for n, size in zip(blocks, power.shape, strict=True)], "edge"
+    )
+    floor = np.median(
+        padded.reshape(blocks[0], BLOCK, blocks[1], BLOCK).swapaxes(1, 2).reshape(*blocks, -1), 2
+    )
     floor = median_filter(floor, 3, mode="nearest").repeat(BLOCK, 0).repeat(BLOCK, 1)
     floor = floor[: power.shape[0], : power.shape[1]]
     down = (np.arange(power.shape[0]) - middle)[:, None]
@@ -185,18 +190,33 @@ def _ring_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> fl
 
 
 def _ray_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> float:
-    """Mean power of the noise along the ray through a line, the louder of nearer and further than it.
+    """Mean power of the noise along the ray through a line.
 
-    Each side by itself, because the spectrum of scratches may fall steeply; multiples of the line left out.
+    Sharp marks have lines at all multiples of their first one, of which this may be any; so the ray is looked at
+    between the multiples of each of its whole parts, and the lowest answer counts.
     """
     bins = np.array([at[0] * shape[0], at[1] * shape[1]])
     distance = float(np.hypot(*bins))
-    gap = min(LOBE + 1, 0.3 * distance)
-    nearer = np.arange(max(2.0, distance - RAY_BINS), distance - gap, 0.5)
-    further = np.arange(distance + gap, distance + RAY_BINS, 0.5)
-    further = further[np.abs(further - np.rint(further / distance) * distance) > gap]
-    unit = bins / distance
-    return max(_median(power, side * unit[0], side * unit[1], shape) for side in (nearer, further))
+    floors = [
+        _between_multiples(power, bins / distance, distance, distance / part, shape)
+        for part in range(1, PARTS + 1)
+        if part == 1 or distance / part >= LEAST_CYCLES
+    ]
+    return min((floor for floor in floors if floor > 0), default=0.0)
+
+
+def _between_multiples(
+    power: np.ndarray, unit: np.ndarray, distance: float, step: float, shape: tuple[int, int]
+) -> float:
+    """Mean power between the multiples of a step, the louder of nearer and further than the line.
+
+    Each side by itself, because the spectrum of scratches may fall steeply.
+    """
+    reach = max(RAY_BINS, 2.5 * step)
+    along = np.arange(max(2.0, distance - reach), distance + reach, 0.5)
+    along = along[np.abs(along - np.rint(along / step) * step) >= min(LOBE + 1, 0.4 * step)]
+    sides = (along[along < distance], along[along > distance])
+    return max(_median(power, side * unit[0], side * unit[1], shape) for side in sides)
 
 
 def _circle_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> float:
@@ -206,7 +226,9 @@ def _circle_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> 
     turns = np.radians(np.arange(CIRCLE_FROM_DEG, 180 - CIRCLE_FROM_DEG, 1 / max(distance / 60, 0.2)))
     turned = np.arctan2(down, right) + turns
     picked = _picked(power, distance * np.sin(turned), distance * np.cos(turned), shape)
-    return float(np.quantile(picked, CIRCLE_QUANTILE)) / -log(1 - CIRCLE_QUANTILE) if picked.size >= 8 else 0.0
+    return (
+        float(np.quantile(picked, CIRCLE_QUANTILE)) / -log(1 - CIRCLE_QUANTILE) if picked.size >= 8 else 0.0
+    )
 
 
 def _median(power: np.ndarray, down: np.ndarray, right: np.ndarray, shape: tuple[int, int]) -> float:

@@ -1,7 +1,7 @@
 """What periodic marks a picture shows: their distance and direction in pixels, and how certain they are."""
 
 from dataclasses import dataclass
-from math import atan2, degrees, exp, log, sqrt
+from math import atan2, degrees, exp, inf, log, sqrt
 
 import numpy as np
 
@@ -14,8 +14,11 @@ LOOK_PX = 1200  # of the longer side: finer looks cost time, and fine marks are 
 LINES = 6
 CERTAIN = 0.95
 POSSIBLE = 0.6
-HALF_AT = 22.0  # ratio of which half of the lines are marks, and how steep it is: `tests/bench/bench_surface.py`
+HALF_AT = (
+    22.0  # ratio of which half of the lines are marks, and how steep it is: `tests/bench/bench_surface.py`
+)
 STEEPNESS = 9.0
+FEW = 6.0
 EDGE_OF_A_BIN = 0.35  # standard error of a line's place in bins, times the root of the ratio
 LEAST_ERROR = 0.001
 JPEG_BLOCK_PX = 8.0
@@ -31,8 +34,8 @@ class Marks:
     period_px, period_u_px
         From mark to mark, square to them, and its standard uncertainty.
     direction_deg
-        In which direction the period is measured (square to the marks), counter-clockwise from the right, within
-        −90 … 90.
+        In which direction the period is measured (square to the marks), counter-clockwise from the right,
+        within −90 … 90.
     direction_u_deg
         Its standard uncertainty.
     strength
@@ -118,7 +121,11 @@ def _looks(values: np.ndarray) -> list[tuple[np.ndarray, float]]:
     if step == 1:
         return [(values, 1.0)]
     rows, columns = (size // step * step for size in values.shape)
-    small = values[:rows, :columns].reshape(rows // step, step, columns // step, step).mean(axis=(1, 3), dtype=np.float32)
+    small = (
+        values[:rows, :columns]
+        .reshape(rows // step, step, columns // step, step)
+        .mean(axis=(1, 3), dtype=np.float32)
+    )
     corner = [max(0, (size - LOOK_PX) // 2) for size in values.shape]
     middle = values[corner[0] : corner[0] + LOOK_PX, corner[1] : corner[1] + LOOK_PX]
     looks = [(small, float(step)), (middle, 1.0)]
@@ -137,14 +144,23 @@ def _as_marks(line: SpectralLine, shape: tuple[int, int], scale: float) -> Marks
         direction_u_deg=degrees(max(error_bins / line.bins, LEAST_ERROR)),
         strength=line.amplitude**2,
         ratio=line.ratio,
-        certainty=certainty(line.ratio),
+        certainty=certainty(line.ratio, line.bins),
         count=line.bins,
     )
 
 
-def certainty(ratio: float) -> float:
-    """Probability that a line of such a ratio is a mark and no chance, from drawn pictures with and without."""
-    return 1 / (1 + exp(-STEEPNESS * log(max(ratio, 1e-3) / HALF_AT)))
+def certainty(ratio: float, count: float = inf) -> float:
+    """Probability that a line is a mark and no chance, from drawn pictures with and without.
+
+    Parameters
+    ----------
+    ratio
+        Of the line.
+    count
+        How many marks the picture holds: light and scratches look like a few of them.
+    """
+    told = ratio / (1 + (FEW / count) ** 4)
+    return 1 / (1 + exp(-STEEPNESS * log(max(told, 1e-3) / HALF_AT)))
 
 
 def _block_edge(marks: Marks) -> bool:

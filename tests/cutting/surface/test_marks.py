@@ -116,7 +116,14 @@ def test_the_helix_slants_the_marks_as_derived(frequency):
 
 @pytest.mark.parametrize(
     "bad",
-    [{"rpm": 0}, {"rpm": float("nan")}, {"flutes": 0}, {"flutes": 2.5}, {"feed_mm_min": -1}, {"helix_deg": 95}],
+    [
+        {"rpm": 0},
+        {"rpm": float("nan")},
+        {"flutes": 0},
+        {"flutes": 2.5},
+        {"feed_mm_min": -1},
+        {"helix_deg": 95},
+    ],
 )
 def test_cuts_that_cannot_be_are_refused(bad):
     with pytest.raises(SettingError):

@@ -24,7 +24,10 @@ def test_two_opposite_teeth_of_four_are_not_the_turn():
     cut = WallCut(rpm=12000, flutes=4, feed_mm_min=2400)
     named = name_spacing(cut, 0.1, 0.001)
     assert named.name == "part-of-turn"
-    assert {reading.kind for reading in named.readings} == {"part-of-turn", "chatter"}  # doubling looks the same
+    assert {reading.kind for reading in named.readings} == {
+        "part-of-turn",
+        "chatter",
+    }  # doubling looks the same
 
 
 @given(frequency=st.floats(200, 4000), flutes=st.integers(1, 6), error=st.floats(-1.5, 1.5))
@@ -104,4 +107,7 @@ def test_marks_of_the_teeth_tell_the_feed_and_so_the_slant_of_the_others():
 
 def test_without_marks_nobody_can_tell():
     assert judge_marks((), CUT).name == "cannot-tell"
-    assert judge_marks((Measured(period_mm=0.1, period_u_mm=0.001, direction_deg=0.0),), None).name == "not-named"
+    assert (
+        judge_marks((Measured(period_mm=0.1, period_u_mm=0.001, direction_deg=0.0),), None).name
+        == "not-named"
+    )

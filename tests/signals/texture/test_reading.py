@@ -18,9 +18,12 @@ def waves(period, direction_deg, shape=(300, 400), phase=0.0):
     return np.cos(2 * np.pi * (column * np.cos(turn) - row * np.sin(turn)) / period + phase)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
-    period=st.floats(4.5, 55), direction=st.floats(-89, 89), phase=st.floats(0, 6.28), seed=st.integers(0, 999)
+    period=st.floats(4.5, 55),
+    direction=st.floats(-89, 89),
+    phase=st.floats(0, 6.28),
+    seed=st.integers(0, 999),
 )
 def test_period_and_direction_of_a_wave_in_noise(period, direction, phase, seed):
     noise = np.random.default_rng(seed).normal(size=(300, 400))
@@ -31,7 +34,7 @@ def test_period_and_direction_of_a_wave_in_noise(period, direction, phase, seed)
     assert marks.certainty > 0.99 and marks.strength > 0.9
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(gain=st.floats(0.01, 200), offset=st.floats(-1000, 1000), invert=st.booleans())
 def test_brightness_and_contrast_change_nothing(gain, offset, invert):
     rng = np.random.default_rng(2)
@@ -51,13 +54,13 @@ def test_two_families_are_both_found():
 
 def test_fine_marks_of_a_large_picture_and_coarse_ones():
     rng = np.random.default_rng(1)
-    shape = (2500, 3700)
+    shape = (1300, 2400)
     picture = 120 + 20 * waves(5.3, 12, shape) + 20 * waves(210.0, 12, shape) + 20 * rng.normal(size=shape)
     periods = sorted(marks.period_px for marks in read_texture(picture.clip(0, 255).astype(np.uint8)).marks)
     assert periods[0] == pytest.approx(5.3, rel=0.003) and periods[-1] == pytest.approx(210.0, rel=0.01)
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", range(20))
 def test_pictures_without_marks(seed):
     texture = read_texture(flat(seed))
     assert not texture.marks and texture.why
