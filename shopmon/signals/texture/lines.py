@@ -192,8 +192,8 @@ def _ring_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> fl
 def _ray_floor(power: np.ndarray, at: np.ndarray, shape: tuple[int, int]) -> float:
     """Mean power of the noise along the ray through a line.
 
-    Sharp marks have lines at all multiples of their first one, of which this may be any; so the ray is looked at
-    between the multiples of each of its whole parts, and the lowest answer counts.
+    Sharp marks have lines at all multiples of their first one, of which this may be any; so the ray is looked
+    at between the multiples of each of its whole parts, and the lowest answer counts.
     """
     bins = np.array([at[0] * shape[0], at[1] * shape[1]])
     distance = float(np.hypot(*bins))
