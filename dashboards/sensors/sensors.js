@@ -8,8 +8,8 @@ const answer = document.getElementById("answer");
 const told = async (waiting, work, done) => {
   say(answer, waiting);
   try {
-    await work();
-    say(answer, done);
+    const { remark } = (await work()) ?? {};
+    say(answer, remark ? `${done} ${remark}` : done);
     document.activeElement?.blur();
     await refresh();
   } catch (error) {

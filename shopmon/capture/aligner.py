@@ -104,7 +104,7 @@ class Order:
         lane.take(at_s, block)
         column = block.tach_codes
         if number and column is not None:
-            places = edge_places(column, block.code_format, block.first_sample)
+            places = edge_places(column, block.first_sample)
             self._edges += [lane.clock.line.time_of(place) for place in places.tolist()]
 
     def _with_pulses(self, line: Line, block: Block) -> Block:

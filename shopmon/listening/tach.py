@@ -41,7 +41,7 @@ class Tach(Memory):
         """Take in the pulses of a block, if it has any."""
         column = block.tach_codes
         if column is not None and column.any():
-            new = edge_places(column, block.code_format, block.first_sample)
+            new = edge_places(column, block.first_sample)
             self.places = np.concatenate([self.places, new])
 
     def look(self, now: int, nominal_rpm: float | None) -> float | None:

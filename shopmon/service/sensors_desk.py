@@ -29,6 +29,7 @@ from shopmon.signals.sensor_fitness import MOUNTINGS, PARTS, Part, Sensor, answe
 
 SCHEMA = "shopmon.calibration/1"
 REST_S, TONE_S, WAIT_S = 1.5, 3.0, 4.0
+AT_REST_WITHIN_G = 0.15
 UNITS = {"accelerometer": "g", "microphone": "Pa"}
 CAUTIONS = (
     "Spindle stopped, machine switched off and kept from being switched on, before you touch the sensor.",
@@ -194,6 +195,7 @@ class SensorsDesk:
             sample_rate_hz=form.sample_rate_hz,
             mounting=self._described.get("mounting", "not said"),
             resonance_hz=self._described.get("resonance_hz"),
+            range_g=self._range_g(),
             clipped_share=self._meter()[1],
         )
 
@@ -207,6 +209,12 @@ class SensorsDesk:
     def _stated_g(self) -> list[float] | None:
         stated = getattr(self._source, "full_scales_g", None)
         return [round(value, 6) for value in stated] if stated else None
+
+    def _range_g(self) -> float | None:
+        """Full scale of the first channel in g: as calibrated, else as the sensor says."""
+        channels = (self.calibration() or {"channels": []})["channels"]
+        known = [entry["per_full_scale"] for entry in channels if entry["unit"] == "g"]
+        return known[0] if known else (self._stated_g() or [None])[0]
 
     def _made_with(self, form: SourceFormat) -> dict[str, Any]:
         return {
@@ -274,7 +282,17 @@ class SensorsDesk:
             self._places, self._places_of = {}, form.name
         samples = self._catcher.catch(REST_S)
         self._places[place] = resting(samples, form.sample_rate_hz)
-        return {"places": {name: name in self._places for name in PLACES}}
+        return {"places": {name: name in self._places for name in PLACES}, "remark": self._at_rest(place)}
+
+    def _at_rest(self, place: str) -> str | None:
+        """Say at once when gravity does not read 1 g by the sensor's own word."""
+        stated = self._stated_g()
+        if stated is None:
+            return None
+        reads_g = float(np.linalg.norm(np.array(self._places[place].mean) * stated))
+        if abs(reads_g - 1.0) <= AT_REST_WITHIN_G:
+            return None
+        return f"By its own scale gravity reads {reads_g:.2f} g here; the six places together tell more."
 
     def finish_turn_over(self) -> dict[str, Any]:
         """Calibrate by the places measured and keep it; return the calibration.

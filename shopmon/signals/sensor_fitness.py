@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 MOUNTED_SHARE = 1 / 3  # below a third of the mounted resonance a sensor reads right within about 10 %
 RATE_SHARE = 0.4
+LOUD_G = 8.0  # blows of a heavy cut and of a hammer pass this near the tool (common practice, no source)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,23 +76,26 @@ class Question:
         Sensors that may answer it at all.
     noise_g
         Largest r.m.s. noise in that band with which an accelerometer may answer, in g.
+    loud
+        It is asked while something is cut or hit.
     """
 
     label: str
     need_hz: tuple[float, float]
     kinds: tuple[str, ...] = ("accelerometer", "microphone")
     noise_g: float | None = None
+    loud: bool = False
 
 
 QUESTIONS = (
     Question(label="In the cut or not", need_hz=(50.0, 1500.0), noise_g=0.05),
-    Question(label="Chatter of slender end mills", need_hz=(500.0, 4000.0), noise_g=0.05),
-    Question(label="Chatter of spindle, frame or part", need_hz=(50.0, 800.0), noise_g=0.02),
+    Question(label="Chatter of slender end mills", need_hz=(500.0, 4000.0), noise_g=0.05, loud=True),
+    Question(label="Chatter of spindle, frame or part", need_hz=(50.0, 800.0), noise_g=0.02, loud=True),
     Question(label="Imbalance", need_hz=(10.0, 500.0), kinds=("accelerometer",), noise_g=0.005),
     Question(
         label="Bearings of the spindle", need_hz=(500.0, 5000.0), kinds=("accelerometer",), noise_g=0.01
     ),
-    Question(label="Tap test", need_hz=(100.0, 4000.0), kinds=("accelerometer",), noise_g=0.05),
+    Question(label="Tap test", need_hz=(100.0, 4000.0), kinds=("accelerometer",), noise_g=0.05, loud=True),
 )
 
 
@@ -118,6 +122,8 @@ class Sensor:
         One of `MOUNTINGS`.
     resonance_hz
         Of the mounted sensor where it was measured; goes before what is usual for the mounting.
+    range_g
+        What full scale means, None where nobody knows.
     clipped_share
         Share of samples at full scale lately.
     """
@@ -126,6 +132,7 @@ class Sensor:
     sample_rate_hz: float
     mounting: str = "not said"
     resonance_hz: float | None = None
+    range_g: float | None = None
     clipped_share: float = 0.0
 
     @property
@@ -173,6 +180,8 @@ def _judge(sensor: Sensor, question: Question) -> Fitness:
         )
     if sensor.clipped_share > 1e-3:
         return told("partly", "It is overloaded at times, which makes lines that are not there.")
+    if question.loud and sensor.range_g is not None and sensor.range_g < LOUD_G:
+        return told("partly", f"Its range of ±{sensor.range_g:g} g is passed by a heavy cut or hit.")
     if top < high:
         return told("partly", f"It sees up to {_hertz(top)} ({cause}): what is above is invisible.")
     if sensor.part.kind == "accelerometer" and sensor.mounting == "not said" and not sensor.resonance_hz:

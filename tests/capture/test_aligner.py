@@ -100,7 +100,7 @@ def test_the_pulses_of_the_board_become_a_column_of_the_microphone():
     assert len(late) > 150
     assert len({block.stream_id for block in late}) == 1
     assert late[0].first_sample == 0
-    places = np.concatenate([edge_places(b.tach_codes, b.code_format, b.first_sample) for b in late])
+    places = np.concatenate([edge_places(b.tach_codes, b.first_sample) for b in late])
     assert np.median(np.diff(places)) == pytest.approx(480.0, rel=1e-3)
     assert np.abs(np.diff(places[20:]) - 480).max() < 25
     assert late[0].samples().shape[1] == 1

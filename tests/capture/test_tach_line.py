@@ -53,7 +53,7 @@ def test_the_rotation_is_exact_although_edges_are_told_late():
     assert items[0].code == "device-opened"
     assert [block.first_sample for block in blocks] == [800 * n for n in range(len(blocks))]
     assert blocks[0].sound_columns == ()
-    places = np.concatenate([edge_places(b.tach_codes, "int16", b.first_sample) for b in blocks])
+    places = np.concatenate([edge_places(b.tach_codes, b.first_sample) for b in blocks])
     assert places.size > 590
     assert np.diff(places[20:]) == pytest.approx(8000 / 200, rel=1e-3)
     assert turns_of(places[-80:], 8000.0).rotation_hz == pytest.approx(200.0, rel=1e-5)

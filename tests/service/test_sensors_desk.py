@@ -64,6 +64,7 @@ def test_another_range_or_device_makes_it_void(archive):
 def test_a_wrong_scale_factor_is_said():
     desk = fake_sensors()
     desk._catcher.g_per_full_scale = 16.0 / 0.3
+    assert "gravity reads 0.30 g here" in desk.measure_place("z up")["remark"]
     kept = turned(desk)
     assert "reads 0.30 g" in kept["remarks"][0]
 

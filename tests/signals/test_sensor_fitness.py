@@ -42,6 +42,8 @@ def test_the_weakest_link_counts():
 
 def test_overload_and_what_was_not_said_make_it_doubtful():
     assert set(verdicts(replace(FAST, clipped_share=0.01)).values()) == {"partly"}
+    narrow = verdicts(replace(FAST, range_g=2.0))
+    assert (narrow["Tap test"], narrow["Imbalance"]) == ("partly", "yes")
     unsaid = replace(FAST, mounting="not said")
     assert verdicts(unsaid)["Tap test"] == "partly"
 
