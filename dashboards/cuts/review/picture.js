@@ -4,6 +4,7 @@ const COLUMNS = 256;
 const ROWS = 256;
 const FINEST_S = 0.1; // columns of level 0; level -1 has half of that
 const MOST_TILES = 120;
+const MOST_LEVELS = 20;
 const AT_ONCE = 3;
 const DB_PER_CODE = 0.4;
 const ROUGH_AGAIN_MS = 700;
@@ -73,8 +74,8 @@ export class Picture {
     const tileS = this.tileS(level);
     const [first, last] = [Math.floor(Math.max(0, span.from) / tileS), Math.floor((span.to - 1e-9) / tileS)];
     const middle = (first + last) / 2;
-    const wanted = [];
-    let whole = true;
+    const wanted = this.first(span.whole);
+    let [whole, covered] = [true, true];
     pen.save();
     pen.beginPath();
     pen.rect(box.left, box.top, box.width, box.height);
@@ -82,28 +83,38 @@ export class Picture {
     pen.imageSmoothingEnabled = true;
     for (let index = first; index <= last; index += 1) {
       const tile = this.tiles.get(this.key(level, index));
-      if (!tile) this.standIn(pen, box, span, level, index);
+      if (!tile) covered = this.standIn(pen, box, span, level, index) && covered;
       else this.paint(pen, box, span, tile, index * tileS, (index + 1) * tileS);
       if (!tile || tile.rough) wanted.push({ level, index, far: Math.abs(index - middle) });
       whole &&= Boolean(tile);
     }
     pen.restore();
-    this.want(wanted.sort((a, b) => a.far - b.far), span.whole);
-    return whole;
+    this.want(wanted.sort((a, b) => a.far - b.far));
+    return { whole, covered };
+  }
+
+  // The whole in one tile comes first: it stands in for all others until they are there.
+  first(wholeS) {
+    const level = Math.max(0, Math.ceil(Math.log2(wholeS / (COLUMNS * FINEST_S))));
+    return this.tiles.has(this.key(level, 0)) ? [] : [{ level, index: 0, far: -1 }];
   }
 
   // What wider or narrower tiles know of a place, until its own tile is there.
   standIn(pen, box, span, level, index) {
     const tileS = this.tileS(level);
-    for (let up = 10; up >= 1; up -= 1) {
+    let covered = false;
+    for (let up = MOST_LEVELS; up >= 1; up -= 1) {
       const [above, aboveS] = [Math.floor(index / 2 ** up), this.tileS(level + up)];
       const tile = this.tiles.get(this.key(level + up, above));
-      if (tile) this.paint(pen, box, span, tile, above * aboveS, (above + 1) * aboveS, index * tileS, (index + 1) * tileS);
+      if (!tile) continue;
+      this.paint(pen, box, span, tile, above * aboveS, (above + 1) * aboveS, index * tileS, (index + 1) * tileS);
+      covered = true;
     }
     for (let child = 2 * index; child <= 2 * index + 1; child += 1) {
       const tile = this.tiles.get(this.key(level - 1, child));
       if (tile) this.paint(pen, box, span, tile, (child * tileS) / 2, ((child + 1) * tileS) / 2);
     }
+    return covered;
   }
 
   paint(pen, box, span, tile, fromS, toS, onlyFrom = fromS, onlyTo = toS) {
@@ -130,11 +141,10 @@ export class Picture {
     return tile.canvas;
   }
 
-  want(wanted, wholeS) {
+  want(wanted) {
     this.wanted = wanted;
     const keys = new Set(wanted.map(({ level, index }) => this.key(level, index)));
     for (const [key, asked] of this.asked) if (!keys.has(key)) asked.abort();
-    this.wholeS = wholeS;
     this.next();
   }
 
