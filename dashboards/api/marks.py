@@ -29,6 +29,17 @@ def marks():
     return jsonify(marks=monitor().marks(number("limit", request.args.get("limit", 100), 1, 500, int)))
 
 
+@blueprint.post("/marks/<mark_id>/open")
+def open_mark(mark_id: str):
+    """Take the sound around a mark that no cut covers from the rolling buffer; ``page`` shows it."""
+    json_body(known=())
+    found = monitor().open_mark(mark_id)
+    if found is None:
+        raise Refusal(404, "There is no mark with this id.", "Look at the marks under Cuts, Kept by hand.")
+    page = f"/cuts/{found['cut_id']}" if "cut_id" in found else f"/cuts/kept/{found['kept_id']}"
+    return jsonify(**found, page=page), 201
+
+
 @blueprint.post("/keep-last")
 def keep_last():
     """Keep the last stretch of sound, two minutes unless told otherwise."""

@@ -44,5 +44,16 @@ function tieMarks(kept) {
   });
 }
 
+// The sound around a mark stays for some minutes only: looking at it keeps it a while longer.
+async function openMark(button) {
+  try {
+    const { page } = await request(`/api/marks/${encodeURIComponent(button.dataset.openMark)}/open`, {});
+    location.href = page;
+  } catch (error) {
+    say(part("mark-answer"), error.message);
+  }
+}
+
+for (const button of document.querySelectorAll("[data-open-mark]")) button.addEventListener("click", () => openMark(button));
 document.querySelectorAll(".by-hand article").forEach(tieMarks);
 if (part("keep")) tieKeep(part("keep"));

@@ -42,6 +42,16 @@ def by_hand() -> str:
     return render_template("cuts/kept.html", kept=monitor.kept(), marks=monitor.marks(MARKS_SHOWN))
 
 
+@blueprint.get("/kept/<keep_id>")
+def one_kept(keep_id: str) -> str:
+    """Page of one stretch that was kept by hand: picture, lanes and sound as of a cut."""
+    monitor = current_app.extensions["monitor"]
+    kept = next((span for span in monitor.kept() if span["id"] == keep_id), None)
+    if kept is None:
+        raise Refusal(404, "There is no kept sound with this id.", "Look under Cuts, Kept by hand.")
+    return render_template("cuts/kept_one.html", kept=kept)
+
+
 def by_label(tool) -> tuple:
     """Sort tools that are in use before retired ones, each by label."""
     return tool.retirement is not None, tool.label.casefold()

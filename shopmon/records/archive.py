@@ -316,6 +316,35 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
 
         self._put(run)
 
+    def keep_around(self, stream_id: str, first: int, end: int, keep_id: str) -> None:
+        """Make a recording of a part of the rolling buffer, as far as it is still there.
+
+        It goes again like the sound of a cut when the disk needs room.
+
+        Raises
+        ------
+        SettingError
+            Nothing of it is there any more.
+        """
+        held = self.buffered(stream_id)
+        first, end = (0, 0) if held is None else (max(first, held[0]), min(end, held[1]))
+        if end <= first:
+            raise SettingError(
+                "The sound around this moment is not there any more.",
+                "Open a mark within the minutes that the rolling recording holds.",
+            )
+        stamp = self._stamps.new(keep_id)
+
+        def run() -> None:
+            recording_id = self._recorder.keep_between(stream_id, first, end)
+            if recording_id is None:
+                return
+            row = {"stream_id": stream_id, "recording_id": recording_id, "note": "", "keep": False}
+            row |= {"first_sample": first, "end_sample": end, "start_monotonic_s": stamp["monotonic_s"]}
+            self._ledger.insert(kept_spans, {**stamp, **row})
+
+        self._put(run)
+
     # how things stand
 
     def status(self) -> RecordingStatus:

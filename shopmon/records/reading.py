@@ -21,6 +21,7 @@ from shopmon.records.cut_rows import (
 )
 from shopmon.records.features import as_columns, load_features, read_records
 from shopmon.records.folder import FolderPaths
+from shopmon.records.segments import segments_in
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import (
     analyses,
@@ -141,6 +142,20 @@ class Reader:
             path = self._data.root / row.features_path
             return load_features(path) if path.exists() else None
         return self._features_so_far(row)
+
+    def stream_rate_hz(self, stream_id: str) -> float:
+        """Return the samples per second of a stream that was started."""
+        with self._connect() as connection:
+            query = sa.select(streams.c.sample_rate_hz).where(streams.c.id == stream_id)
+            return float(connection.execute(query).scalar_one())
+
+    def buffered(self, stream_id: str) -> tuple[int, int] | None:
+        """Return the first and end sample that the rolling buffer holds of a stream, None when nothing."""
+        for folder, info in self._buffers():
+            if info.stream_id == stream_id:
+                held = segments_in(folder, info)
+                return (held[0].first, held[-1].end) if held else None
+        return None
 
     def kept_recordings(self) -> list[dict]:
         """Return the stretches that were kept by hand, newest first."""
@@ -272,15 +287,18 @@ class Reader:
         path = self._data.root / relative if relative else None
         return path if path and path.exists() else None
 
-    def _features_so_far(self, row: sa.Row) -> dict | None:
+    def _buffers(self) -> Iterator[tuple[Path, StreamInfo]]:
         for description in self._data.buffer.glob("*/stream.json"):
             try:
-                info = StreamInfo.load(description)
+                yield description.parent, StreamInfo.load(description)
             except StoreError:
                 continue
+
+    def _features_so_far(self, row: sa.Row) -> dict | None:
+        for folder, info in self._buffers():
             if info.stream_id == row.stream_id:
                 end = 2**62 if row.end_sample is None else row.end_sample
-                records = read_records(description.parent, row.first_sample, end)
+                records = read_records(folder, row.first_sample, end)
                 return as_columns(records, row.first_sample, row.sample_rate_hz) if len(records) else None
         return None
 

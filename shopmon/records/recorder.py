@@ -20,7 +20,7 @@ from shopmon.records.ledger import Ledger
 from shopmon.records.segments import Segment
 from shopmon.records.space import AudioGate
 from shopmon.records.stamps import Stamps
-from shopmon.records.stream_buffer import StreamBuffer
+from shopmon.records.stream_buffer import Beginning, StreamBuffer
 from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import listener_states, recordings, streams
 
@@ -59,6 +59,10 @@ class OldBuffer:
     folder: Path
     info: StreamInfo
     until_s: float
+
+    def beginning(self, wanted: int) -> Beginning:
+        """Tell where a recording begins that must hold `wanted`: there, for no states are looked up here."""
+        return Beginning(wanted)
 
 
 class Recorder:
@@ -201,6 +205,17 @@ class Recorder:
         self._close(recording, end)
         return recording.id, max(first, recording.begin), end
 
+    def keep_between(self, stream_id: str, first: int, end: int) -> str | None:
+        """File a part of what a stream, running or ended, has in its buffer; return the recording's id."""
+        ended = (old for old in self.old if old.info.stream_id == stream_id)
+        buffer = self.buffers.get(stream_id) or next(ended, None)
+        if buffer is None:
+            return None
+        recording = self._begin(buffer, first)
+        recording.end = end
+        self._close(recording, end)
+        return recording.id
+
     # filing
 
     def filed(self, recording_id: str, filed: Filed) -> None:
@@ -288,7 +303,7 @@ class Recorder:
             return False
         return bool(recording.open_cuts) or wanted <= recording.end
 
-    def _begin(self, buffer: StreamBuffer, wanted: int) -> Recording:
+    def _begin(self, buffer: StreamBuffer | OldBuffer, wanted: int) -> Recording:
         beginning = buffer.beginning(wanted)
         recording = Recording(str(uuid.uuid4()), buffer.info, buffer.folder, beginning.sample)
         self.unfiled[recording.id] = recording

@@ -35,6 +35,7 @@ from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
 STUCK_S = 60.0
+AROUND_A_MARK_S, MARKS_LOOKED_AT = (-60.0, 30.0), 1000
 log = logging.getLogger(__name__)
 
 
@@ -338,6 +339,33 @@ class Monitor:
     def kept_audio_path(self, keep_id: str) -> Path | None:
         """Return the file with a stretch that was kept by hand, None when it is not there."""
         return self.archive.kept_audio_path(keep_id)
+
+    def open_mark(self, mark_id: str) -> dict[str, str] | None:
+        """Make the sound around a marked moment something to look at; None when there is no such mark.
+
+        Returns
+        -------
+        dict
+            ``cut_id`` where a cut covers it, else ``kept_id`` of a stretch taken from the rolling buffer.
+
+        Raises
+        ------
+        SettingError
+            The sound is not there any more.
+        """
+        mark = next((row for row in self.archive.marks(MARKS_LOOKED_AT) if row["id"] == mark_id), None)
+        if mark is None:
+            return None
+        if mark["cut_id"]:
+            return {"cut_id": mark["cut_id"]}
+        for span in self.kept():
+            if any(each["id"] == mark_id for each in span["marks"]):
+                return {"kept_id": span["id"]}
+        rate_hz = self.archive.stream_rate_hz(mark["stream_id"])
+        first, end = (round(mark["sample"] + seconds * rate_hz) for seconds in AROUND_A_MARK_S)
+        keep_id = new_id()
+        self.archive.keep_around(mark["stream_id"], first, end, keep_id)
+        return {"kept_id": keep_id}
 
     def kept_features(self, keep_id: str) -> dict | None:
         """Return the per-frame figures of a stretch that was kept by hand."""

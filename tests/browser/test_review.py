@@ -245,3 +245,28 @@ def test_a_hostile_tone_stays_text(served, open_cut):
 def test_nothing_is_wider_than_the_screen(open_cut, options):
     page = open_cut(**options)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_mark_that_no_cut_covers_opens_like_a_cut(served, open_page):
+    served.monitor.mark_moment("the squeal")
+    page = open_page(served.url + "cuts/kept")
+    page.get_by_role("button", name="Look at its sound").click()
+    page.wait_for_url("**/cuts/kept/*")
+    until(page, READY)
+    assert ink(page) > 0.005
+    expect(page.locator("#play")).to_be_visible()
+    page.get_by_role("button", name="Marked: the squeal").click()
+    until(page, f"!{SOUND}.paused && {AT} > 7.5")
+
+
+def test_a_mark_whose_sound_is_gone_says_so(served, open_page):
+    served.monitor.mark_moment("long ago")
+    page = open_page(served.url + "cuts/kept", alone=True)
+    served.monitor.show("no-input")
+    page.get_by_role("button", name="Look at its sound").click()
+    expect(page.locator("#mark-answer")).to_contain_text("no sound coming in")
+
+
+def test_an_unknown_kept_sound_is_a_page_that_says_so(served, open_page):
+    page = open_page(served.url + "cuts/kept/nothing", alone=True)
+    expect(page.locator("h1")).to_contain_text("no kept sound with this id")

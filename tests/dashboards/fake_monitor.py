@@ -329,6 +329,12 @@ class FakeMonitor:
         known = any(span["id"] == keep_id and span["audio"] for span in self._kept)
         return self._folder / f"{uuid.UUID(int=2)}.flac" if known else None
 
+    def open_mark(self, mark_id):
+        mark = next((mark for mark in self._marks if mark["id"] == mark_id), None)
+        if mark is None or mark["cut_id"]:
+            return mark and {"cut_id": mark["cut_id"]}
+        return {"kept_id": self.keep_last(90.0)["id"]}
+
     def kept_features(self, keep_id) -> dict | None:
         return self.features(str(uuid.UUID(int=2))) if self.kept_audio_path(keep_id) else None
 

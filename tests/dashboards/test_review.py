@@ -67,6 +67,14 @@ def test_a_part_of_the_sound_comes_whole_and_in_ranges(client):
     assert beyond.status_code == 416
 
 
+def test_a_mark_is_opened_by_its_id(client, monitor):
+    mark_id = monitor.mark_moment("here")["id"]
+    opened = client.post(f"/api/marks/{mark_id}/open", json={})
+    assert opened.status_code == 201 and opened.json["page"] == f"/cuts/kept/{opened.json['kept_id']}"
+    assert client.get(opened.json["page"]).status_code == 200
+    assert client.post("/api/marks/nothing/open", json={}).status_code == 404
+
+
 def test_what_was_kept_by_hand_is_looked_at_in_the_same_way(client, monitor):
     kept = f"/api/kept/{monitor.keep_last()['id']}"
     assert client.get(f"{kept}/lanes").json["figures"]["t_s"]

@@ -341,3 +341,25 @@ def test_blocks_of_another_form_are_refused(archive):
     with pytest.raises(StoreError, match="not running"):
         archive.append(block_between(0, 10, stream(stream_id="other")))
     feed.to(1.0)
+
+
+@pytest.mark.parametrize("ended", [False, True])
+def test_what_lies_around_a_mark_is_taken_from_the_rolling_buffer(archive, ended):
+    feed = Feed(archive)
+    feed.to(100.0)
+    archive.mark_moment("mark", "stream", 40 * ROUND, "")
+    if ended:
+        archive.end_stream("stream")
+    archive.flush()
+    assert archive.buffered("stream") == (0, 100 * ROUND) and archive.buffered("elsewhere") is None
+    archive.keep_around("stream", -20 * ROUND, 70 * ROUND, "around")
+    archive.flush()
+    (kept,) = archive.kept_recordings()
+    assert kept["filed"] and not kept["keep"] and kept["marks"][0]["t_s"] == 40.0
+    found = read_codes(archive.kept_audio_path("around"), feed.info)
+    np.testing.assert_array_equal(found, codes_between(0, 70 * ROUND, feed.info))
+    assert len(archive.kept_features("around")["t_s"]) == 700
+    with pytest.raises(SettingError, match="not there any more"):
+        archive.keep_around("stream", 200 * ROUND, 300 * ROUND, "late")
+    with pytest.raises(SettingError, match="not there any more"):
+        archive.keep_around("elsewhere", 0, 300 * ROUND, "never")

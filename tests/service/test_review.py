@@ -324,3 +324,21 @@ def test_a_damaged_picture_on_the_disk_is_made_again(tmp_path):
         again = CutReview(log, tmp_path / "pictures", 10**9)
         assert again.picture("long", view(to_s=256.0, columns=64)).rough
         again.close()
+
+
+def test_a_mark_in_no_cut_is_opened_from_the_rolling_buffer(shop):
+    rows = shop.archive.cuts()
+    stream_id, rate_hz = rows[0]["stream_id"], rows[0]["sample_rate_hz"]
+    covered_to = max(shop.archive.cut(row["id"])["recording_first_sample"] for row in rows)
+    last = shop.archive.buffered(stream_id)[1]
+    shop.archive.mark_moment("lone", stream_id, last + round(rate_hz), "after all cuts")
+    shop.archive.mark_moment("inside", stream_id, covered_to + round(rate_hz), "in a cut")
+    shop.archive.flush()
+    assert shop.open_mark("inside")["cut_id"] in {row["id"] for row in rows}
+    found = shop.open_mark("lone")
+    shop.archive.flush()
+    until(lambda: shop.kept() and shop.kept()[0]["audio"], "for the sound to be filed")
+    told = shop.review.lanes(found["kept_id"], None, None, 100)
+    assert told["figures"]["t_s"] and told["messages"] == []
+    assert shop.review.picture(found["kept_id"], view(to_s=10.0)).codes.any()
+    assert shop.open_mark("nothing") is None

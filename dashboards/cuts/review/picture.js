@@ -182,6 +182,7 @@ export class Picture {
     if (this.quiet === null) this.level(codes);
     for (const old of this.tiles.keys()) {
       if (this.tiles.size <= MOST_TILES) break;
+      if (old.endsWith(" 0")) continue; // first of their row, and among them the whole
       this.tiles.delete(old);
     }
   }
