@@ -105,6 +105,7 @@ class Review {
 
   paintCursor() {
     const { board, overPen: pen, span } = this;
+    if (!board.boxes) return; // not laid out yet
     pen.setTransform(board.scale, 0, 0, board.scale, 0, 0);
     pen.clearRect(0, 0, board.width, board.height);
     drawComb(board, pen, this.picture.axis, this.picture.top, this.lanes.rotation(this.cursor), this.lanes.told?.flutes);
