@@ -104,6 +104,9 @@ class NoTools:
     def find(self, word):
         return None
 
+    def rows(self, table):
+        return []
+
 
 class FakeMonitor:
     """The monitor's methods over invented data.
