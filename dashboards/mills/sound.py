@@ -52,10 +52,14 @@ def _chart(name: str, drift: Drift, at: int, minutes: np.ndarray) -> dict[str, A
         "band": points([*there, *back], [*limits[later], *-limits[later][::-1]]),
         "line": points(there, moved[later]),
         "first": (x(float(minutes[0])), x(float(minutes[drift.first_cuts - 1]))),
-        "ticks": [(y(value), f"{value:+.1f}") for value in (0.8 * reach, -0.8 * reach)],
+        "ticks": [(y(value), _db(value, "+")) for value in (0.8 * reach, -0.8 * reach)],
         "longest": f"{longest:.0f}",
-        "first_db": f"{drift.first_db[at]:.1f} ± {drift.spread_db[at]:.1f}",
-        "moved_db": f"{moved[-1]:+.1f}",
+        "first_db": f"{_db(drift.first_db[at])} ± {drift.spread_db[at]:.1f}",
+        "moved_db": _db(moved[-1], "+"),
         "limit_db": f"{limits[-1]:.1f}",
         "beyond": bool(abs(moved[-1]) > limits[-1]),
     }
+
+
+def _db(value: float, sign: str = "-") -> str:
+    return f"{value:{sign}.1f}".replace("-", "\u2212")

@@ -12,11 +12,12 @@ import time
 import uuid
 from pathlib import Path
 
+import numpy as np
 import sqlalchemy as sa
 from shopmon.dashboards.app import create_app
 
 from shopmon.records.database import open_database
-from shopmon.records.tables import analyses, contexts, corrections, cuts, judgements, streams
+from shopmon.records.tables import analyses, contexts, corrections, cuts, judgements, steady_sounds, streams
 from shopmon.records.tool_tables import (
     holders,
     mill_types,
@@ -28,6 +29,7 @@ from shopmon.records.tool_tables import (
 )
 from shopmon.service.tool_life import ToolLives
 from tests.dashboards.shop_monitor import ShopMonitor
+from tests.records.shop import steady_sound
 
 TOOLS, CUTS, CONTEXTS, CORRECTED, JUDGED = 400, 20_000, 4000, 1500, 500
 RATE_HZ, ENGAGEMENTS = 48_000, 20
@@ -89,6 +91,10 @@ def log_cuts(rows: Rows, made: list[dict], edges: list[dict]) -> None:
     result = {"spindle": {"rpm": 12_000.0}, "advice": [], "notices": [], "stray": []}
     common = {"original": True, "engine_version": "0", "settings_hash": "0", "result": result}
     rows.keep(analyses, [{"cut_id": row["id"], **common} for row in logged])
+    heard = np.random.default_rng(7)
+    rows.keep(
+        steady_sounds, [{"cut_id": row["id"], "flutes": 3, **steady_sound(heard)[0]} for row in logged]
+    )
     wrong = [
         {
             "table_name": "cuts",
@@ -202,6 +208,7 @@ def report(monitor: ShopMonitor, made: list[dict]) -> None:
         "help, which asks nothing (yardstick)": "/help",
         "End mills": "/mills",
         "a tool": f"/mills/{here}",
+        "blind trials": "/compare/trials",
         "its cuts": f"/mills/{here}/cuts",
         "labels, a sheet": "/mills/labels",
         "kinds": "/mills/kinds",

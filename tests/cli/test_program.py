@@ -112,6 +112,13 @@ def test_a_file_that_is_not_there_and_a_folder(capsys, tmp_path):
     assert status == 1 and "is a folder" in err
 
 
+def test_two_hundred_megabytes_of_nothing_are_refused_at_the_first_look(capsys, hub):
+    with open(hub, "r+b") as file:
+        file.truncate(200 * 10**6)
+    status, out, err = run(capsys, hub)
+    assert (status, out) == (1, "") and "binary" in err and err.count("\n") == 1
+
+
 def test_too_large_a_file_is_refused_before_it_is_read(capsys, hub):
     with open(hub, "r+b") as file:
         file.truncate(program_file.LARGEST_BYTES + 1)  # a hole: takes no room on the disk

@@ -332,6 +332,23 @@ def test_tools_say_how_long_they_are_likely_to_last(furnished):
     assert "none has come to its end; at least 2 must" in untold
 
 
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ("label,kind,diametre\nx,tap,6", "is no column"),
+        ("label;kind;type;DC\ny;end mill;t;6\nx;end mill;t;6,5", "Line 3: DC '6,5' has a decimal comma"),
+        ("label,kind\nx,tap\ny,tap\nX,tap", "Line 4: the label 'X' is there already, at line 2"),
+        ("label,kind\nx,tap\nM1,spoon", "Line 3: Kind cannot be 'spoon'"),
+    ],
+)
+def test_a_table_that_is_wrong_is_refused_whole(shop, client, table, said):
+    answer = client.post("/api/mills/import", data=table.encode(), content_type="text/csv")
+    assert answer.status_code == 400
+    assert said in answer.get_json()["error"] and answer.get_json()["hint"]
+    assert shop.register.tools() == []
+    assert [kind.label for kind in shop.register.kinds()] == ["6 mm three-flute"], "the one it began with"
+
+
 def test_the_sound_of_a_tool_is_told_with_its_limits_and_its_wear(furnished):
     client, ids = furnished
     said = text_of(client.get(f"/mills/{ids['plum #5']}"))

@@ -41,8 +41,8 @@ def compare_lives(
     ended = sum(life.ended for life in a), sum(life.ended for life in b)
     if min(ended) < 1 or sum(ended) < LEAST_ENDED:
         return CannotTell(
-            reason=f"{ended[0]} of A and {ended[1]} of B have come to their end; some of both must, "
-            f"{LEAST_ENDED} at least together."
+            reason=f"Of the first {ended[0]} and of the second {ended[1]} came to their end; some of both "
+            f"must, {LEAST_ENDED} at least together."
         )
     of_b = np.repeat([0.0, 1.0], [len(a), len(b)])[:, None]
     spread = spread_of([*a, *b], lambda logs: -of_b * logs, (-WIDEST, WIDEST))

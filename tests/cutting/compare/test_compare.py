@@ -115,7 +115,7 @@ def test_lives_are_compared_within_materials():
 
 
 def test_lives_of_which_none_ended_cannot_be_compared():
-    assert "0 of B have come" in compare_lives(lifetimes([20, 25, 30]), lifetimes([-40, -50])).reason
+    assert "of the second 0 came" in compare_lives(lifetimes([20, 25, 30]), lifetimes([-40, -50])).reason
     assert isinstance(compare_lives(lifetimes([20, 25], 1), lifetimes([20, 25], 2)), CannotTell)
 
 
