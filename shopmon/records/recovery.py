@@ -131,6 +131,9 @@ def _end_of(connection: sa.Connection, row: sa.Row, info: StreamInfo, folder: Pa
     ).scalar()
     end = max((last_cut or 0) + info.frames(AFTER_S) if last_cut else 0, kept or 0, row.first_sample)
     on_disk = segments_in(folder, info)
+    if last_cut is None and kept is None and on_disk:
+        # that of a source beside the one with the cut: all there is
+        return max(on_disk[-1].end, row.first_sample)
     return min(end, max(on_disk[-1].end, row.first_sample)) if on_disk else end
 
 

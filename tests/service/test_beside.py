@@ -1,5 +1,7 @@
 """Two sources at once: one is listened to, both are recorded, and it is kept where they belong together."""
 
+import shutil
+
 import numpy as np
 import pytest
 import soundfile as sf
@@ -11,10 +13,11 @@ from shopmon.cutting.scenarios import scenario
 from shopmon.errors import SettingError
 from shopmon.listening.setup import Setup
 from shopmon.records.archive import Archive
+from shopmon.service.beside import OtherStreams
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings, SourceSettings
 from shopmon.service.start import Options, make_sources
-from shopmon.signals.block import Block
+from shopmon.signals.block import Block, Channel
 
 RATE_HZ = 48_000
 
@@ -91,3 +94,27 @@ def test_a_tachometer_on_a_line_runs_beside_something_that_is_heard():
         make_sources(Options(source="turns"), settings)
     with pytest.raises(SettingError, match="no line"):
         make_sources(Options(source="demo", others=("bare",)), settings)
+
+
+def test_what_ran_beside_a_cut_survives_a_pulled_plug(tmp_path):
+    archive = Archive.open(tmp_path / "data", budget_bytes=10**10, buffer_s=60)
+    others = OtherStreams(archive, type("Same", (), {"sample_on": lambda self, source_id, sample: sample})())
+    rng = np.random.default_rng(1)
+    for number in range(8):
+        if number == 3:
+            others.cut_started("cut", RATE_HZ)
+        others.block(
+            Block(
+                codes=rng.integers(-99, 99, (RATE_HZ, 1)).astype(np.int16), code_format="int16",
+                sample_rate_hz=float(RATE_HZ), first_sample=number * RATE_HZ, source_id="board",
+                stream_id="s", channels=(Channel(kind="accelerometer"),),
+            )
+        )  # fmt: skip
+    archive.flush(filing=False)
+    shutil.copytree(tmp_path / "data", tmp_path / "after")  # as the disk is when the power goes
+    archive.close()
+    again = Archive.open(tmp_path / "after", budget_bytes=10**10, buffer_s=60)
+    again.flush()
+    (file,) = (tmp_path / "after").rglob("*.flac")
+    assert sf.info(file).frames > 6 * RATE_HZ
+    again.close()
