@@ -27,6 +27,7 @@ LATEST_S, LATEST_NEW_S = 0.6, 1.3
 SEED_GAP_S, SEED_S = 0.03, 0.5
 BEGINNING_S = (0.03, 0.45)
 SLOW_S, CALM_S = 0.4, 1.0
+GROWS_SUBFRAMES, GROWS_DB = 80, 2.0
 UNSTEADY, FLEETING = 5e-4, 2.5e-3
 COMB_RISE_DB = 1.8
 COMB_HOLD_DB = 0.8
@@ -73,7 +74,7 @@ class Engagement(Memory):
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
             "spinning_before", "usual", "rejected", "ringing", "rung", "alarmed", "rise_db", "lost",
-            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "refused_sample")  # fmt: skip
+            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "growing_sample")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -101,7 +102,7 @@ class Engagement(Memory):
         self.rotation_hz: float | None = None
         self.on_db = ON_DB
         self.fallen_hops = 0
-        self.refused_sample: int | None = None
+        self.growing_sample: int | None = None
         self.waning.begin()
 
     def snapshot(self) -> dict:
@@ -198,7 +199,9 @@ class Engagement(Memory):
             self.rejected = True
             # with neither a speed told nor a spindle heard before, it is anybody's comb: leave it at that
             self.proven = self._ran_up(moment) or not (self.spinning_before or moment.turning.told)
-            self.refused_sample = moment.now
+            newest = self.activity[-GROWS_SUBFRAMES:]
+            if float(newest[-START_SUBFRAMES:].mean() - newest[:-START_SUBFRAMES].mean()) > GROWS_DB:
+                self.growing_sample = moment.now
             self.level_since, self.candidate_sample = self.candidate_sample, None
         return []
 
@@ -253,7 +256,7 @@ class Engagement(Memory):
             return PLAIN
         if self.candidate_sample - self._dated_start(moment) > moment.frames(SLOW_S):
             return NEVER
-        if self.refused_sample and self.candidate_sample - self.refused_sample < moment.frames(CALM_S):
+        if self.growing_sample and self.candidate_sample - self.growing_sample < moment.frames(CALM_S):
             return NEVER  # still running up
         # a spindle that starts is not at speed yet when its sound rises, a cut is; music fades in
         return self._score_of_beginning(moment)
@@ -357,10 +360,13 @@ class Engagement(Memory):
 
     def _wanes(self, moment: Moment) -> bool:
         """The level has fallen, though not to nothing, and what the spindle adds to the sound is gone."""
-        score = moment.score(moment.now - moment.frames(WANE_S), moment.now)
-        told = score != NEVER and moment.turning.trusted
-        level_db = float(np.median(self.activity[-NOW_SUBFRAMES:]))
-        return self.waning.over(level_db, score if told else None, self.ringing)
+
+        def ask() -> float | None:
+            score = moment.score(moment.now - moment.frames(WANE_S), moment.now)
+            return score if score != NEVER and moment.turning.trusted else None
+
+        level_db = float(np.add.reduce(self.activity[-NOW_SUBFRAMES:])) / NOW_SUBFRAMES
+        return self.waning.over(level_db, ask, self.ringing)
 
     def _end_lost(self, moment: Moment) -> int:
         """Something else sounds on, but neither comb nor chatter of this spindle."""

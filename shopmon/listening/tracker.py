@@ -24,7 +24,7 @@ FALLEN, RISEN, LEAST_USUAL = 0.6, 0.4, 2.0
 FALLEN_HOPS, JUMP_HOPS = 2, 3
 JUMP_REACH, JUMP_STEP, JUMP_SPREAD = 0.35, 1.5e-3, 8e-4
 JUMP_LEAST, JUMP_SAME = 0.03, 0.012
-SUPPORT_DB, SUPPORT_FORGET = 4.0, 0.2
+SUPPORT_DB, SUPPORT_FORGET, BESIDE_EVERY = 4.0, 0.36, 2
 DROOP, RUNS_UP, HOLD_WITHIN, HOLD_DB = 0.025, 0.005, 0.01, 1.5
 JUMP_DECAY, JUMP_MOVE, JUMP_MOVE_PRICE_DB = 0.6, 6, 0.1
 
@@ -37,7 +37,7 @@ class SpeedTracker(Memory):
     stands up elsewhere at once, the speed was stepped.
     """
 
-    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops", "support",
+    kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops", "support", "beside_db",
             "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
 
     def __init__(self):
@@ -57,6 +57,7 @@ class SpeedTracker(Memory):
         self.jitter = 0.0
         self.hops = 0
         self.support = 0.0
+        self.beside_db = np.zeros(0, dtype=np.float32)
         self.usual = 0.0
         self.seen_db = np.zeros(0, dtype=np.float32)
         self._forget_jump()
@@ -108,7 +109,10 @@ class SpeedTracker(Memory):
         if new is None:
             self.support = 0.0
         else:
-            gain = scores + self._beside_the_comb(fit, new, window, turned_hz)
+            # lines that step by the rotation say much the same in the next hop
+            if self.hops % BESIDE_EVERY == 0 or self.beside_db.size != scores.size:
+                self.beside_db = self._beside_the_comb(fit, new, window, turned_hz)
+            gain = scores + self.beside_db
         self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + gain
         peak = int(self.path.argmax())
         self._move_to(self._best(fit, peak))
@@ -163,6 +167,7 @@ class SpeedTracker(Memory):
         if abs(away) * STEP < RECENTRE * REACH or now < max(LEAST_USUAL, FALLEN * self.usual):
             return
         self.centre_hz *= math.exp(STEP * away)
+        self.beside_db = np.zeros(0, dtype=np.float32)
         moved = np.full_like(self.path, self.path.min())
         if away > 0:
             moved[:-away] = self.path[away:]

@@ -91,16 +91,24 @@ def spacing_support(
     use = (worth > 0) & (apart_hz < (most + 0.5) * candidates_hz.max())
     if not use.any():
         return np.zeros(candidates_hz.size)
-    apart_hz, worth = apart_hz[use], worth[use]
-    turns = apart_hz[:, None] / candidates_hz
+    apart_hz, worth = apart_hz[use], worth[use].astype(np.float32)
+    turns = (apart_hz[:, None] / candidates_hz).astype(np.float32)
     steps = np.rint(turns)
-    off = (turns - steps) * candidates_hz / (OFF_WINDOWS / window_s + OFF_SHARE * apart_hz[:, None])
-    agrees = np.maximum(1 - off * off, 0.0)
+    off = turns - steps
+    off *= candidates_hz.astype(np.float32)
+    off /= (OFF_WINDOWS / window_s + OFF_SHARE * apart_hz[:, None]).astype(np.float32)
+    off *= off
+    agrees = np.maximum(np.subtract(1, off, out=off), 0, out=off)
+    agrees *= _worth_of_steps(flutes, most)[np.minimum(steps, most + 1).astype(np.intp)]
+    return np.minimum((worth @ agrees).astype(float), MOST_SUPPORT)
+
+
+@lru_cache(maxsize=16)
+def _worth_of_steps(flutes: int | None, most: int) -> np.ndarray:
+    """What a distance of so many turns is worth, up to one more than the most, shape ``(most + 2,)``."""
+    steps = np.arange(most + 2)
     if flutes:
-        teeth = steps / flutes
-        tooth = (teeth == np.rint(teeth)) & (steps <= most)
-        agrees *= np.where(tooth, 1.0, TURN_WORTH * (steps <= MOST_STEPS))
+        worth = np.where(steps % flutes == 0, 1.0, TURN_WORTH * (steps <= MOST_STEPS))
     else:
-        agrees *= np.where(steps <= NEAR_TURNS, 1.0, FAR_WORTH * (steps <= most))
-    agrees *= steps > 0
-    return np.minimum(worth @ agrees, MOST_SUPPORT)
+        worth = np.where(steps <= NEAR_TURNS, 1.0, FAR_WORTH)
+    return (worth * (steps > 0) * (steps <= most)).astype(np.float32)

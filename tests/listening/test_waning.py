@@ -9,7 +9,9 @@ from tests.listening.synthetic import RATE_HZ, machine
 
 
 def taken(waning, levels, scores, ringing=False):
-    return [waning.over(level, score, ringing) for level, score in zip(levels, scores, strict=True)]
+    return [
+        waning.over(level, lambda s=score: s, ringing) for level, score in zip(levels, scores, strict=True)
+    ]
 
 
 def test_a_fall_of_level_and_score_ends_the_cut_after_some_hops():
