@@ -93,6 +93,7 @@ class TapDesk:
         return [
             {"number": number, "kind": channel.kind, "unit": channel.unit}
             for number, channel in enumerate(form.channels, 1)
+            if channel.kind != "tachometer"
         ]
 
     def start(self, asked: Mapping[str, Any]) -> dict[str, Any]:
