@@ -1,10 +1,8 @@
-"""Measured surface profiles from files: columns of numbers, and X3P (ISO 25178-72).
+"""Measured surface profiles from files: columns of numbers, SDF (ISO 25178-71) and X3P (ISO 25178-72)."""
 
-SDF (ISO 25178-71) is not read: no library that is small and free enough for this project does; every
-instrument that writes it also writes columns of numbers.
-"""
-
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -24,11 +22,11 @@ def read_profile(
     Parameters
     ----------
     path
-        ``.x3p``, or a table: a column of heights, with a first column of positions in mm or none.
+        ``.sdf``, ``.x3p``, or a table: a column of heights, with a first column of positions in mm or none.
     spacing_mm
         Between points; needed where a table has no positions.
     unit
-        Of the heights in a table: nm, µm, mm or m. X3P is in metres by its standard.
+        Of the heights in a table: nm, µm, mm or m. SDF and X3P are in metres by their standards.
     column
         Which one of a table with several, or row of a surface, by number from 1.
 
@@ -40,12 +38,12 @@ def read_profile(
         The profile is too short, or has points without a height.
     """
     path = Path(path)
-    if path.suffix.lower() == ".x3p":
-        return _x3p(path, column)
+    if path.suffix.lower() in (".x3p", ".sdf"):
+        return (_x3p if path.suffix.lower() == ".x3p" else _sdf)(path, column)
     if path.suffix.lower() not in SUFFIXES:
         raise RecordingError(
             f"{path.name} is no kind of file that profiles are read from.",
-            f"Use .x3p or a table ({', '.join(SUFFIXES)}).",
+            f"Use .sdf, .x3p or a table ({', '.join(SUFFIXES)}).",
         )
     if unit not in HEIGHT_UNITS_UM:
         raise RecordingError(f"'{unit[:20]}' is no unit of height.", "Use nm, µm, mm or m.")
@@ -62,22 +60,41 @@ def read_profile(
 def _x3p(path: Path, wanted: str | None) -> Profile:
     import x3pio
 
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise RecordingError(f"{path.name} is larger than {MOST_BYTES // 1_000_000} MB.", "Cut it down.")
-        content = x3pio.read(path)
-    except OSError as exc:
-        raise RecordingError(f"{path} cannot be read ({exc.strerror}).", "Check the name.") from None
-    except (x3pio.X3pError, ValueError) as exc:
-        raise RecordingError(f"{path.name} is no X3P file that can be read.", "Write it anew.") from exc
+    content = _standard(path, "X3P", x3pio.read, (x3pio.X3pError, ValueError))
     if isinstance(content, x3pio.PointCloud):
         raise RecordingError(f"{path.name} holds a cloud of points.", "Save one profile along a line.")
     if not content.is_regular_grid:
         raise RecordingError(f"{path.name} has uneven steps.", "Save the profile with even steps.")
-    rows = np.atleast_2d(content.layers[0].z)
+    row = _row(path, np.atleast_2d(content.layers[0].z), wanted)
+    return Profile(heights_um=1e6 * row, spacing_mm=1e3 * content.header.x.increment)
+
+
+def _sdf(path: Path, wanted: str | None) -> Profile:
+    import sdfio
+
+    content = _standard(path, "SDF", sdfio.read, (sdfio.SdfError, ValueError))
+    row = _row(path, np.atleast_2d(content.data), wanted)
+    return Profile(heights_um=1e6 * row, spacing_mm=1e3 * content.header.x_scale)
+
+
+def _standard(
+    path: Path, name: str, read: Callable[[Path], Any], refused: tuple[type[Exception], ...]
+) -> Any:
+    """Read a file of a standard with the library that knows it."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise RecordingError(f"{path.name} is larger than {MOST_BYTES // 1_000_000} MB.", "Cut it down.")
+        return read(path)
+    except OSError as exc:
+        raise RecordingError(f"{path} cannot be read ({exc.strerror}).", "Check the name.") from None
+    except (*refused, MemoryError) as exc:
+        raise RecordingError(f"{path.name} is no {name} file that can be read.", "Write it anew.") from exc
+
+
+def _row(path: Path, rows: np.ndarray, wanted: str | None) -> np.ndarray:
+    """Return the one row of a surface that is asked for."""
     if wanted is None and len(rows) > 1:
         raise RecordingError(f"{path.name} is a surface of {len(rows)} rows.", "Say which row to take.")
     if wanted is not None and not (wanted.isdigit() and 1 <= int(wanted) <= len(rows)):
         raise RecordingError(f"{path.name} has no row {wanted[:20]!r}.", f"It has 1 to {len(rows)}.")
-    row = rows[int(wanted or 1) - 1]
-    return Profile(heights_um=1e6 * row, spacing_mm=1e3 * content.header.x.increment)
+    return rows[int(wanted or 1) - 1]

@@ -24,7 +24,7 @@ from shopmon.cli.json_output import write_json
 @click.option("--theory-um", type=float, metavar="UM", help="Height of the marks that geometry leaves.")
 @click.option("--json", "json_file", metavar="-|FILE", help="Write JSON (shopmon.roughness/1).")
 def roughness_command(file, json_file, **how):
-    """Ra, Rq, Rz, Rt and RSm of a measured profile: a table of numbers, or X3P (ISO 25178-72).
+    """Ra, Rq, Rz, Rt and RSm of a measured profile: a table of numbers, SDF or X3P (ISO 25178).
 
     Example: shopmon mills roughness wall.csv --standard "ISO 4287"
     """

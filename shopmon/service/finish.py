@@ -116,7 +116,7 @@ def upload_finish(name: str, content: bytes, **how: Any) -> dict[str, Any]:
     """Return the same of a profile that was sent; `name` tells its kind by its ending."""
     suffix = Path(name).suffix
     known = bool(SUFFIX.fullmatch(suffix))
-    require(known, "The file has no ending that tells its kind.", "Send .csv or .x3p.")
+    require(known, "The file has no ending that tells its kind.", "Send .csv, .sdf or .x3p.")
     with tempfile.TemporaryDirectory(prefix="shopmon-") as folder:
         path = Path(folder) / f"profile{suffix}"
         path.write_bytes(content)

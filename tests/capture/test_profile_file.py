@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import sdfio
 import x3pio
 
 from shopmon.capture.profile_file import read_profile
@@ -46,6 +47,45 @@ def test_a_row_of_an_x3p_surface(tmp_path):
     assert read_profile(path, column="2").heights_um == pytest.approx(2 * HEIGHTS)
 
 
+@pytest.mark.parametrize("form", list(sdfio.FileFormat))
+def test_an_sdf_profile_and_a_row_of_an_sdf_surface(tmp_path, form):
+    # written by the library itself: no file of an instrument has been tried
+    path = tmp_path / "wall.sdf"
+    sdfio.write(path, HEIGHTS[None] * 1e-6, x_scale=5e-7, y_scale=1e-6, format=form)
+    profile = read_profile(path)
+    assert profile.spacing_mm == pytest.approx(0.0005)
+    assert profile.heights_um == pytest.approx(HEIGHTS, abs=1e-6)
+    sdfio.write(path, np.vstack([HEIGHTS, 2 * HEIGHTS]) * 1e-6, x_scale=5e-7, y_scale=1e-6, format=form)
+    with pytest.raises(RecordingError, match="2 rows"):
+        read_profile(path)
+    assert read_profile(path, column="2").heights_um == pytest.approx(2 * HEIGHTS, abs=1e-6)
+    sdfio.write(path, np.full((1, 400), np.nan), x_scale=5e-7, y_scale=1e-6, format=form)
+    with pytest.raises(SettingError, match="points without a height"):
+        read_profile(path)
+
+
+def test_an_sdf_profile_typed_by_hand(tmp_path):
+    # the text form of ISO 25178-71 as recalled: header, heights as whole numbers times Zscale, no trailer
+    head = {"ManufacID": "by hand", "CreateDate": "010120261200", "ModDate": "010120261200", "NumPoints": 100,
+            "NumProfiles": 1, "Xscale": "5.0e-7", "Yscale": "1.0e-6", "Zscale": "1.0e-9", "Zresolution": -1,
+            "Compression": 0, "DataType": 5, "CheckType": 0}  # fmt: skip
+    lines = ["aISO-1.0", *(f"{name} = {value}" for name, value in head.items()), "*"]
+    heights = [(n * 37) % 101 for n in range(100)]
+    path = tmp_path / "hand.sdf"
+    path.write_text("\n".join([*lines, " ".join(map(str, heights)), "*", "*"]) + "\n")
+    profile = read_profile(path)
+    assert profile.heights_um == pytest.approx(np.array(heights) / 1000)
+    assert profile.spacing_mm == pytest.approx(0.0005)
+
+
+def test_an_sdf_file_that_promises_more_than_it_holds(tmp_path):
+    path = tmp_path / "wall.sdf"
+    sdfio.write(path, HEIGHTS[None] * 1e-6, x_scale=5e-7, y_scale=1e-6)
+    path.write_bytes(path.read_bytes()[:-500])
+    with pytest.raises(RecordingError, match="no SDF file"):
+        read_profile(path)
+
+
 def test_the_sample_of_the_standards_own_library(reference_data):
     # it holds a cloud of 16 points, which is no profile
     with pytest.raises(RecordingError, match="cloud of points"):
@@ -57,7 +97,10 @@ def test_the_sample_of_the_standards_own_library(reference_data):
     [
         ("wall.x3p", b"no zip", "no X3P"),
         ("wall.x3p", b"", "no X3P"),
-        ("wall.sdf", b"aBCR-1.0", "no kind of file"),
+        ("wall.sdf", b"aBCR-1.0", "no SDF file"),
+        ("wall.sdf", b"", "no SDF file"),
+        ("wall.sdf", b"bISO-1.0" + b"\xff" * 400, "no SDF file"),
+        ("wall.prf", b"1", "no kind of file"),
         ("wall.csv", b"", "holds no numbers"),
         ("wall.csv", b"0,5\n0,6\n" * 100, "several signals"),
         ("wall.csv", b"1.0\nnan\n" * 100, "no numbers"),

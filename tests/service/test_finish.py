@@ -44,7 +44,7 @@ def test_a_floor_follows_from_the_corner():
     [
         ("wall", b"1\n2", {}, "no ending"),
         ("wall.exe", b"1\n2", {}, "no kind of file"),
-        ("wall.sdf", b"aISO-1.0", {}, "no kind of file"),
+        ("wall.sdf", b"aISO-1.0", {}, "no SDF file"),
         ("wall.x3p", b"PK not really", {}, "no X3P"),
         ("wall.csv", b"\x00\x01\x02", {}, ""),
         ("wall.csv", b"0.1\n" * 200, {}, "how far apart"),
