@@ -21,6 +21,7 @@ SENTENCES = {
         "This address does not take requests of this kind.",
         "Look at the list of routes in DEVELOPERS.md.",
     ),
+    409: ("That cannot be done as things are.", "Reload the page."),
     413: ("The request is larger than the monitor accepts.", "Send less at once."),
     415: ("The request must be JSON.", "Send it with the header Content-Type: application/json."),
     416: ("The recording has no such part.", "Ask for a range that lies within the file."),

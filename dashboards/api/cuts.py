@@ -14,7 +14,8 @@ from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
 
 VERDICTS = {"chatter": True, "quiet": False}
 TRUTHS = ("keep", "ended", "recovered")
-FILTERS = ("limit", "before", "since", "until", "verdict", *TRUTHS, *FIELDS)
+SPEEDS = ("rpm_from", "rpm_to")
+FILTERS = ("limit", "before", "since", "until", "verdict", "words", *SPEEDS, *TRUTHS, *FIELDS)
 LATEST_S = 1e11
 LARGEST_SEQUENCE = 2**62
 LOOKED_THROUGH = 2000
@@ -72,6 +73,11 @@ def asked_filters(args) -> dict[str, Any]:
             filters[name] = (
                 number(name, args[name], *NUMBERS[name]) if name in NUMBERS else args[name][:TEXT_LIMIT]
             )
+    if args.get("words", "").strip():
+        filters["words"] = args["words"].strip()[:TEXT_LIMIT]
+    for name in SPEEDS:
+        if name in args:
+            filters[name] = number(name, args[name], *NUMBERS["nominal_rpm"])
     if "verdict" in args:
         if args["verdict"] not in VERDICTS:
             raise Refusal(
@@ -94,6 +100,16 @@ def keep(cut_id: str) -> Response:
     found(monitor().cut(cut_id))
     monitor().set_keep(cut_id, wanted)
     return jsonify(id=cut_id, keep=wanted)
+
+
+@blueprint.post("/cuts/<cut_id>/discard")
+def discard(cut_id: str) -> Response:
+    """Remove a cut's sound now; its figures and all that was said of it stay."""
+    json_body(known=())
+    found(monitor().cut(cut_id))
+    if not monitor().discard_sound(cut_id):
+        raise Refusal(409, "Something in this sound is marked keep.", "Take the mark off first.")
+    return jsonify(id=cut_id, sound=False)
 
 
 @blueprint.get("/cuts/<cut_id>/features")

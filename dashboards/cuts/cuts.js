@@ -34,6 +34,18 @@ function tieKeep(button) {
   });
 }
 
+function tieDiscard(button) {
+  button.addEventListener("click", async () => {
+    if (!confirm("Remove the sound of this cut for good? Other cuts in the same recording lose theirs too. The figures stay.")) return;
+    try {
+      await request(`/api/cuts/${encodeURIComponent(button.dataset.cut)}/discard`, {});
+      location.reload();
+    } catch (error) {
+      say(part("answer"), error.message);
+    }
+  });
+}
+
 function tieMarks(kept) {
   const sound = kept.querySelector("audio");
   kept.addEventListener("click", ({ target }) => {
@@ -57,3 +69,4 @@ async function openMark(button) {
 for (const button of document.querySelectorAll("[data-open-mark]")) button.addEventListener("click", () => openMark(button));
 document.querySelectorAll(".by-hand article").forEach(tieMarks);
 if (part("keep")) tieKeep(part("keep"));
+if (part("discard")) tieDiscard(part("discard"));

@@ -1,7 +1,9 @@
 """The pages *Cuts*: a list, newest first, and one page per cut."""
 
 from flask import Blueprint, current_app, render_template, request
+from shopmon.dashboards.api.cuts import page_of_cuts
 from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.cuts.finding import asked
 from shopmon.dashboards.cuts.sections import sections
 from shopmon.dashboards.errors import Refusal
 
@@ -29,10 +31,17 @@ def asked_before() -> int | None:
 def index() -> str:
     """List of the cuts."""
     before = asked_before()
-    found = current_app.extensions["monitor"].cuts(limit=ON_A_PAGE + 1, before_sequence=before)
-    shown = found[:ON_A_PAGE]
-    older = shown[-1]["sequence"] if len(found) > ON_A_PAGE else None
-    return render_template("cuts/list.html", cuts=shown, before=before, older=older)
+    try:
+        wanted, problem = asked(request.args), ""
+    except (Refusal, ValueError) as exc:
+        wanted, problem = asked({}), exc.text if isinstance(exc, Refusal) else "That is no date."
+    shown, older = page_of_cuts(ON_A_PAGE, before, wanted.times, wanted.filters)
+    if not wanted.fields and len(shown) < ON_A_PAGE:
+        older = None
+    return render_template(
+        "cuts/list.html", cuts=shown, before=before, older=older, asked=wanted.fields, problem=problem,
+        disk=current_app.extensions["monitor"].disk(),
+    )  # fmt: skip
 
 
 @blueprint.get("/kept")

@@ -70,7 +70,7 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
         super().__init__(open_reader(data.database), data)
         self._write_engine = engine
         self._stamps, self._ledger, self._recorder = parts.stamps, parts.ledger, parts.recorder
-        self._writer, self._works = parts.writer, parts.works
+        self._writer, self._works, self._retention = parts.writer, parts.works, parts.retention
         self._lock = threading.Lock()
         self._streams: dict[str, tuple[StreamInfo, int]] = {}
         self._context = self.latest_context_row()
@@ -347,6 +347,10 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
 
     # how things stand
 
+    def discard_sound(self, cut_id: str) -> None:
+        """Remove the audio that a cut lies in; rows and figures stay, and so does what is marked keep."""
+        self._put(lambda: self._retention.discard(cut_id))
+
     def status(self) -> RecordingStatus:
         """Say whether audio is kept and for how long there is room; at most about a second old."""
         return self._writer.status
@@ -447,8 +451,8 @@ class _Parts:
         self.recorder = Recorder(
             data, self.ledger, self.stamps, gate, buffer_s=buffer_s, keep_audio=keep_audio
         )
-        retention = Retention(self.ledger, data, budget_bytes)
-        self.writer = Writer(self.works, self.ledger, self.recorder, gate, retention, data)
+        self.retention = Retention(self.ledger, data, budget_bytes)
+        self.writer = Writer(self.works, self.ledger, self.recorder, gate, self.retention, data)
 
 
 def _let_go(data: DataFolder, engine: sa.Engine | None) -> None:

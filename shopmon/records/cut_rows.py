@@ -7,10 +7,21 @@ import sqlalchemy as sa
 from shopmon.errors import SettingError
 from shopmon.records.boot_clock import wall_offsets
 from shopmon.records.credit import newest_corrections, perhaps_of
-from shopmon.records.tables import CONTEXT_VALUES, contexts, corrections, cuts, recordings, streams
+from shopmon.records.tables import (
+    CONTEXT_VALUES,
+    analyses,
+    contexts,
+    corrections,
+    cuts,
+    judgements,
+    marks,
+    recordings,
+    streams,
+)
 from shopmon.records.tool_tables import tools
 
 WITHOUT_COLUMN = ("diameter_mm", "helix_deg", "rated_rpm", "max_vc_m_min", "measured_modes")
+WORDED = ("end_mill", "holder", "material", "part", "operation", "program_section")
 CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 
 
@@ -62,8 +73,49 @@ def condition(name: str, value: Any) -> sa.ColumnElement:
     if name == "chatter":
         none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
         return ~none if value else none
-    known = ", ".join((*CUT_FILTERS, "chatter", *CONTEXT_VALUES))
+    if name in FOUND_BY:
+        return FOUND_BY[name](value)
+    known = ", ".join((*CUT_FILTERS, "chatter", *FOUND_BY, *CONTEXT_VALUES))
     raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
+
+
+def _with_words(text: str) -> sa.ColumnElement:
+    """Find a text in what was cut with what, as it was said last, in notes and in marks within the cut."""
+    pattern = "%" + "".join(f"\\{sign}" if sign in "\\%_" else sign for sign in text) + "%"
+
+    def holds(column: sa.ColumnElement) -> sa.ColumnElement:
+        return column.like(pattern, escape="\\")
+
+    label = labels()
+    marked = sa.select(marks.c.id).where(
+        marks.c.stream_id == cuts.c.stream_id,
+        marks.c.sample.between(cuts.c.first_sample, cuts.c.end_sample),
+        holds(marks.c.note),
+    )
+    return sa.or_(
+        *(holds(_as_corrected(name)) for name in WORDED),
+        _as_corrected("end_mill_id").in_(sa.select(label.c.id).where(holds(label.c.label))),
+        cuts.c.id.in_(sa.select(judgements.c.cut_id).where(holds(judgements.c.note))),
+        marked.correlate(cuts).exists(),
+    )
+
+
+def _heard_rpm() -> sa.ColumnElement:
+    """Return the speed that was heard in a cut, else the one that was told."""
+    result = sa.type_coerce(analyses.c.result, sa.Text)
+    heard = (
+        sa.select(sa.func.json_extract(result, "$.spindle.rpm"))
+        .where(analyses.c.cut_id == cuts.c.id, analyses.c.original)
+        .limit(1)
+    )
+    return sa.func.coalesce(heard.correlate(cuts).scalar_subquery(), contexts.c.nominal_rpm)
+
+
+FOUND_BY = {
+    "words": _with_words,
+    "rpm_from": lambda rpm: _heard_rpm() >= rpm,
+    "rpm_to": lambda rpm: _heard_rpm() <= rpm,
+}
 
 
 def _as_corrected(name: str) -> sa.ColumnElement:

@@ -69,7 +69,8 @@ class Reader:
             Only those with a smaller sequence number: the next page.
         filters
             ``stream_id``, ``recording_id``, ``ended``, ``recovered``, ``keep``, ``chatter`` (True: with
-            some), or any value of the context, such as ``end_mill``.
+            some), ``words`` (somewhere in what was said of it), ``rpm_from``, ``rpm_to`` (as heard), or any
+            value of the context, such as ``end_mill``.
 
         Raises
         ------

@@ -158,6 +158,15 @@ class Retention:
             self._make_room(self.budget_bytes - other_bytes)
         self.over_budget = self._over_budget(other_bytes, rate_bytes_per_s)
 
+    def discard(self, cut_id: str) -> None:
+        """Remove the audio that a cut lies in, unless something in it is marked keep."""
+        if not self._ledger.commit():  # what was marked a moment ago counts
+            return
+        of_cut = sa.select(cuts.c.recording_id).where(cuts.c.id == cut_id)
+        filed = (recordings.c.state == "filed") & recordings.c.id.in_(of_cut) & ~recordings.c.id.in_(_KEPT)
+        for row in self._ledger.read(sa.select(recordings).where(filed)):
+            self._remove(row)
+
     def _bytes_of(self, which: sa.ColumnElement) -> int:
         return self._ledger.read(sa.select(sa.func.sum(recordings.c.audio_bytes)).where(which))[0][0] or 0
 

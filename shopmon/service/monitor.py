@@ -311,9 +311,22 @@ class Monitor:
         """Return the per-frame figures of a cut."""
         return self.archive.features(cut_id)
 
+    def disk(self) -> dict[str, Any]:
+        """Return what sound takes on the disk: ``used_gb``, ``budget_gb``, ``free_gb``, ``hours_held``."""
+        status = self._status
+        sizes = (status.bytes_used, status.budget_bytes, status.bytes_free)
+        used, budget, free = (round(size / 1e9, 1) for size in sizes)
+        return {"used_gb": used, "budget_gb": budget, "free_gb": free, "hours_held": status.hours_held}
+
     def set_keep(self, cut_id: str, keep: bool) -> None:
         """Mark a cut's sound as never to be removed, or take the mark back."""
         self.archive.set_keep(cut_id, keep)
+
+    def discard_sound(self, cut_id: str) -> bool:
+        """Remove a cut's sound now; return False where something marked keep lies in it."""
+        self.archive.discard_sound(cut_id)
+        self.archive.flush(filing=False)
+        return self.archive.audio_path(cut_id) is None
 
     # the two large buttons
 

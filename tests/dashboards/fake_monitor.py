@@ -253,6 +253,9 @@ class FakeMonitor:
             {"nominal_rpm": 18000.0, "flutes": 1},
         ][:n]
 
+    def disk(self) -> dict:
+        return {"used_gb": 1.2, "budget_gb": 20.0, "free_gb": 310.4, "hours_held": 80.0}
+
     def cuts(self, limit=100, before_sequence=None, **filters) -> list[dict]:
         def wanted(cut):
             return (before_sequence is None or cut["sequence"] < before_sequence) and all(
@@ -289,6 +292,9 @@ class FakeMonitor:
             "state": np.where(ringing, "chatter", np.where(cutting, "cutting", "spinning")),
             "engaged": cutting,
         }
+
+    def discard_sound(self, cut_id) -> bool:
+        return not self.cut(cut_id)["keep"]
 
     def set_keep(self, cut_id, keep) -> None:
         with self._lock:

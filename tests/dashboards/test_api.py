@@ -32,6 +32,15 @@ def test_the_state_has_what_is_promised(client, monitor):
     assert (state["state"], state["chatter"]["severity"]) == ("chatter", "clear")
 
 
+def test_the_sound_of_a_cut_can_be_removed_unless_it_is_kept(client):
+    client.post(f"/api/cuts/{CUT}/keep", json={"keep": False})
+    assert client.post(f"/api/cuts/{CUT}/discard", json={}).status_code == 200
+    client.post(f"/api/cuts/{CUT}/keep", json={"keep": True})
+    refused = client.post(f"/api/cuts/{CUT}/discard", json={})
+    assert refused.status_code == 409 and "keep" in refused.get_json()["error"]
+    assert client.post("/api/cuts/none/discard", json={}).status_code == 404
+
+
 def test_health_is_good_until_the_engine_has_failed(client, monitor):
     good = client.get("/api/health")
     assert (good.status_code, good.get_json()["ok"]) == (200, True)

@@ -64,6 +64,20 @@ def test_a_stretch_kept_by_hand_is_not_removed_until_its_mark_is_taken_off(open_
     assert archive.kept_recordings()[0]["audio_removed"]
 
 
+def test_sound_is_removed_when_asked_unless_it_is_marked_keep(open_archive):
+    archive = open_archive(budget_bytes=10**9, buffer_s=0)
+    feed = Feed(archive)
+    cuts_far_apart(archive, feed, 3)
+    archive.set_keep("cut1", True)
+    for name in ("cut0", "cut1", "no such cut"):
+        archive.discard_sound(name)
+    archive.flush()
+    assert with_audio(archive) == ["cut1", "cut2"]
+    gone = archive.cut("cut0")
+    assert gone["audio_removed"] and gone["engaged"] and archive.features("cut0") is not None
+    assert archive.status().bytes_used < 10**9
+
+
 def test_a_budget_full_of_kept_recordings_stops_recording_and_says_so(open_archive):
     archive = open_archive(budget_bytes=60_000 + 85_000, buffer_s=0)
     feed = Feed(archive)

@@ -1,0 +1,79 @@
+"""Finding cuts: the form of the list and the interface, over a real log."""
+
+import pytest
+from shopmon.dashboards.app import create_app
+from shopmon.dashboards.cuts.finding import asked
+
+from tests.dashboards.shop_monitor import ShopMonitor
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """An invented log: three materials, one cut that rang, a note and a correction."""
+    monitor = ShopMonitor(tmp_path_factory.mktemp("shop"))
+    plum = monitor.shop.mill("plum #1")
+    ids = {
+        "hub": monitor.shop.cut(plum, 40.0, material="7075", part="hub shell", nominal_rpm=12_000.0),
+        "lever": monitor.shop.cut(
+            plum, 30.0, chatter_s=5.0, material="316", part="brake_lever", nominal_rpm=4000.0
+        ),
+        "odd": monitor.shop.cut(None, 20.0, material="100 % brass", nominal_rpm=9000.0),
+    }
+    monitor.kept.add_judgement(ids["odd"], "note", "the vice was LOOSE")
+    monitor.register.set_right(ids["hub"], {"operation": "finishing"})
+    monitor.kept.flush(filing=False)
+    yield monitor, ids
+    monitor.close()
+
+
+@pytest.fixture
+def client(shop):
+    return create_app(shop[0]).test_client()
+
+
+@pytest.mark.parametrize(
+    ("query", "names"),
+    [
+        ("words=7075", {"hub"}),
+        ("words=plum", {"hub", "lever"}),
+        ("words=loose", {"odd"}),
+        ("words=finishing", {"hub"}),
+        ("words=%25+b", {"odd"}),
+        ("words=e_l", {"lever"}),
+        ("words=h_b", set()),
+        ("words=no+such", set()),
+        ("words=%27%3B+drop+table+cuts", set()),
+        ("verdict=chatter", {"lever"}),
+        ("verdict=quiet", {"hub", "odd"}),
+        ("rpm_from=8000&rpm_to=10000", {"odd"}),
+        ("rpm_to=10000&verdict=chatter", {"lever"}),
+        ("keep=true", set()),
+        ("", {"hub", "lever", "odd"}),
+    ],
+)
+def test_cuts_are_found_by_what_was_said_and_heard(client, shop, query, names):
+    _, ids = shop
+    found = {cut["id"] for cut in client.get(f"/api/cuts?{query}").get_json()["cuts"]}
+    assert found == {ids[name] for name in names}
+    page = client.get(f"/cuts?{query}")
+    assert page.status_code == 200
+    for name, cut_id in ids.items():
+        assert (f"/cuts/{cut_id}" in page.get_data(as_text=True)) == (name in names)
+
+
+@pytest.mark.parametrize(
+    "query", ["since=yesterday", "until=2026-13-40", "rpm_from=fast", "verdict=lovely", "keep=x"]
+)
+def test_what_cannot_be_looked_for_is_said_on_the_page(client, query):
+    page = client.get(f"/cuts?{query}")
+    assert page.status_code == 200 and "Nothing was looked for" in page.get_data(as_text=True)
+
+
+def test_the_form_shows_again_what_was_typed_and_nothing_else(client):
+    page = client.get("/cuts?words=%22%3E%3Cscript%3E&rpm_from=1000&colour=red").get_data(as_text=True)
+    assert "&#34;&gt;&lt;script&gt;" in page and "<script>\"" not in page and "red" not in page
+
+
+def test_days_hold_their_whole_length():
+    day = asked({"since": "2026-11-29", "until": "2026-11-29"})
+    assert day.times[1] - day.times[0] in (82_800.0, 86_400.0, 90_000.0)
