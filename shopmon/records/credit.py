@@ -16,6 +16,7 @@ from shopmon.records.tool_tables import tool_edges, tool_retirements
 
 NOT_A_CUT, A_CUT = "not a cut", "a cut"
 NO_CHATTER, CHATTER = "no chatter", "chatter"
+TAKEN_BACK = "taken back"
 CREDITED_BY = (
     *("end_mill_id", "end_mill", "material", "operation", "part"),
     *("feed_mm_min", "ap_mm", "ae_mm", "nominal_rpm"),
@@ -98,9 +99,11 @@ def newest_corrections(
 
 
 def _last_judgement(name: str, *verdicts: str) -> sa.Subquery:
+    of = sa.func.json_extract(sa.type_coerce(judgements.c.data, sa.Text), "$.of")
+    gone = sa.select(of).where(judgements.c.verdict == TAKEN_BACK, of.is_not(None)).scalar_subquery()
     return (
         sa.select(judgements.c.cut_id, judgements.c.verdict, sa.func.max(judgements.c.sequence))
-        .where(judgements.c.verdict.in_(verdicts))
+        .where(judgements.c.verdict.in_(verdicts), judgements.c.id.not_in(gone))
         .group_by(judgements.c.cut_id)
         .subquery(name)
     )

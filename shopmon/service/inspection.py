@@ -13,6 +13,7 @@ from shopmon.listening.counsel import CutFacts
 from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.health import notice
 from shopmon.listening.listener import Listener
+from shopmon.listening.preferences import Preferences
 from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current
@@ -72,6 +73,7 @@ def inspect_recording(
     full_scale: float | None = None,
     unit: str = "FS",
     facts: CutFacts | None = None,
+    preferences: Preferences | None = None,
     at_s: float | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> dict:
@@ -91,6 +93,8 @@ def inspect_recording(
         What full scale means; levels are then relative to one unit.
     facts
         How the cut was taken and the limits of machine and tool, for the advice.
+    preferences
+        What the person wants of the listener; None: as it was when the recording was made.
     at_s
         A moment to be explained, seconds from the first sample.
     progress
@@ -111,7 +115,7 @@ def inspect_recording(
     sidecar = None if cold else read_sidecar(path)
     source = RecordingSource(path, real_time=False, sensor=settings.sensor, kinds=kinds_beside(path))
     try:
-        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts)
+        hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts, preferences)
         if at_s is not None:
             hearing.explain_at(at_s)
         for item in source.blocks(threading.Event()):
@@ -136,9 +140,18 @@ class _Hearing:
     """One recording on its way through a listener."""
 
     def __init__(
-        self, source, setup: Setup, settings: ListenerSettings, sidecar: dict | None, full_scale, unit, facts
+        self,
+        source,
+        setup: Setup,
+        settings: ListenerSettings,
+        sidecar: dict | None,
+        full_scale,
+        unit,
+        facts,
+        preferences: Preferences | None,
     ):
         form = source.format
+        self._preferences = preferences
         state = sidecar["state"] if sidecar else None
         self.listener = Listener(settings, form.sample_rate_hz, len(sound_columns(form.channels)), state)
         self.first = (sidecar.get("first_sample", state["sample"]) or 0) if sidecar else 0
@@ -163,11 +176,15 @@ class _Hearing:
         if sidecar:
             known = _filled(setup, self.listener.setup)
             for change in sidecar.get("setup_changes", []):
-                known = _filled(setup, setup_of(change))
+                known = self._filled(setup, setup_of(change))
                 self.listener.change_setup(known, change["sample"])
-        if not sidecar or setup != Setup():
-            self.listener.change_setup(_filled(setup, self.listener.setup), self.first)
+        if not sidecar or setup != Setup() or self._preferences is not None:
+            self.listener.change_setup(self._filled(setup, self.listener.setup), self.first)
         self.report.set_setup(known)
+
+    def _filled(self, setup: Setup, other: Setup) -> Setup:
+        known = _filled(setup, other)
+        return known if self._preferences is None else replace(known, preferences=self._preferences)
 
     def take(self, item) -> None:
         """Hear one block, or what the source has to say."""

@@ -130,8 +130,7 @@ class LiveState:
         if notice.code in ("device-lost", "device-stalled", "recording-ended"):
             self.meter.present = False
             self.meter.text = notice.text
-            self.frame = None
-            self.cut_id = None
+            self.frame = None  # a cut that is open stays so: after a stall it may go on
         until = (
             None
             if notice.code in SOURCE_TROUBLE - {"input-overflow", "consumer-slow", "input-late"}

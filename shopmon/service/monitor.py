@@ -20,7 +20,9 @@ from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
 from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
 from shopmon.service.engine import Engine
+from shopmon.service.hearing_again import HearingAgain
 from shopmon.service.journal import Journal, Log, new_id
+from shopmon.service.judging import Judging
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
@@ -80,6 +82,8 @@ class Monitor:
             sensor=_sensor_of(source),
         )
         reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
+        self.judging = Judging(archive, lambda context: self.speeds.news(context))
+        self.hearing_again = HearingAgain(archive, listening)
         self.review = CutReview(self, archive.pictures, settings.storage.budget_bytes)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
@@ -139,6 +143,7 @@ class Monitor:
         self.taps.stop()
         self.speeds.close()
         self.review.close()
+        self.hearing_again.close()
         self._advising.settle()
         self.programs.close()
         self.outlooks.close()

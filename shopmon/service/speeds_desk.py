@@ -22,7 +22,7 @@ from shopmon.service.speed_question import asked_for, question_of, tone_of
 from shopmon.service.speed_wall import wall_as_data
 from shopmon.service.tap_prior import with_measured_modes
 from shopmon.service.thinking import Failed, Thinker
-from shopmon.service.tool_and_job import TAKEN_BACK, TRIED, key_of, prior_from, standing
+from shopmon.service.tool_and_job import TRIED, TRIED_TAKEN_BACK, key_of, prior_from, standing
 
 SAME = 0.003  # an inch field is rounded; less of a change is none
 WHAT_IF = ("ap_mm", "ae_mm", "stickout_mm", "flutes")
@@ -246,7 +246,7 @@ class SpeedsDesk:
         event = self._events.find(event_id)
         if event is None or all(answer["id"] != answer_id for answer in self._answers(event)):
             raise SettingError("There is no such answer to take back.", "Open the page again.")
-        self._archive.add_judgement(event["cut_id"], TAKEN_BACK, data={"of": answer_id})
+        self._archive.add_judgement(event["cut_id"], TRIED_TAKEN_BACK, data={"of": answer_id})
         self._archive.flush(filing=False)
         self.news(event["context"])
 

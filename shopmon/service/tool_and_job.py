@@ -13,6 +13,9 @@ from shopmon.cutting.nouns import EndMillType, Material, ToolAssembly
 from shopmon.cutting.prior import Prior, prior_of
 from shopmon.errors import SettingError
 from shopmon.listening.stretches import Stretch, stretches
+from shopmon.records.credit import A_CUT, CHATTER, TAKEN_BACK
+from shopmon.records.credit import NO_CHATTER as QUIET
+from shopmon.records.credit import NOT_A_CUT as NO_CUT
 
 # values of the context that make it the same tool on the same machine in the same material
 KEY_VALUES = (
@@ -22,9 +25,9 @@ KEY_VALUES = (
 TELLS_APART = ("end_mill_id", "end_mill", "tool_assembly", "diameter_mm")  # two tools of one machine
 LABELS = ("end_mill", "tool_assembly")  # of a tool of the register they may change without it changing
 USUAL_MILLING, USUAL_WIDTH = "climb", 0.4  # of the diameter, where nobody says; own judgement, no source
-CHATTER, QUIET, NO_CUT, A_CUT = "chatter", "no chatter", "not a cut", "a cut"
 TRIED = ("tried better", "tried same", "tried worse")
-TAKEN_BACK = "tried taken back"
+TRIED_TAKEN_BACK = "tried taken back"
+GONE = (TRIED_TAKEN_BACK, TAKEN_BACK)
 NEAR_SPEED = 0.03  # of the advised one: that stretch is what was tried
 ANSWER_PLACE = 1000
 
@@ -197,8 +200,8 @@ def arc_of(context: Mapping[str, Any]) -> tuple[str, float, bool]:
 
 def standing(said: list[dict]) -> list[dict]:
     """What was said and not taken back since."""
-    gone = {(row["data"] or {}).get("of") for row in said if row["verdict"] == TAKEN_BACK}
-    return [row for row in said if row["id"] not in gone and row["verdict"] != TAKEN_BACK]
+    gone = {(row["data"] or {}).get("of") for row in said if row["verdict"] in GONE}
+    return [row for row in said if row["id"] not in gone and row["verdict"] not in GONE]
 
 
 def _overruled(trial: Trial, context, chattered: bool) -> Trial:

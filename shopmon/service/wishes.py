@@ -54,10 +54,23 @@ class Wishes:
         SettingError
             Not a number, or beyond what can be.
         """
-        self._change(false_alarms_per_hour=_number(per_hour, "The number of false alarms per hour"))
+        self._use_from_now(self.accepting(per_hour))
 
     def reject(self, *, frequency_hz: Any = None, order: Any = None) -> dict[str, Any]:
         """Take a tone for no chatter from now on; return the entry of the list.
+
+        Raises
+        ------
+        SettingError
+            Neither or both are given, or one cannot be.
+        """
+        self._use_from_now(self.rejecting(frequency_hz=frequency_hz, order=order))
+        tone = self.now.rejected[-1]
+        name = "frequency_hz" if order is None else "order"
+        return {"id": _id(tone), name: getattr(tone, name)}
+
+    def rejecting(self, *, frequency_hz: Any = None, order: Any = None) -> Preferences:
+        """Return what the preferences would be with a tone rejected; nothing changes.
 
         Raises
         ------
@@ -71,8 +84,25 @@ class Wishes:
         tone = self._checked(lambda: RejectedTone(**{name: value}))
         others = tuple(known for known in self.now.rejected if _id(known) != _id(tone))
         heeded = self.now.heeded_hz if order is not None else self._heeded_apart_from(tone.frequency_hz)
-        self._change(rejected=(*others, tone), heeded_hz=heeded)
-        return {"id": _id(tone), name: value}
+        return self._with(rejected=(*others, tone), heeded_hz=heeded)
+
+    def heeding(self, *, frequency_hz: Any) -> Preferences:
+        """Return what the preferences would be if a tone counted although it was learned; nothing changes."""
+        heard_hz = round(_number(frequency_hz, "The frequency"), 4)
+        rejected = tuple(
+            tone
+            for tone in self.now.rejected
+            if tone.frequency_hz is None or not near(heard_hz, (tone.frequency_hz,))
+        )
+        return self._with(rejected=rejected, heeded_hz=(*self._heeded_apart_from(heard_hz), heard_hz))
+
+    def accepting(self, per_hour: Any) -> Preferences:
+        """Return what the preferences would be with so many false alarms an hour; nothing changes."""
+        return self._with(false_alarms_per_hour=_number(per_hour, "The number of false alarms per hour"))
+
+    def heed(self, *, frequency_hz: Any) -> None:
+        """Let a tone count from now on, although it was learned or rejected as background."""
+        self._use_from_now(self.heeding(frequency_hz=frequency_hz))
 
     def remove(self, entry_id: str) -> None:
         """Take a tone off the list: one that was rejected counts again, one that was learned is heeded.
@@ -98,7 +128,13 @@ class Wishes:
         return tuple(hz for hz in self.now.heeded_hz if not near(frequency_hz, (hz,)))
 
     def _change(self, **values: Any) -> None:
-        self.now = self._checked(lambda: replace(self.now, **values))
+        self._use_from_now(self._with(**values))
+
+    def _with(self, **values: Any) -> Preferences:
+        return self._checked(lambda: replace(self.now, **values))
+
+    def _use_from_now(self, wanted: Preferences) -> None:
+        self.now = wanted
         self._archive.set_value(KEY, self.as_data(), "touched")
         self._use()
 

@@ -18,7 +18,10 @@ import soundfile
 
 from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
+from shopmon.listening.setup import ListenerSettings
 from shopmon.service.context import checked_context
+from shopmon.service.hearing_again import HearingAgain
+from shopmon.service.judging import Judging
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.review.review import CutReview
@@ -141,6 +144,9 @@ class FakeMonitor:
         self.audio = {"keeping": True, "stopped": None, "hint": "", "hours_left": 61.0, "buffer_s": 600}
         self._folder = Path(folder)
         self.review = CutReview(self, self._folder / "pictures", 10**9)
+        self.said: list[dict] = []
+        self.judging = Judging(self)
+        self.hearing_again = HearingAgain(self, ListenerSettings())
         self._lock = threading.RLock()
         self.speeds = FakeSpeeds(self.context, self.state)
         self.checks = FakeChecks()
@@ -177,6 +183,7 @@ class FakeMonitor:
         if self._thread.is_alive():
             self._thread.join()
         self.review.close()
+        self.hearing_again.close()
         self.feed.close()
 
     # what the pages ask
@@ -270,7 +277,17 @@ class FakeMonitor:
 
     def cut(self, cut_id) -> dict | None:
         with self._lock:
-            return next((dict(cut) for cut in self._cuts if cut["id"] == cut_id), None)
+            cut = next((dict(cut) for cut in self._cuts if cut["id"] == cut_id), None)
+            said = [row for row in self.said if row["cut_id"] == cut_id]
+            return {**cut, "judgements": said} if cut else None
+
+    def flush(self, *, filing=True) -> None:
+        """Everything is there at once."""
+
+    def add_judgement(self, cut_id, verdict, note="", data=None) -> str:
+        row_id = f"said-{len(self.said)}"
+        self.said.append({"id": row_id, "cut_id": cut_id, "verdict": verdict, "note": note, "data": data})
+        return row_id
 
     def audio_path(self, cut_id) -> Path | None:
         path = self._folder / f"{cut_id}.flac"

@@ -1,0 +1,93 @@
+"""Saying what a cut was, over HTTP, and the section of its page where it is said."""
+
+import time
+
+import pytest
+
+CUT = "00000000-0000-0000-0000-000000000002"
+GONE = "00000000-0000-0000-0000-00000000ffff"
+
+
+def say(client, cut=CUT, **body):
+    return client.post(f"/api/cuts/{cut}/say", json=body)
+
+
+def test_a_word_stands_on_the_page_until_it_is_taken_back(client):
+    made = say(client, verdict="no chatter", note="<script>alert(1)</script> the vice")
+    assert made.status_code == 201
+    page = client.get(f"/cuts/{CUT}").get_data(as_text=True)
+    assert "It was no chatter" in page and "&lt;script&gt;" in page and "<script>alert" not in page
+    said = f"/api/cuts/{CUT}/say/{made.get_json()['id']}"
+    assert client.delete(said).status_code == 200
+    assert "&lt;script&gt;" not in client.get(f"/cuts/{CUT}").get_data(as_text=True)
+    assert client.delete(said).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {},
+        {"verdict": "x"},
+        {"verdict": "chatter", "start_s": 1},
+        {"verdict": "note"},
+        {"verdict": "a cut", "why": 1},
+    ],
+    ids=str,
+)
+def test_what_cannot_be_said_is_refused(client, body):
+    refused = say(client, **body)
+    assert refused.status_code == 400 and refused.get_json()["hint"]
+
+
+def test_nothing_is_said_of_no_cut(client):
+    assert say(client, GONE, verdict="chatter").status_code == 404
+
+
+def test_a_wish_is_tried_on_past_cuts_before_it_is_kept(client, monitor):
+    before = monitor.wishes.now
+    begun = client.post("/api/hear-again", json={"reject": {"frequency_hz": 1432.6}, "cuts": [CUT]})
+    assert begun.status_code == 202
+    job = begun.get_json()
+    while job["status"] == "running":
+        time.sleep(0.02)
+        job = client.get(f"/api/hear-again/{job['id']}").get_json()
+    assert job["status"] == "done" and not job["kept"] and len(job["rows"]) == 1
+    assert monitor.wishes.now == before
+    kept = client.post("/api/background", json={"frequency_hz": 1432.6})
+    assert kept.status_code == 201 and monitor.wishes.now != before
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"cuts": []},
+        {"cuts": "all"},
+        {"cuts": [1]},
+        {"newest": 0},
+        {"newest": "many"},
+        {"reject": {}, "newest": 1},
+        {"reject": {"pitch": 3}},
+        {"reject": {"frequency_hz": "high"}},
+        {"heed": {"order": 2}},
+        {"heed": 1432},
+        {"reject": {"frequency_hz": 1432}, "heed": {"frequency_hz": 1432}},
+        {"false_alarms_per_hour": 1e9},
+        {"reject": {"frequency_hz": 1432}, "keep": True},
+    ],
+    ids=str,
+)
+def test_what_cannot_be_heard_again_is_refused(client, body):
+    refused = client.post("/api/hear-again", json=body)
+    assert refused.status_code == 400 and refused.get_json()["hint"]
+
+
+def test_there_is_no_hearing_of_an_unknown_name(client):
+    assert client.get("/api/hear-again/nothing").status_code == 404
+    assert client.delete("/api/hear-again/nothing").status_code == 404
+
+
+def test_a_tone_that_is_heeded_is_no_longer_rejected(client, monitor):
+    client.post("/api/background", json={"frequency_hz": 1432.6})
+    assert client.post("/api/background/heed", json={"frequency_hz": 1433.0}).status_code == 201
+    assert not monitor.wishes.now.rejected and monitor.wishes.now.heeded_hz == (1433.0,)
+    assert client.post("/api/background/heed", json={}).status_code == 400
