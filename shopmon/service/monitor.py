@@ -82,9 +82,7 @@ class Monitor:
             sensor=_sensor_of(source),
         )
         reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
-        self.judging = Judging(archive, lambda context: self.speeds.news(context))
-        self.hearing_again = HearingAgain(archive, listening)
-        self.review = CutReview(self, archive.pictures, settings.storage.budget_bytes)
+        self._open_the_log(listening)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
         self.taps = TapDesk(
@@ -119,6 +117,12 @@ class Monitor:
                 "Open it under Cuts.",
                 cut_id,
             )
+
+    def _open_the_log(self, listening: ListenerSettings) -> None:
+        """What is asked and said of cuts afterwards."""
+        self.judging = Judging(self.archive, lambda context: self.speeds.news(context))
+        self.hearing_again = HearingAgain(self.archive, listening)
+        self.review = CutReview(self, self.archive.pictures, self.settings.storage.budget_bytes)
 
     def _told_at_start(self, setup: Setup) -> None:
         said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}
