@@ -25,8 +25,7 @@ from shopmon.cutting.quiet_speeds import (
 
 Action = Literal["speed", "less-depth", "less-stickout", "other-tool", "none"]
 
-WORTH_TRYING = 0.1
-LIKELY_ENOUGH = 0.2  # below it less depth is the better advice, and comes first
+WORTH_TRYING = 0.1  # to try costs a turn of the override
 MOST_SPEEDS = 3
 SLOWEST = 0.4  # share of the present speed, where nobody says how slow the spindle may turn
 SAME_SPEED = 0.015
@@ -212,9 +211,7 @@ def advise(
     found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds, lines)
     note = _located(found, lines)
     offers = [_speed(tone, limits, found, place, note) for place in _peaks(tone, found)]
-    if offers and offers[0].probability_quiet >= LIKELY_ENOUGH:
-        return (*offers, *rest)
-    return (_no_speed(tone, limits, found, note), *offers, *rest[1:])
+    return (*offers, *rest) if offers else (_no_speed(tone, limits, found, note), *rest[1:])
 
 
 def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[EarlierLine, ...]:
