@@ -29,6 +29,7 @@ from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_checks import FakeChecks, fake_taps
 from tests.dashboards.fake_programs import FakePrograms
+from tests.dashboards.fake_records import FakeDevices, FakeValues, NoTools
 from tests.dashboards.fake_sensors import fake_sensors
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 
@@ -36,79 +37,6 @@ RATE_HZ = 48_000
 STEP_HZ = 24_000 / 1024
 STORY = (("spinning", 3.0), ("air-cut", 2.0), ("cutting", 5.0), ("chatter", 5.0), ("spinning", 3.0))
 CHATTER_HZ = 1432.6
-
-
-class FakeDevices:
-    """Keeps paired devices and the clock like the archive does, in memory."""
-
-    def __init__(self):
-        self.rows: dict[str, dict] = {}
-        self.clock: tuple[float, str] | None = None
-
-    def add_device(self, device_id, name, token_hash, scope):
-        self.rows[device_id] = {
-            "id": device_id,
-            "name": name,
-            "token_hash": token_hash,
-            "scope": scope,
-            "added_at": time.time(),
-        }
-
-    def device_by_token_hash(self, token_hash):
-        return next((row for row in self.rows.values() if row["token_hash"] == token_hash), None)
-
-    def devices(self):
-        return list(self.rows.values())
-
-    def remove_device(self, device_id):
-        self.rows.pop(device_id, None)
-
-    def set_clock(self, wall_s, origin):
-        self.clock = (wall_s, origin)
-
-
-class FakeValues:
-    """Keeps what was changed on a page, in memory."""
-
-    def __init__(self):
-        self.values: dict = {}
-
-    def value(self, key):
-        return self.values.get(key)
-
-    def set_value(self, key, value, origin):
-        self.values[key] = value
-
-
-class NoTools:
-    """The register of a shop that has entered no tool yet."""
-
-    def tools(self, *, totals=True):
-        return []
-
-    def shelf(self):
-        return [], []
-
-    def version(self):
-        return ()
-
-    def kinds(self):
-        return []
-
-    def lives(self, type_id=None):
-        return []
-
-    def recent(self, limit=6):
-        return []
-
-    def tool(self, tool_id):
-        return None
-
-    def find(self, word):
-        return None
-
-    def rows(self, table, **where):
-        return []
 
 
 class FakeMonitor:

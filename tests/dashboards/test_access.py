@@ -22,7 +22,7 @@ from werkzeug.test import EnvironBuilder
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from tests.dashboards.fake_monitor import FakeDevices
+from tests.dashboards.fake_records import FakeDevices
 
 
 def request_from(address="192.168.1.50", cookie="", **headers) -> Request:
