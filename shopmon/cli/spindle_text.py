@@ -50,3 +50,23 @@ def _bearing(result: dict):
         yield f"{tone['part']:11} {tone['expected_hz']:7.1f} Hz expected   {VERDICTS[tone['verdict']]}{sure}"
         found = f"at {tone['found_hz']:.1f} Hz, {tone['evidence_db']:.0f} dB over its surroundings. "
         yield f"            {found if tone['verdict'] == 'sign' else ''}{tone['reason']}"
+
+
+def check_as_text(result: dict) -> str:
+    """Return the report of a whole check for a person."""
+    lines = []
+    for step in result["steps"]:
+        lines += ["", f"{step['stated_rpm']:.0f} rpm", _speed(step), *_vibration(step), *_bearing(step)]
+    run = result["run_up"]
+    if run is not None:
+        lines += ["", f"Run-up from {run['reached_rpm'][0]:.0f} to {run['reached_rpm'][1]:.0f} rpm:"]
+        lines += [
+            f"  rings at {mode['frequency_hz']:.0f} Hz, damping about {100 * mode['damping_ratio']:.1f} %"
+            for mode in run["resonances"]
+        ] or ["  nothing was found that rings"]
+        lines += [
+            f"  {each['flutes']} flutes: keep away from {each['low_rpm']:.0f} to {each['high_rpm']:.0f} rpm"
+            for each in run["avoid"]
+        ]
+    lines += ["", f"No balance grade: missing are {'; '.join(result['balance']['missing'])}."]
+    return "\n".join(lines)

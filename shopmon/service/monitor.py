@@ -31,6 +31,7 @@ from shopmon.service.review.review import CutReview
 from shopmon.service.sensors_desk import SensorsDesk
 from shopmon.service.settings import Settings
 from shopmon.service.speeds_desk import SpeedsDesk
+from shopmon.service.spindle_desk import SpindleDesk
 from shopmon.service.tap_desk import TapDesk
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
@@ -89,6 +90,9 @@ class Monitor:
             archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news
         )
         self.sensors = SensorsDesk(archive, source, self._meter)
+        self.spindle = SpindleDesk(
+            archive, settings.machine, lambda: source.format, self.sensors.calibration
+        )
         self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(
             archive,
@@ -100,7 +104,7 @@ class Monitor:
             self._advising.take,
             self.speeds.news,
             self.programs,
-            (self.taps.take, self.sensors.take),
+            (self.taps.take, self.sensors.take, self.spindle.take),
             OtherStreams(archive, source) if hasattr(source, "others") else None,
         )
         if setup:
@@ -110,7 +114,10 @@ class Monitor:
         )
         self._closing = threading.Event()
         self._housekeeper = threading.Thread(target=self._keep_house, name="housekeeper", daemon=True)
-        for cut_id in archive.recovered:
+        self._say_recovered()
+
+    def _say_recovered(self) -> None:
+        for cut_id in self.archive.recovered:
             self._log.add(
                 "notice",
                 "A cut that was open when the power went was closed and kept.",
@@ -145,6 +152,7 @@ class Monitor:
             self._lamp.close()
         self.feed.close()
         self.taps.stop()
+        self.spindle.stop()
         self.speeds.close()
         self.review.close()
         self.hearing_again.close()

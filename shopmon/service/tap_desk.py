@@ -14,7 +14,7 @@ from shopmon.errors import SettingError
 from shopmon.service.tap_prior import assembly_key, assembly_values, measured
 from shopmon.service.tap_session import TapChannels, TapSession
 from shopmon.service.tap_test import CAUTIONS, TapSettings
-from shopmon.signals.block import Block
+from shopmon.signals.block import Block, sound_columns
 
 GRAVITY = 9.80665
 UNITS = {"m/s2": 1.0, "g": GRAVITY}
@@ -92,8 +92,9 @@ class TapDesk:
             return []
         return [
             {"number": number, "kind": channel.kind, "unit": channel.unit}
-            for number, channel in enumerate(form.channels, 1)
-            if channel.kind != "tachometer"
+            for number, channel in enumerate(
+                (form.channels[each] for each in sound_columns(form.channels)), 1
+            )
         ]
 
     def start(self, asked: Mapping[str, Any]) -> dict[str, Any]:

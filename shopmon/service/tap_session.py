@@ -151,9 +151,9 @@ class TapSession:
 
     def _begin(self, block: Block) -> None:
         last = max(self.channels.response, self.channels.force or 0)
-        if last >= len(block.channels):
+        if last >= len(block.sound_columns):
             raise SettingError(
-                f"There is no channel {last + 1}: the input has {len(block.channels)}.",
+                f"There is no channel {last + 1}: the input has {len(block.sound_columns)}.",
                 "Choose another, or set the number of channels in the settings.",
             )
         rate = block.sample_rate_hz

@@ -19,7 +19,7 @@ SCREENS = {
     "desk-1920": (desk, 1920, 1080),
 }
 PAGES = {"now": "", "cuts": "cuts", "cut": f"cuts/{uuid.UUID(int=2)}", "kept": "cuts/kept", "lost": "nowhere",
-         "help": "help", "listening": "listening", "speeds": "speeds", "tap": "tap",
+         "help": "help", "listening": "listening", "speeds": "speeds", "tap": "tap", "spindle": "spindle",
          "advice": f"speeds/event/{EVENT}"}  # fmt: skip
 
 

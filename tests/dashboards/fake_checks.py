@@ -5,6 +5,8 @@ import itertools
 import numpy as np
 
 from shopmon.capture.source import SourceFormat
+from shopmon.service.settings import Machine
+from shopmon.service.spindle_desk import SpindleDesk
 from shopmon.service.tap_desk import TapDesk
 from shopmon.signals.block import Block, Channel
 from tests.hits import taps
@@ -44,6 +46,15 @@ class FakeChecks:
     def set_used(self, table, row_id, used):
         next(row for row in self.rows[table] if row["id"] == row_id)["used"] = used
 
+    def flush(self, filing=True):
+        pass
+
+    def value(self, key):
+        return self.rows.get(key)
+
+    def set_value(self, key, value, origin):
+        self.rows[key] = value
+
     def _add(self, table, values):
         number = next(self._number)
         self.rows[table].append(
@@ -62,6 +73,21 @@ def fake_taps(monitor) -> TapDesk:
         monitor.set_context,
         lambda context: None,
     )
+
+
+def fake_spindle(monitor) -> SpindleDesk:
+    """Return the desk of spindle checks over a fake monitor."""
+    return SpindleDesk(monitor.checks, Machine(max_rpm=18_000.0), lambda: FORM, lambda: None, lambda: 1.8e9)
+
+
+def idle(rotation_hz: float, seconds: float = 10.0, loud: float = 1.0, seed: int = 0) -> np.ndarray:
+    """Return an idling spindle at a steady speed, shape ``(n, 1)``; `loud` is the size of once per turn."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(int(seconds * RATE)) / RATE
+    sound = 0.01 * rng.standard_normal(t.size)
+    for order, size in enumerate((0.05 * loud, 0.02, 0.015, 0.01, 0.01, 0.008, 0.008, 0.006), 1):
+        sound += size * np.sin(2 * np.pi * order * rotation_hz * t + order)
+    return sound[:, None]
 
 
 def hits(count=6, double=(2,), seed=1) -> np.ndarray:

@@ -27,7 +27,7 @@ from shopmon.service.outlooks import Outlooks
 from shopmon.service.review.review import CutReview
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
-from tests.dashboards.fake_checks import FakeChecks, fake_taps
+from tests.dashboards.fake_checks import FakeChecks, fake_spindle, fake_taps
 from tests.dashboards.fake_programs import FakePrograms
 from tests.dashboards.fake_records import FakeDevices, FakeValues, NoTools
 from tests.dashboards.fake_sensors import fake_sensors
@@ -79,6 +79,7 @@ class FakeMonitor:
         self.speeds = FakeSpeeds(self.context, self.state)
         self.checks = FakeChecks()
         self.taps = fake_taps(self)
+        self.spindle = fake_spindle(self)
         self.sensors = fake_sensors()
         self._context = {
             "nominal_rpm": 12000.0,

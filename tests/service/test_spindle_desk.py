@@ -1,0 +1,152 @@
+"""The desk of spindle checks over a real archive: cautions, once a week, trends, limits."""
+
+import time
+
+import pytest
+
+from shopmon.errors import SettingError
+from shopmon.records.archive import Archive
+from shopmon.service import spindle_session
+from shopmon.service.settings import Machine
+from shopmon.service.spindle_desk import SpindleDesk
+from tests.dashboards.fake_checks import FORM, blocks, idle
+
+ASKED = {"safe": True, "speeds": "6000, 3000", "warmed_up": True, "temperature_c": "30", "running_min": 20,
+         "again": True}  # fmt: skip
+CALIBRATION = {"channels": [{"channel": 1, "unit": "g", "per_full_scale": 16.0}]}
+
+
+SHORT_S = 2.6
+
+
+@pytest.fixture(autouse=True)
+def shorter_runs(monkeypatch):
+    """Runs of two seconds: what is said of them is the same, and it is sooner said."""
+    monkeypatch.setattr(spindle_session, "SETTLE_S", 0.5)
+    monkeypatch.setattr(spindle_session, "STEADY_S", 2.0)
+
+
+class Shop:
+    """A sensor and a calendar."""
+
+    def __init__(self):
+        self.form, self.calibration, self.now = FORM, None, time.time()
+
+
+@pytest.fixture
+def shop():
+    return Shop()
+
+
+@pytest.fixture
+def desk(tmp_path, shop):
+    archive = Archive.open(tmp_path / "data", budget_bytes=10**9, buffer_s=0, reserve_bytes=0)
+    archive.set_clock(time.time(), "network")
+    desk = SpindleDesk(
+        archive, Machine(max_rpm=12_000.0), lambda: shop.form, lambda: shop.calibration, lambda: shop.now
+    )
+    yield desk
+    desk.stop()
+    archive.close()
+
+
+def checked(desk, loud=1.0, seed=0, **asked):
+    """Run a whole check without a run-up."""
+    desk.start({**ASKED, **asked})
+    for rpm in (3000.0, 6000.0):
+        desk.begin_run()
+        for block in blocks(idle(rpm / 60, SHORT_S, loud=loud, seed=seed)):
+            desk.take(block)
+        for _ in range(400):
+            if desk.state()["status"] in ("ready", "failed"):
+                break
+            time.sleep(0.02)
+        assert desk.state()["error"] is None
+    return desk.finish("note")
+
+
+def test_nothing_begins_before_the_cautions_or_without_a_sensor(desk, shop):
+    with pytest.raises(SettingError, match="no cutter"):
+        desk.start({**ASKED, "safe": "yes"})
+    shop.form = None
+    with pytest.raises(SettingError, match="No input"):
+        desk.start(ASKED)
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [{"speeds": ""}, {"speeds": "fast"}, {"speeds": "20000"}, {"temperature_c": "hot"}, {"running_min": -1},
+     {"channel": 7}, {"bearing": "nonsense"}, {"speeds": [float("nan")]}],
+)  # fmt: skip
+def test_what_cannot_be_asked(desk, bad):
+    with pytest.raises(SettingError) as error:
+        desk.start({**ASKED, **bad})
+    assert error.value.hint
+    assert desk.state()["status"] == "off"
+
+
+def test_once_a_week_is_enough_unless_something_happened(desk, shop):
+    checked(desk)
+    with pytest.raises(SettingError, match="once a week"):
+        desk.start({**ASKED, "again": False})
+    shop.now += 7 * 86_400
+    assert desk.start({**ASKED, "again": False})["status"] == "ready"
+
+
+def test_a_check_is_kept_with_temperature_and_minutes(desk):
+    checked(desk, bearing="outer=4.97,inner=7.03")
+    (row,) = desk.checks()
+    assert (row["temperature_c"], row["running_min"], row["warmed_up"]) == (30.0, 20.0, True)
+    assert row["sensor"] == {"source": "fake", "channel": 1, "unit": "FS"} and row["note"] == "note"
+    assert [step["stated_rpm"] for step in row["result"]["steps"]] == [3000.0, 6000.0]
+    assert desk.bearing() == "outer=4.97,inner=7.03"
+    figures = {each["name"]: each for each in desk.trends()[0]["figures"]}
+    assert figures["once"]["verdict"] == "cannot tell" and "baseline" in figures["once"]["words"]
+
+
+def test_the_same_again_is_as_it_was_and_three_times_is_changed(desk):
+    for seed in range(5):
+        checked(desk, seed=seed)
+    slow, fast = desk.trends()
+    assert {each["verdict"] for each in slow["figures"] + fast["figures"]} == {"as it was"}
+    checked(desk, loud=3.0, seed=9)
+    figures = {each["name"]: each for each in desk.trends()[0]["figures"]}
+    assert figures["once"]["verdict"] == "changed" and figures["once"]["factor"] == pytest.approx(
+        3.0, rel=0.1
+    )
+    assert "imbalance" in figures["once"]["words"]
+    assert figures["twice"]["verdict"] == "as it was"
+    desk.set_used(desk.checks()[0]["id"], False)
+    assert {each["verdict"] for each in desk.trends()[0]["figures"]} == {"as it was"}
+
+
+@pytest.mark.parametrize("other", [{"temperature_c": 45}, {"warmed_up": False}, {"temperature_c": ""}])
+def test_only_equals_are_compared(desk, other):
+    for seed in range(4):
+        checked(desk, seed=seed)
+    checked(desk, seed=9, **other)
+    trend = desk.trends()[0]
+    assert trend["skipped"] == 4
+    assert {each["verdict"] for each in trend["figures"]} == {"cannot tell"}
+
+
+def test_a_calibrated_sensor_gives_g_and_mm_s_and_the_persons_limit(desk, shop):
+    shop.calibration = CALIBRATION
+    assert desk.set_limits({"velocity": "10", "acceleration": None}) == {"velocity": 10.0}
+    checked(desk)
+    figures = {each["name"]: each for each in desk.trends()[0]["figures"]}
+    assert figures["velocity"]["unit"] == "mm/s" and figures["once"]["unit"] == "g"
+    assert figures["velocity"]["over_limit"] is True and figures["acceleration"]["over_limit"] is False
+    assert desk.set_limits({"velocity": "", "acceleration": ""}) == {}
+
+
+def test_what_is_not_there_is_said(desk):
+    for ask in (desk.begin_run, desk.end_run, desk.finish):
+        with pytest.raises(SettingError):
+            ask()
+    with pytest.raises(SettingError):
+        desk.set_used("none", False)
+    desk.start(ASKED)
+    desk.begin_run()
+    with pytest.raises(SettingError):
+        desk.finish()
