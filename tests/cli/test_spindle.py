@@ -2,6 +2,7 @@
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,11 @@ import soundfile
 from click.testing import CliRunner
 
 from shopmon.cli.spindle import command
-from shopmon.errors import ShopmonError
+from shopmon.errors import DeviceError, SettingError, ShopmonError
+from shopmon.service import spindle_live, spindle_session
 from tests.bearing_sound import healthy_sound
+from tests.dashboards.fake_checks import blocks
+from tests.dashboards.fake_checks import idle as idling
 
 DATA = os.environ.get("SHOPMON_REFERENCE_DATA")
 
@@ -97,3 +101,78 @@ def test_a_rate_that_cannot_be_is_refused(tmp_path, rate):
     np.save(tmp_path / "idle.npy", np.random.default_rng(0).standard_normal(50_000))
     with pytest.raises(ShopmonError, match="--rate"):
         run(tmp_path / "idle.npy", "--rpm", 3000, "--rate", rate)
+
+
+class Sensor:
+    """Plays a run whenever one is recorded, and quiet else."""
+
+    source_id = name = "fake"
+
+    def __init__(self, runs):
+        self._runs, self.session = runs, None
+
+    def blocks(self, stop):
+        at = 0
+        for run in self._runs:
+            while self.session is None or self.session.status != "recording":
+                if stop.wait(0.005):
+                    return
+            for block in blocks(run):
+                yield replace(block, first_sample=block.first_sample + at)
+            at += len(run)
+
+    def close(self):
+        pass
+
+
+def live(monkeypatch, runs, *words):
+    """Run the live check over a sensor that hears `runs`."""
+    sensor, make = Sensor(runs), spindle_live.SpindleSession
+
+    def session(plan):
+        sensor.session = make(plan)
+        return sensor.session
+
+    monkeypatch.setattr(spindle_session, "SETTLE_S", 0.5)
+    monkeypatch.setattr(spindle_session, "STEADY_S", 2.0)
+    monkeypatch.setattr(spindle_live, "SpindleSession", session)
+    monkeypatch.setattr(spindle_live, "make_source", lambda *_: sensor)
+    return CliRunner().invoke(command, ["live", *words], input="\n" * 8)
+
+
+def test_live_goes_from_speed_to_speed(monkeypatch):
+    runs = [idling(50.0, 2.6), idling(100.0, 2.6)]
+    done = live(monkeypatch, runs, "--speeds", "3000,6000", "--full-scale", "16", "--unit", "g")
+    assert done.exit_code == 0, done.output
+    order = [
+        done.output.index(words)
+        for words in ("No cutter", "Set 3000 rpm", "Set 6000 rpm", "Stop the spindle")
+    ]
+    assert order == sorted(order)
+    for words in ("% against the 3000 that were stated", "mm/s", "No balance grade"):
+        assert words in done.output
+
+
+def test_live_json_is_the_check(monkeypatch):
+    done = live(monkeypatch, [idling(50.0, 2.6)], "--speeds", "3000", "--json", "-")
+    assert json.loads(done.stdout)["schema"] == "shopmon.spindle-check/1"
+
+
+def test_live_says_when_the_sensor_gives_nothing_any_more(monkeypatch):
+    done = live(monkeypatch, [idling(50.0, 1.0)], "--speeds", "3000")
+    assert isinstance(done.exception, DeviceError)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("--speeds", "fast"),
+        ("--speeds", "3000", "--unit", "g"),
+        ("--speeds", "3000", "--rate", "1000"),
+        ("--speeds", "3000", "--column", "x"),
+        ("--speeds", "90000"),
+    ],
+)
+def test_live_words_that_cannot_be(monkeypatch, words):
+    assert isinstance(live(monkeypatch, [], *words).exception, SettingError)
