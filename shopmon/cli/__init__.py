@@ -18,6 +18,7 @@ COMMANDS = {
     "tap": "shopmon.cli.tap",
     "surface": "shopmon.cli.surface",
     "mills": "shopmon.cli.mills",
+    "report": "shopmon.cli.report",
     "export": "shopmon.cli.export",
     "import": "shopmon.cli.import_",
     "backup": "shopmon.cli.backup",

@@ -38,8 +38,10 @@ from shopmon.records.tables import (
     stored_values,
     streams,
 )
+from shopmon.records.tool_tables import metadata
 
 LIMIT = 10_000
+SHORTEST_BEGINNING = 8  # of an id that stands for the whole
 
 
 class Reader:
@@ -157,6 +159,64 @@ class Reader:
                 held = segments_in(folder, info)
                 return (held[0].first, held[-1].end) if held else None
         return None
+
+    def whole_cut_id(self, beginning: str) -> str:
+        """Return the id of the one cut whose id begins so.
+
+        Raises
+        ------
+        SettingError
+            There is none, or more than one.
+        """
+        ids = []
+        if len(beginning) >= SHORTEST_BEGINNING:
+            begins = sa.func.substr(cuts.c.id, 1, len(beginning)) == beginning
+            ids = [row["id"] for row in self._all(sa.select(cuts.c.id).where(begins).limit(2))]
+        if len(ids) != 1:
+            what = "More than one cut begins with" if ids else "There is no cut"
+            raise SettingError(f"{what} '{beginning[:60]}'.", "The address of its page ends with its id.")
+        return ids[0]
+
+    @property
+    def folder(self) -> FolderPaths:
+        """The data folder."""
+        return self._data
+
+    def counts(self) -> dict[str, int]:
+        """Return how many cuts, recordings with sound and tools there are."""
+        with_sound = sa.select(sa.func.count()).where(recordings.c.state == "filed")
+        queries = {
+            "cuts": sa.select(sa.func.count()).select_from(cuts),
+            "recordings": with_sound.select_from(recordings),
+            "tools": sa.select(sa.func.count()).select_from(metadata.tables["tools"]),
+        }
+        with self._connect() as connection:
+            return {name: connection.execute(query).scalar() or 0 for name, query in queries.items()}
+
+    def parts_cut(self, limit: int = 50) -> list[str]:
+        """Return the parts that were said, those of late first."""
+        said = sa.select(
+            sa.func.json_extract(sa.type_coerce(corrections.c.value, sa.Text), "$").label("part"),
+            corrections.c.sequence,
+        ).where(corrections.c.table_name == "cuts", corrections.c.field == "part")
+        told = sa.select(contexts.c.part, cuts.c.sequence).join(cuts, cuts.c.context_id == contexts.c.id)
+        both = sa.union_all(told, said).subquery()
+        newest = sa.func.max(both.c.sequence)
+        query = sa.select(both.c.part).where(both.c.part.is_not(None)).group_by(both.c.part)
+        return [row["part"] for row in self._all(query.order_by(newest.desc()).limit(limit))]
+
+    def photographs(self, cut_id: str) -> list[dict]:
+        """Return the pictures of a cut from every table that holds some, in the order they were taken in."""
+        found = []
+        for table in metadata.sorted_tables:
+            if {"cut_id", "path", "media_type", "note"} <= set(table.c.keys()):
+                found += self._all(sa.select(table).where(table.c.cut_id == cut_id))
+        return sorted(found, key=lambda row: row["sequence"])
+
+    def path_of(self, relative: str) -> Path | None:
+        """Return where a file of the data folder lies; None for a path that leaves it."""
+        path = (self._data.root / relative).resolve()
+        return path if path.is_relative_to(self._data.root.resolve()) else None
 
     def kept_recordings(self) -> list[dict]:
         """Return the stretches that were kept by hand, newest first."""

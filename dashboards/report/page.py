@@ -1,0 +1,164 @@
+"""Writes a report as one page of its own: style, pictures and figures are in it, and no script."""
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from unicodedata import category
+
+from jinja2 import Environment, FileSystemLoader
+from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.look.measures import size
+from shopmon.dashboards.look.words import FILTERS, GLOBALS, grouped
+from shopmon.dashboards.report.drawing import lanes_of, spectrum_of
+
+from shopmon.service.reporting.sheets import CutSheet, PartSheet
+
+FOLDER = Path(__file__).parent
+PAPERS = {"a4": "A4", "letter": "letter"}
+TEXT_LIMIT = 4000
+MOST_EVENTS = 60
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:"
+ACTIONS = {
+    "less-depth": "Less depth",
+    "less-stickout": "Less stickout",
+    "other-tool": "Another tool",
+    "none": "Leave the cut as it is",
+}
+ANSWERS = {"tried better": "better", "tried same": "the same", "tried worse": "worse"}
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """Return what the templates are rendered with; everything typed by a person is escaped."""
+    made = Environment(
+        loader=FileSystemLoader(FOLDER.parent), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    made.filters.update(FILTERS, told=told)
+    made.globals.update(
+        GLOBALS, verdict=facts.verdict, seconds=facts.clock_and_tenths, size=size, advice=advice_words
+    )
+    made.globals.update(style=(FOLDER / "report.css").read_text(encoding="utf-8"), policy=POLICY)
+    return made
+
+
+def cut_page(sheet: CutSheet, *, machine: str = "", units: str = "metric", paper: str = "") -> str:
+    """Return the report on a cut as HTML.
+
+    Parameters
+    ----------
+    machine
+        Its name, where it has one.
+    units
+        ``metric`` or ``inch``.
+    paper
+        ``a4``, ``letter``, or empty: the paper that the printer has.
+    """
+    return (
+        environment()
+        .get_template("report/cut.html")
+        .render(
+            sheet=sheet,
+            machine=machine,
+            units=units,
+            paper=PAPERS.get(paper, ""),
+            **cut_parts(sheet, units),
+        )
+    )
+
+
+def cut_parts(sheet: CutSheet, units: str) -> dict[str, Any]:
+    """Return figures and tables of one cut, as the templates take them."""
+    cut = sheet.cut
+    return {
+        "cut": cut,
+        "facts": facts.facts(cut),
+        "context": facts.context_rows(cut["context"], units),
+        "figure": lanes_of(cut, sheet.figures),
+        "spectrum": sheet.spectrum and spectrum_of(sheet.spectrum, cut["rpm"], cut["context"].get("flutes")),
+        "events": cut["chatter"][:MOST_EVENTS],
+        "more_events": max(0, len(cut["chatter"]) - MOST_EVENTS),
+        "advised": advised(cut["advice"]),
+        "tried": [tried_words(row) for row in sheet.tried],
+    }
+
+
+def part_page(sheet: PartSheet, *, machine: str = "", units: str = "metric", paper: str = "") -> str:
+    """Return the report on a part as HTML; see `cut_page`."""
+    drawn = [{"sheet": each, **cut_parts(each, units)} for each in sheet.drawn]
+    return (
+        environment()
+        .get_template("report/part.html")
+        .render(
+            sheet=sheet,
+            machine=machine,
+            units=units,
+            paper=PAPERS.get(paper, ""),
+            totals=totals(sheet.cuts),
+            groups=by_tool(sheet.cuts),
+            drawn=drawn,
+            notes=[(cut, row) for cut in sheet.cuts for row in cut["judgements"] if row["note"]],
+        )
+    )
+
+
+def totals(cuts: list[dict[str, Any]]) -> dict[str, Any]:
+    """Add up cuts."""
+    return {
+        "cuts": len(cuts),
+        "cut_time_s": sum(cut["cut_time_s"] for cut in cuts),
+        "chatter_s": sum(cut["chatter_time_s"] for cut in cuts),
+        "rang": sum(bool(cut["chatter"]) for cut in cuts),
+    }
+
+
+def by_tool(cuts: list[dict[str, Any]]) -> list[tuple[str, str, dict[str, Any]]]:
+    """Add up cuts per tool and operation, in the order in which they first occur."""
+    groups: dict[tuple[str, str], list[dict]] = {}
+    for cut in cuts:
+        context = cut["context"]
+        groups.setdefault((context.get("end_mill") or "–", context.get("operation") or "–"), []).append(cut)
+    return [(tool, operation, totals(each)) for (tool, operation), each in groups.items()]
+
+
+def told(text: str | None, limit: int = TEXT_LIMIT) -> str:
+    r"""Return what somebody typed, without what would turn or hide a line, and cut where it has no end.
+
+    Examples
+    --------
+    >>> told("fine\u202egnp.exe"), told("ab" * 10, 4)
+    ('finegnp.exe', 'abab … (cut here; 16 more characters are in the log)')
+    """
+    text = text or ""
+    shown = "".join(letter for letter in text[:limit] if letter == "\n" or category(letter)[0] != "C")
+    over = len(text) - limit
+    return shown if over <= 0 else f"{shown} … (cut here; {over} more characters are in the log)"
+
+
+def advice_words(entry: dict[str, Any]) -> str:
+    """Say in one line what was advised."""
+    chance = entry.get("probability_quiet")
+    sure = f", {100 * chance:.0f}\u00a0% likely to be quiet" if chance is not None else ""
+    if entry.get("action") != "speed":
+        return ACTIONS.get(entry.get("action"), "Something else") + sure
+    override = entry.get("override_percent")
+    words = f"Program {grouped(entry.get('command_rpm'), 5)}\u00a0rpm"
+    return words + (f" (override {override:.0f}\u00a0%)" if override else "") + sure
+
+
+def advised(entries: list[dict[str, Any]]) -> list[dict[str, str]]:
+    """Return advice in words, the best first; what is said of several is said once."""
+    found, said = [], set()
+    for entry in entries:
+        told_now = [text for text in (entry.get("reason"), entry.get("caution")) if text and text not in said]
+        said.update(told_now)
+        found.append({"what": advice_words(entry), "why": " ".join(told_now)})
+    return found
+
+
+def tried_words(row: dict[str, Any]) -> dict[str, Any]:
+    """Say what was tried after advice, and how it went."""
+    data = row.get("data") or {}
+    what = ACTIONS.get(data.get("action"), "")
+    if data.get("action") in (None, "speed") and data.get("rpm"):
+        what = f"{grouped(data['rpm'], 5)}\u00a0rpm"
+    return {"what": what or "What was advised", "answer": ANSWERS.get(row["verdict"], ""), "t": row.get("t")}
