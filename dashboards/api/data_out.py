@@ -11,6 +11,7 @@ from shopmon.dashboards.api.sound import safe_name
 from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.plain import to_json
 
+from shopmon.errors import RecordingError
 from shopmon.records.labelled_sound import labelled_flac, labelled_wav
 from shopmon.service.cue_labels import as_label_track, cue_labels
 from shopmon.service.cut_data import (
@@ -91,7 +92,10 @@ def labels(cut_id: str) -> Response:
 def labelled_as_wav(cut_id: str) -> Response:
     """The sound as WAV, with cue points at engagements, chatter and marks."""
     cut, path = _sound_of(cut_id)
-    size, pieces = labelled_wav(path, cue_labels(cut))
+    try:
+        size, pieces = labelled_wav(path, cue_labels(cut))
+    except RecordingError as exc:
+        raise Refusal(404, exc.text, exc.hint) from exc
     response = _saved(pieces, "audio/wav", f"cut-{safe_name(cut_id)}.wav")
     response.content_length = size
     return response
@@ -103,7 +107,10 @@ def labelled_as_flac(cut_id: str) -> Response:
     cut, path = _sound_of(cut_id)
     if path.suffix.lower() != ".flac":
         raise Refusal(404, "This recording is not kept as FLAC.", "Take it as WAV.")
-    head, frames_at = labelled_flac(path, cue_labels(cut), f"Cut {cut_id}")
+    try:
+        head, frames_at = labelled_flac(path, cue_labels(cut), f"Cut {cut_id}")
+    except RecordingError as exc:
+        raise Refusal(404, exc.text, exc.hint) from exc
 
     def pieces() -> Iterator[bytes]:
         yield head

@@ -7,6 +7,7 @@ from shopmon.dashboards.look.measures import feed, size
 from shopmon.dashboards.look.words import clock, decibels, grouped, tenths
 
 LENGTHS = {"stickout_mm": "Stickout", "ap_mm": "Axial depth ap", "ae_mm": "Radial depth ae"}
+LOWEST_DB = -999.0
 CONTEXT = {
     "end_mill": "End mill",
     "tool_assembly": "Tool assembly",
@@ -58,7 +59,7 @@ def facts(cut: dict[str, Any]) -> list[tuple[str, str]]:
         ("Chatter", ringing if cut["chatter"] else "none"),
     ]
     if cut["chatter"]:
-        worst = max(cut["chatter"], key=lambda span: span["level_db"])
+        worst = max(cut["chatter"], key=lambda span: span["level_db"] or LOWEST_DB)
         rows.append(("Loudest at", tone_words(worst)))
     return rows
 

@@ -35,7 +35,12 @@ def environment() -> Environment:
     )
     made.filters.update(FILTERS, told=told)
     made.globals.update(
-        GLOBALS, verdict=facts.verdict, seconds=facts.clock_and_tenths, size=size, advice=advice_words
+        GLOBALS,
+        verdict=facts.verdict,
+        seconds=facts.clock_and_tenths,
+        size=size,
+        advice=advice_words,
+        loudest=loudest,
     )
     made.globals.update(style=(FOLDER / "report.css").read_text(encoding="utf-8"), policy=POLICY)
     return made
@@ -153,6 +158,11 @@ def advised(entries: list[dict[str, Any]]) -> list[dict[str, str]]:
         said.update(told_now)
         found.append({"what": advice_words(entry), "why": " ".join(told_now)})
     return found
+
+
+def loudest(cut: dict[str, Any]) -> dict[str, Any]:
+    """Return the chatter event with the highest level; empty where nothing rang."""
+    return max(cut["chatter"], key=lambda span: span["level_db"] or -999.0, default={})
 
 
 def tried_words(row: dict[str, Any]) -> dict[str, Any]:

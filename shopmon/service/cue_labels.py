@@ -29,7 +29,9 @@ def cue_labels(cut: dict[str, Any]) -> list[CueLabel]:
         for number, (start, end) in enumerate(cut["engaged"], 1)
     ]
     for span in cut["chatter"]:
-        text = f"chatter {span['frequency_hz']:.0f} Hz, {span['level_db']:.0f} dB, {span['severity']}"
+        text = "chatter"
+        if span["frequency_hz"] is not None and span["level_db"] is not None:
+            text = f"chatter {span['frequency_hz']:.0f} Hz, {span['level_db']:.0f} dB, {span['severity']}"
         found.append(CueLabel(start_s=span["start_s"], end_s=span["end_s"], text=text))
     for mark in cut["marks"]:
         if mark["t_s"] is not None:

@@ -16,6 +16,8 @@ from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.signals.block import Block
 
 REMEMBERED = 200  # events, about ten seconds of frames: more than a cut's start is ever dated back
+# of a chatter that an older version kept without them
+UNKNOWN_SPAN = {"frequency_hz": None, "level_db": None, "severity": "unknown"}
 
 
 class CutReports:
@@ -115,6 +117,7 @@ def cut_for_pages(row: dict[str, Any], events: list[dict] | None = None) -> dict
     hidden = {"analysis", "has_audio", "stream_id", "recording_id", "recording_first_sample"}
     return {
         **{key: value for key, value in row.items() if key not in hidden},
+        "chatter": [{**UNKNOWN_SPAN, **span} for span in row["chatter"]],
         "rpm": (analysis.get("spindle") or {}).get("rpm"),
         "state": "chatter" if row["chatter"] else "cutting",
         "unsure": bool(analysis.get("unsure")),

@@ -24,7 +24,9 @@ class Picture:
 
 def pictures_of(log, cut_id: str, tool: Any) -> tuple[list[Picture], list[str]]:
     """Return the pictures of a cut, then of its tool, and sentences about those that are left out."""
-    wanted = [(log.path_of(row["path"]), row["note"], "of the cut", row["t"]) for row in log.photographs(cut_id)]
+    wanted = [
+        (log.path_of(row["path"]), row["note"], "of the cut", row["t"]) for row in log.photographs(cut_id)
+    ]
     if tool is not None:
         for photo in log.register.photos(tool.id):
             wanted.append((log.path_of(photo.path), photo.note, f"of {tool.label}", photo.t))
