@@ -310,7 +310,9 @@ class Speed(Memory):
         """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
         found = self._look(front, risen)
         told = self.tracker.rotation_hz
-        doubted = found is not None and told is not None and self.search.contradicts(told, found)
+        # a spindle that has cut at this speed and is still heard is not doubted for a neighbour that starts
+        doubted = found is not None and told is not None and not (self.proven and self.trusted)
+        doubted = doubted and self.search.contradicts(told, found)
         self.against = self.against + 1 if doubted else 0
         if self.against >= (AGAINST_LOOKS if risen else AGAINST_IDLE_LOOKS):
             self.told_wrong = True

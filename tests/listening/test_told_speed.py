@@ -8,7 +8,8 @@ from shopmon.cutting.scenarios import scenario
 from shopmon.listening.events import Frame, Notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
-from tests.listening.synthetic import blocks
+from tests.listening.hearing import codes, cuts, listen
+from tests.listening.synthetic import RATE_HZ, blocks, comb, machine
 
 
 @pytest.fixture(scope="module")
@@ -37,3 +38,12 @@ def test_the_old_number_left_in_after_a_tool_change_is_doubted(ringing):
 def test_a_speed_that_is_a_few_percent_off_is_not(ringing, factor):
     codes, _ = _heard(ringing, factor)
     assert "speed-contradicted" not in codes
+
+
+def test_a_neighbour_that_starts_is_not_taken_for_a_spindle_that_has_just_cut():
+    sound = machine(11.0, engaged=((2.0, 4.5),), rate_hz=RATE_HZ)
+    louder = 2.0 * comb(254.0, sound.size / RATE_HZ, rate_hz=RATE_HZ)[: sound.size]
+    louder[: int(6 * RATE_HZ)] = 0
+    events = listen((sound + louder).astype(np.float32), rpm=12_000, flutes=3)
+    assert "speed-contradicted" not in codes(events)
+    assert all(end < 4.7 * RATE_HZ for cut in cuts(events) for _, end in cut.engaged)
