@@ -20,6 +20,7 @@ from shopmon.dashboards.api import (
     spindle,
     state,
     stream,
+    surface,
     taps,
     trials,
 )
@@ -46,6 +47,7 @@ __all__ = [
     "spindle",
     "state",
     "stream",
+    "surface",
     "taps",
     "trials",
 ]

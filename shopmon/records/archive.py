@@ -23,6 +23,7 @@ from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
 from shopmon.records.learning_rows import LearningRows
 from shopmon.records.ledger import Ledger
+from shopmon.records.photo_rows import PhotoRows
 from shopmon.records.photos import Photos
 from shopmon.records.programs import Programs
 from shopmon.records.reading import Reader
@@ -51,7 +52,7 @@ WAIT_S = 120.0
 PERSON_WAITS_S = 10.0
 
 
-class Archive(RowWriting, LearningRows, CheckRows, Reader):
+class Archive(RowWriting, LearningRows, CheckRows, Reader, PhotoRows):
     """Everything that is kept; made by `open`.
 
     Attributes
@@ -62,6 +63,8 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
         The tools.
     programs
         The NC programs that were loaded.
+    photo_files
+        Photographs of cuts.
     pictures
         Folder for pictures of recordings.
     """
@@ -76,6 +79,7 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader):
         self._context = self.latest_context_row()
         self._closed = False
         self.register = Register(self._stamps, self._write_together, self._connect, Photos(data))
+        self.photo_files = Photos(data)
         self.programs = Programs(self, data)
         self.pictures = data.pictures
         self.recovered = recovered.cut_ids

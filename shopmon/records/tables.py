@@ -239,3 +239,19 @@ spindle_checks = stamped_table(
     json_column("result", nullable=False),  # shopmon.spindle-check/1
     sa.Column("note", sa.Text, nullable=False),
 )
+
+cut_photos = stamped_table(
+    "cut_photos",
+    sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),
+    sa.Column("path", sa.Text, nullable=False),  # relative to the data folder
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
+)
+
+photo_readings = stamped_table(  # what was read from a photograph; the newest counts
+    "photo_readings",
+    sa.Column("cut_id", sa.Text, sa.ForeignKey("cuts.id"), nullable=False, index=True),
+    sa.Column("photo_id", sa.Text, nullable=False),
+    json_column("question", nullable=False),  # scale, direction, speed, feed … as they were given
+    json_column("result", nullable=False),  # shopmon.surface/1
+)

@@ -34,6 +34,7 @@ from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.spindle_desk import SpindleDesk
 from shopmon.service.tap_desk import TapDesk
 from shopmon.service.tool_choice import with_tool
+from shopmon.service.wall_desk import WallDesk
 from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0
@@ -130,6 +131,7 @@ class Monitor:
         self.judging = Judging(self.archive, lambda context: self.speeds.news(context))
         self.hearing_again = HearingAgain(self.archive, listening)
         self.review = CutReview(self, self.archive.pictures, self.settings.storage.budget_bytes)
+        self.walls = WallDesk(self.archive)
 
     def _told_at_start(self, setup: Setup) -> None:
         said = {"nominal_rpm": setup.nominal_rpm, "flutes": setup.flutes}

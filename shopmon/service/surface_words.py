@@ -53,7 +53,7 @@ def expected_text(expected: dict, units: str) -> str:
         return f"Where one tooth stands out: every {spacing} (feed per turn)."
     tone = f"Chatter at {expected['frequency_hz']:.0f}\u00a0Hz"
     if expected["overtone"] > 1:
-        tone += f", its overtone {expected['overtone']}"
+        tone += f", where it rings hard (overtone {expected['overtone']})"
     tone += ", where one tooth makes the wall" if expected["one_tooth"] else ""
     if expected["spacing_mm"] is None:
         return (
@@ -116,9 +116,8 @@ def verdict_text(verdict: Verdict, cut: WallCut | None, units: str, why: str) ->
     head = f"{NAMES[verdict.name]}, {spacing}"
     if verdict.name == "chatter":
         best = main.named.readings[0]
-        head = (
-            f"Chatter at about {best.frequency_hz:.0f}\u00a0Hz, which was heard in this cut: marks {spacing}"
-        )
+        head = f"Chatter at about {best.frequency_hz:.0f}\u00a0Hz, heard in this cut: marks {spacing}"
+        head += f" (a wave of its overtone {best.overtone})" if best.overtone > 1 else ""
     text = f"{head} ({sure})." if sure and main.measured.direction_deg is not None else f"{head}."
     if verdict.name == "unheard":
         text += f" {_candidates(main.named, units)}"

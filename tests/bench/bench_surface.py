@@ -1,7 +1,8 @@
 """Marks in pictures: 300 drawn walls, 300 pictures without marks; period, name, certainty, time.
 
 ``python -m tests.bench.run surface``. A case is right when the spacing of the marks that the verdict rests
-on is within 1 % of the wall's strongest wave (or a whole part of the turn, for runout) and the name is right.
+on is within 1 % of the wall's strongest wave (of chatter: of any with a tenth of its power; of runout: of a
+whole part of the turn) and the name is right.
 """
 
 import sys
@@ -33,10 +34,10 @@ def ask(case: Case, *, told_direction: bool = False) -> dict:
 
 
 def right(case: Case, told: dict) -> tuple[bool, bool]:
-    """Judge period and name; of runout every whole part of the turn is right."""
+    """Judge period and name; of runout any whole part of the turn counts, of chatter any strong wave."""
     if told["spacing_mm"] is None:
         return False, False
-    truths = [case.spacing_mm]
+    truths = list(case.waves_mm) if case.kind == "chatter" else [case.spacing_mm]
     if case.kind == "turn":
         truths = [case.wall.fz_mm * case.wall.flutes / part for part in range(1, case.wall.flutes + 1)]
     period = min(abs(told["spacing_mm"] / truth - 1) for truth in truths) < 0.01

@@ -47,7 +47,7 @@
     for (const element of all(named))
       if (element.checkVisibility() && !element.closest("[aria-hidden=true]") && !name(element)) complaints.push(`no name: ${element.outerHTML.slice(0, 80)}`);
     for (const picture of all("svg"))
-      if (picture.ariaHidden !== "true" && picture.getAttribute("role") !== "img") complaints.push("a picture is neither hidden nor named");
+      if (picture.ariaHidden !== "true" && !picture.matches("[role=img], [role=group][aria-label]")) complaints.push("a picture is neither hidden nor named");
     for (const attribute of ["aria-labelledby", "aria-describedby", "for"])
       for (const element of all(`[${attribute}]`))
         for (const id of element.getAttribute(attribute).split(" "))

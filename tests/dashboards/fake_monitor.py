@@ -32,6 +32,7 @@ from tests.dashboards.fake_programs import FakePrograms
 from tests.dashboards.fake_records import FakeDevices, FakeValues, NoTools
 from tests.dashboards.fake_sensors import fake_sensors
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
+from tests.dashboards.fake_walls import fake_walls
 
 RATE_HZ = 48_000
 STEP_HZ = 24_000 / 1024
@@ -81,6 +82,7 @@ class FakeMonitor:
         self.taps = fake_taps(self)
         self.spindle = fake_spindle(self)
         self.sensors = fake_sensors()
+        self.walls = fake_walls(self._folder / "photos")
         self._context = {
             "nominal_rpm": 12000.0,
             "flutes": 3,

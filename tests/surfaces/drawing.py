@@ -19,14 +19,19 @@ class Case:
     ----------
     kind
         One of `KINDS`.
-    spacing_mm
-        Of the strongest wave of the slope along the feed, from the undisturbed wall itself.
+    waves_mm
+        Spacings of the strong waves of the slope along the feed, from the undisturbed wall itself.
     """
 
     wall: Wall
     camera: Camera
     kind: str
-    spacing_mm: float
+    waves_mm: tuple[float, ...]
+
+    @property
+    def spacing_mm(self) -> float:
+        """Spacing of the strongest wave."""
+        return self.waves_mm[0]
 
     def picture(self) -> np.ndarray:
         return photograph(self.wall, self.camera)
@@ -38,7 +43,8 @@ def draw(seed: int) -> Case:
     kind = KINDS[seed % len(KINDS)]
     while True:
         wall = _wall(rng, kind)
-        spacing = strongest_mm(wall)
+        waves = waves_mm(wall)
+        spacing = waves[0]
         if kind != "chatter" or not _like_the_teeth(wall, spacing):
             break
     shape = (int(rng.integers(300, 520)), int(rng.integers(400, 720)))
@@ -57,7 +63,7 @@ def draw(seed: int) -> Case:
         seed=seed,
         lamp_deg=rng.uniform(-50, 50),
     )
-    return Case(wall=wall, camera=camera, kind=kind, spacing_mm=spacing)
+    return Case(wall=wall, camera=camera, kind=kind, waves_mm=tuple(waves))
 
 
 def _wall(rng, kind: str) -> Wall:
@@ -83,15 +89,20 @@ def _wall(rng, kind: str) -> Wall:
     return Wall(**given)
 
 
-def strongest_mm(wall: Wall) -> float:
-    """Spacing of the strongest wave of the wall's slope along the feed, from 240 teeth of it."""
+def waves_mm(wall: Wall) -> list[float]:
+    """Spacings of the strong waves of the wall's slope along the feed, strongest first, from 240 teeth of it.
+
+    A wall that rings has several: what counts is a tenth of the power of the strongest.
+    """
     points = 240 * 24
     x = np.linspace(0, 240 * wall.fz_mm, points, endpoint=False)
     slope = np.gradient(wall.depth_um(x, np.zeros(1)))
     slope = np.tanh(slope / slope.std() / 2)
-    power = np.abs(np.fft.rfft((slope - slope.mean()) * np.hanning(points), 8 * points))
-    top = int(np.argmax(power[8 * 4 :])) + 8 * 4
-    return 8 * 240 * wall.fz_mm / top
+    power = np.abs(np.fft.rfft((slope - slope.mean()) * np.hanning(points), 8 * points)) ** 2
+    power[: 8 * 4] = 0
+    peaks = np.flatnonzero((power[1:-1] >= power[:-2]) & (power[1:-1] > power[2:])) + 1
+    peaks = peaks[power[peaks] >= 0.1 * power.max()]
+    return [8 * 240 * wall.fz_mm / float(peak) for peak in peaks[np.argsort(-power[peaks])]]
 
 
 def _like_the_teeth(wall: Wall, spacing: float) -> bool:

@@ -21,6 +21,7 @@ FROM_HZ, TO_HZ = (
 SLANT_U_DEG = 4.0  # of the direction of marks in a picture, against the feed as it was given
 OVERTONES = 6  # of a tone that was heard; further ones would agree with any spacing
 ONE_TOOTH_OVERTONES = 2
+BY_HAND_OVERTONES = 3  # of a single spacing, measured less finely
 PLAIN_SLANT_DEG = 12.0  # marks of teeth are upright within this
 KINDS = ("tooth", "turn", "part-of-turn", "chatter", "slow")
 
@@ -93,6 +94,7 @@ def name_spacing(
     *,
     heard: tuple[Heard, ...] = (),
     slant_deg: float | None = None,
+    overtones: int = OVERTONES,
 ) -> Named:
     """Say what marks of a spacing along the feed may be.
 
@@ -106,6 +108,8 @@ def name_spacing(
         Chatter of this cut.
     slant_deg
         Of the marks against the tool's axis; None where not measured.
+    overtones
+        How many of a tone that was heard may count.
 
     Raises
     ------
@@ -127,6 +131,7 @@ def name_spacing(
     upright = slant_deg is None or abs(slant_deg) <= PLAIN_SLANT_DEG
     plain = _of_the_teeth(cut, spacing_mm, spacing_u_mm) if upright else []
     known = _of_what_was_heard(cut, spacing_mm, spacing_u_mm, heard, slant_deg)
+    known = [each for each in known if each.overtone <= overtones]
     others = _not_heard(cut, spacing_mm, spacing_u_mm, slant_deg)
     if plain:  # what the teeth leave in any case is believed before an overtone
         known = [each for each in known if each.overtone == 1]

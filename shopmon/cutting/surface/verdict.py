@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from math import cos, radians
 
 from shopmon.cutting.surface.marks import WallCut
-from shopmon.cutting.surface.naming import Heard, Named, name_spacing
+from shopmon.cutting.surface.naming import BY_HAND_OVERTONES, OVERTONES, Heard, Named, name_spacing
 
 ALONG_FEED_DEG = 65.0  # marks whose distance is measured nearly square to the feed
 SURE = 0.95
@@ -124,23 +124,36 @@ def judge_marks(
     marks.sort(key=lambda each: -each.measured.strength)
     if not marks:
         return Verdict(name="cannot-tell", main=None, marks=(), feed_direction_deg=feed_direction_deg)
-    name = _loudest(marks)
-    main = next(each for each in marks if each.name == name)
+    names = _resolved(marks)
+    name = _loudest(marks, names)
+    main = next(each for each, own in zip(marks, names, strict=True) if own == name)
     return Verdict(name=name, main=main, marks=tuple(marks), feed_direction_deg=feed_direction_deg)
 
 
-def _loudest(marks: list[Explained]) -> str:
-    """Add up what speaks for each name; marks that may be either do not speak against what is plain."""
-    weights: dict[str, float] = {}
+def _resolved(marks: list[Explained]) -> list[str]:
+    """Let the other marks of the wall say what those are that may be chatter or of the teeth."""
+    plain = [each.name for each in marks]
+    rings, turns = "chatter" in plain, any(name in PLAIN for name in plain)
+    names = []
     for each in marks:
-        weights[each.name] = weights.get(each.name, 0.0) + each.measured.strength * each.measured.certainty
+        if each.name == "either" and rings:
+            names.append("chatter")
+        elif each.name == "either" and turns:
+            names.append(next(reading.kind for reading in each.named.readings if reading.kind in PLAIN))
+        else:
+            names.append(each.name)
+    return names
+
+
+def _loudest(marks: list[Explained], names: list[str]) -> str:
+    """Add up what speaks for each name."""
+    weights: dict[str, float] = {}
+    for each, name in zip(marks, names, strict=True):
+        weights[name] = weights.get(name, 0.0) + each.measured.strength * each.measured.certainty
     if "turn" in weights and weights["turn"] > RUNOUT_SHARE * weights.get("tooth", 0.0):
         # one tooth that stands out leaves several marks a turn as well
         for part in ("part-of-turn", "tooth"):
             weights["turn"] += weights.pop(part, 0.0)
-    for kind in ("chatter", "turn", "tooth", "part-of-turn"):
-        if kind in weights and "either" in weights:
-            weights[kind] += weights.pop("either")
     return max(weights, key=lambda name: (name not in ("along-feed", "finer"), weights[name]))
 
 
@@ -165,5 +178,13 @@ def _explain(
     spacing, spread = measured.period_mm * stretch, measured.period_u_mm * stretch
     named = None
     if cut is not None and (slant is None or abs(slant) <= ALONG_FEED_DEG):
-        named = name_spacing(cut, spacing, spread, heard=heard, slant_deg=slant)
+        by_hand = measured.direction_deg is None
+        named = name_spacing(
+            cut,
+            spacing,
+            spread,
+            heard=heard,
+            slant_deg=slant,
+            overtones=BY_HAND_OVERTONES if by_hand else OVERTONES,
+        )
     return Explained(measured=measured, spacing_mm=spacing, spacing_u_mm=spread, slant_deg=slant, named=named)

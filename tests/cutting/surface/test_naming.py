@@ -111,3 +111,14 @@ def test_without_marks_nobody_can_tell():
         judge_marks((Measured(period_mm=0.1, period_u_mm=0.001, direction_deg=0.0),), None).name
         == "not-named"
     )
+
+
+@pytest.mark.parametrize(("others", "name"), [([(0.05, 0.2)], "turn"), ([(0.31, 0.2)], "chatter")])
+def test_other_marks_of_the_wall_settle_what_may_be_either(others, name):
+    heard = (Heard(frequency_hz=1400.0), Heard(frequency_hz=600.0 + 30 / 0.31))
+    measured = tuple(
+        Measured(period_mm=each, period_u_mm=0.01 * each, direction_deg=0.0, strength=share)
+        for each, share in [(0.15, 0.8), *others]
+    )
+    assert judge_marks(measured[:1], CUT, heard).name == "either"
+    assert judge_marks(measured, CUT, heard).name == name

@@ -1,0 +1,34 @@
+"""What the section *Mark on the wall* shows of a cut."""
+
+from typing import Any
+
+from shopmon.dashboards.look.measures import MM_PER_INCH
+
+from shopmon.service.wall_desk import known_of, tones_of
+
+
+def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
+    """Return what is known of the cut, the marks it should have left, and its photographs."""
+    units = monitor.state()["units"]
+    inch = units == "inch"
+    known = known_of(cut)
+    factor = MM_PER_INCH if inch else 1.0
+    feed = known["feed_mm_min"]
+    return {
+        "known": known,
+        "feed": None if feed is None else f"{feed / factor:.4g}",
+        "tones": [f"{each:.0f}" for each in tones_of(cut)],
+        "expected": monitor.walls.expect(cut, {}, units)["expected"],
+        "missing": [
+            name
+            for name, value in (
+                ("the spindle speed", known["rpm"]),
+                ("the number of flutes", known["flutes"]),
+                ("the table feed", feed),
+            )
+            if value is None
+        ],
+        "photos": monitor.walls.photos(cut["id"]),
+        "factor": factor,
+        "length_unit": "in" if inch else "mm",
+    }
