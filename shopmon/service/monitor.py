@@ -88,8 +88,9 @@ class Monitor:
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
         self.taps = TapDesk(
-            archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news
-        )
+            archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news,
+            lambda: self.sensors.calibration(),
+        )  # fmt: skip
         self.sensors = SensorsDesk(archive, source, self._meter)
         self.spindle = SpindleDesk(
             archive, settings.machine, lambda: source.format, self.sensors.calibration

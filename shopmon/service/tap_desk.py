@@ -40,6 +40,8 @@ class TapDesk:
         Takes over a change of context.
     news
         Hears that something is known of the tool in a context.
+    calibration
+        Tells what full scale means, as ``shopmon.calibration/1``; None where nobody calibrated it.
     """
 
     def __init__(
@@ -50,9 +52,10 @@ class TapDesk:
         source: Callable[[], SourceFormat | None],
         set_context: Callable[[Mapping[str, Any], str], Any],
         news: Callable[[dict], None],
+        calibration: Callable[[], dict | None] = lambda: None,
     ):
         self._rows, self._context, self._live, self._source = rows, context, live, source
-        self._set_context, self._news = set_context, news
+        self._set_context, self._news, self._calibration = set_context, news, calibration
         self._lock = threading.Lock()
         self._session: TapSession | None = None
         self._queue: queue.Queue[Block | None] = queue.Queue(MOST_QUEUED)
@@ -91,11 +94,16 @@ class TapDesk:
         if form is None:
             return []
         return [
-            {"number": number, "kind": channel.kind, "unit": channel.unit}
+            {"number": number, "kind": channel.kind, "full_scale_g": self._full_scale_g(number)}
             for number, channel in enumerate(
                 (form.channels[each] for each in sound_columns(form.channels)), 1
             )
         ]
+
+    def _full_scale_g(self, number: int) -> float | None:
+        known = (self._calibration() or {}).get("channels", [])
+        found = next((each for each in known if each["channel"] == number and each["unit"] == "g"), None)
+        return found["per_full_scale"] if found else None
 
     def start(self, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Begin a test; the one before is given up.
@@ -105,7 +113,7 @@ class TapDesk:
         asked
             ``safe`` (the cautions were followed), ``axis``, ``hits``, ``record_s``, ``lowest_hz``,
             ``highest_hz``, ``response`` and ``force`` (channels, from 1), ``response_full_scale`` with
-            ``response_unit``, ``force_full_scale`` (N).
+            ``response_unit`` (needless where the sensor is calibrated), ``force_full_scale`` (N).
 
         Raises
         ------
@@ -123,6 +131,9 @@ class TapDesk:
             )
         if self._source() is None:
             raise SettingError("No input: nothing would be heard.", "Plug the sensor in, then begin.")
+        if not asked.get("response_full_scale"):
+            known_g = self._full_scale_g(int(_number(asked, "response", 1)))
+            asked = {**asked, "response_full_scale": known_g, "response_unit": "g"}
         session = TapSession(_settings(asked), _channels(asked), int(_number(asked, "hits", 5)))
         self.stop()
         with self._lock:

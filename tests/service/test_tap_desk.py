@@ -180,3 +180,22 @@ def test_keeping_twice_keeps_once_and_nothing_cannot_be_kept(desk):
 
 def test_of_a_tool_that_nobody_named_nothing_was_measured(archive):
     assert with_measured_modes(archive, {"material": "7075"}) == {"material": "7075"}
+
+
+def test_a_calibrated_sensor_needs_no_full_scale(archive, spindle):
+    known = {"channels": [{"channel": 2, "unit": "g", "per_full_scale": 40.0}]}
+    desk = TapDesk(
+        archive,
+        lambda: dict(spindle.context),
+        lambda: spindle.state,
+        lambda: spindle.form,
+        spindle.set_context,
+        spindle.news.append,
+        lambda: known,
+    )
+    assert [channel["full_scale_g"] for channel in desk.channels()] == [None, 40.0]
+    soft = heard(desk, response_full_scale="")["result"]["modes"]
+    stiff = heard(desk, response_full_scale=20)["result"]["modes"]
+    ratio = [b["stiffness_n_per_m"] / a["stiffness_n_per_m"] for a, b in zip(soft, stiff, strict=True)]
+    assert ratio == pytest.approx([2.0] * len(ratio), rel=1e-3)
+    desk.stop()
