@@ -1,8 +1,10 @@
 """The pages *Cuts*: a list, newest first, and one page per cut."""
 
+from typing import Any
+
 from flask import Blueprint, current_app, render_template, request
 from shopmon.dashboards.api.cuts import page_of_cuts
-from shopmon.dashboards.cuts import facts
+from shopmon.dashboards.cuts import facts, pair
 from shopmon.dashboards.cuts.finding import asked
 from shopmon.dashboards.cuts.sections import sections
 from shopmon.dashboards.errors import Refusal
@@ -66,13 +68,34 @@ def by_label(tool) -> tuple:
     return tool.retirement is not None, tool.label.casefold()
 
 
+def known(cut_id: str) -> dict[str, Any]:
+    """Return a cut, or refuse because there is none."""
+    cut = current_app.extensions["monitor"].cut(cut_id)
+    if cut is None:
+        raise Refusal(404, "There is no cut with this id.", "Look at the list under Cuts.")
+    return cut
+
+
+@blueprint.get("/pair")
+def two() -> str:
+    """Two cuts beside each other: ``first``, and ``second`` once it is chosen."""
+    monitor = current_app.extensions["monitor"]
+    first = known(request.args.get("first", ""))
+    second = known(request.args["second"]) if request.args.get("second") else None
+    found = monitor.side_by_side(first["id"], second["id"]) if second else None
+    return render_template(
+        "cuts/pair.html", first=first, second=second, choices=pair.choices(monitor, first),
+        found=pair.steps(found) if found else None,
+        sentences=pair.in_words(found) if found else [],
+        figures=pair.pictures(monitor, first, second, found) if found else [],
+    )  # fmt: skip
+
+
 @blueprint.get("/<cut_id>")
 def one(cut_id: str) -> str:
     """Page of one cut."""
     monitor = current_app.extensions["monitor"]
-    cut = monitor.cut(cut_id)
-    if cut is None:
-        raise Refusal(404, "There is no cut with this id.", "Look at the list under Cuts.")
+    cut = known(cut_id)
     return render_template(
         "cuts/cut.html",
         cut=cut,

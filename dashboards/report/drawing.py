@@ -61,7 +61,9 @@ class Figure:
     gaps: list[Strip] = field(default_factory=list)
 
 
-def lanes_of(cut: dict[str, Any], figures: Mapping[str, Any] | None) -> Figure:
+def lanes_of(
+    cut: dict[str, Any], figures: Mapping[str, Any] | None, span: tuple[float, float] | None = None
+) -> Figure:
     """Draw a cut: its bands, and the lanes that its figures give.
 
     Parameters
@@ -70,8 +72,10 @@ def lanes_of(cut: dict[str, Any], figures: Mapping[str, Any] | None) -> Figure:
         As the pages have it; seconds from the start of the recording.
     figures
         `shopmon.features/1`, None where there are none.
+    span
+        From when to when; None: the cut with a little air around it.
     """
-    first, last = _span(cut, figures)
+    first, last = span or _span(cut, figures)
 
     def x(at_s: float) -> float:
         inner = WIDTH - RIGHT - LEFT

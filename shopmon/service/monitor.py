@@ -30,6 +30,7 @@ from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.review.review import CutReview
 from shopmon.service.sensors_desk import SensorsDesk
 from shopmon.service.settings import Settings
+from shopmon.service.side_by_side import SideBySide, side_by_side
 from shopmon.service.speeds_desk import SpeedsDesk
 from shopmon.service.spindle_desk import SpindleDesk
 from shopmon.service.tap_desk import TapDesk
@@ -322,6 +323,11 @@ class Monitor:
         """Return one cut with its events, or None."""
         row = self.archive.cut(cut_id)
         return cut_for_pages(row, self.archive.events(limit=500, cut_id=cut_id)) if row else None
+
+    def side_by_side(self, first_id: str, second_id: str) -> SideBySide | None:
+        """Return what two cuts have in common and what not; None where there is no such cut."""
+        rows = [self.archive.cut(cut_id) for cut_id in (first_id, second_id)]
+        return side_by_side(*rows) if all(rows) else None
 
     def audio_path(self, cut_id: str) -> Path | None:
         """Return the file with the cut's sound, None when there is none (any more, or yet)."""

@@ -25,6 +25,7 @@ from shopmon.service.judging import Judging
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.review.review import CutReview
+from shopmon.service.side_by_side import side_by_side
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_checks import FakeChecks, fake_spindle, fake_taps
@@ -219,6 +220,10 @@ class FakeMonitor:
         row_id = f"said-{len(self.said)}"
         self.said.append({"id": row_id, "cut_id": cut_id, "verdict": verdict, "note": note, "data": data})
         return row_id
+
+    def side_by_side(self, first_id, second_id):
+        rows = [self.cut(cut_id) for cut_id in (first_id, second_id)]
+        return side_by_side(*rows) if all(rows) else None
 
     def audio_path(self, cut_id) -> Path | None:
         path = self._folder / f"{cut_id}.flac"
