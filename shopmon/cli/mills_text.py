@@ -44,10 +44,9 @@ def tool_text(record: ToolRecord, sheet: dict) -> str:
     lines = [f"{tool.label}: {what(tool)}; {where(tool)}"]
     regrinds = f" since regrind {tool.edge.number - 1}" if tool.edge.number > 1 else ""
     time, chatter = figures(tool.edge_totals)
-    lines.append(
-        f"{time} in the cut{regrinds}, {chatter} of it chatter; "
-        f"{counted(tool.totals.entries, 'entry', 'entries')} into metal"
-    )
+    entries = f"{counted(tool.totals.entries, 'entry', 'entries')} into metal"
+    used = f"{time} in the cut{regrinds}, {chatter} of it chatter; {entries}"
+    lines.append(used if tool.edge_totals.cut_time_s else f"not used yet{regrinds}")
     life = sheet["life"]
     if life:
         more = f"Likely {life['words']}. " if life["words"] else ""

@@ -22,6 +22,10 @@ WORDS_OF = {
     "pitch_deg": "Pitch angles", "type_id": "Type", "holder_id": "Holder", "tool_id": "End mill",
     "tool_ids": "End mills", "cut_id": "Cut", "from_sequence": "Beginning of the edge",
     "stickout_mm": "Stickout (mm)", "runout_um": "Runout (µm)", "VB_mm": "Flank wear VB (mm)",
+    "nominal_rpm": "Spindle speed (rpm)", "rated_rpm": "Highest speed (rpm)", "diameter_mm": "Diameter (mm)",
+    "helix_deg": "Helix angle (°)", "max_vc_m_min": "Highest cutting speed (m/min)",
+    "ap_mm": "Axial depth ap (mm)", "ae_mm": "Radial depth ae (mm)", "feed_mm_min": "Table feed (mm/min)",
+    "expected_cut_s": "Expected cut (s)",
     "iso_group": "ISO group", "Ra_um": "Ra (µm)", "Rz_um": "Rz (µm)", "Rq_um": "Rq (µm)",
 }  # fmt: skip
 Check = Callable[[str, Any], Any]

@@ -104,11 +104,11 @@ def test_a_tool_is_entered_and_what_is_missing_is_said(shop, open_page):
     page.get_by_label("Label, as you write it on its tube").fill("plum #2")
     page.get_by_role("button", name="Add it").click()
     expect(page.get_by_role("alert")).to_contain_text("there already")
-    page.get_by_label("Label, as you write it on its tube").fill("plum #5")
+    page.get_by_label("Label, as you write it on its tube").fill("plum #6")
     page.get_by_label("Type of end mill").select_option("6 mm three-flute")
     page.get_by_label("Diameter as measured").fill("5,98")
     page.get_by_role("button", name="Add it").click()
-    expect(page.locator("h1")).to_have_text("plum #5")
+    expect(page.locator("h1")).to_have_text("plum #6")
     expect(page.locator("main")).to_contain_text("5.98\u00a0mm as measured")
 
 
@@ -156,11 +156,11 @@ def test_retired_reground_and_set_right(shop, open_page):
 def test_a_photograph_is_made_smaller_and_kept(shop, open_page):
     page = open_page(f"{shop.url}mills/{shop.ids['plum #3']}")
     page.get_by_label("What it shows").fill("corner")
-    page.locator("[type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": PIXEL})
+    page.locator("form[data-photo] [type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": PIXEL})
     expect(page.get_by_role("img", name="corner")).to_be_visible()
     (photo,) = shop.monitor.register.photos(shop.ids["plum #3"])
     assert photo.media_type == "image/jpeg"
-    page.locator("[type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": b"no"})
+    page.locator("form[data-photo] [type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": b"no"})
     expect(page.locator("[data-photo] .problem")).to_contain_text("no picture")
 
 

@@ -138,7 +138,7 @@ def test_the_keypad_says_what_is_wrong_and_stays(served, open_page):
     page.locator("#other").click()
     page.locator("#enter-rpm").fill("999999")
     page.get_by_role("button", name="Use this").click()
-    expect(page.locator("#keypad-problem")).to_contain_text("nominal_rpm")
+    expect(page.locator("#keypad-problem")).to_contain_text("Spindle speed (rpm) cannot be 999999")
     page.locator("#enter-rpm").fill("")
     page.locator("#enter-flutes").fill("")
     page.get_by_role("button", name="Use this").click()
