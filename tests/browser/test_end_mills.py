@@ -156,11 +156,12 @@ def test_retired_reground_and_set_right(shop, open_page):
 def test_a_photograph_is_made_smaller_and_kept(shop, open_page):
     page = open_page(f"{shop.url}mills/{shop.ids['plum #3']}")
     page.get_by_label("What it shows").fill("corner")
-    page.locator("form[data-photo] [type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": PIXEL})
+    photo = page.locator("form[data-photo] [type=file]")
+    photo.set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": PIXEL})
     expect(page.get_by_role("img", name="corner")).to_be_visible()
     (photo,) = shop.monitor.register.photos(shop.ids["plum #3"])
     assert photo.media_type == "image/jpeg"
-    page.locator("form[data-photo] [type=file]").set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": b"no"})
+    photo.set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": b"no"})
     expect(page.locator("[data-photo] .problem")).to_contain_text("no picture")
 
 
