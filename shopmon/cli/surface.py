@@ -53,6 +53,8 @@ def command(image, scale, region, spacing, units, json_file, **told):
 
     if image is None and region:
         raise SettingError("A region was given without a picture.", "Name the picture.")
+    if image is not None and spacing is not None:
+        raise SettingError("Both a picture and a spacing were given.", "Ask about one of them.")
     question = _question(told, scale if image else None, units)
     if image is not None:
         if scale is None:

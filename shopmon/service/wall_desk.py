@@ -1,5 +1,6 @@
 """The marks on the walls of logged cuts: what to expect, what was measured, and the photographs."""
 
+from math import inf
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -158,8 +159,10 @@ def known_of(cut: dict[str, Any]) -> dict[str, Any]:
 
 def tones_of(cut: dict[str, Any]) -> list[float]:
     """Return the frequencies of a cut's chatter, loudest first, each once."""
+    known = [span for span in cut["chatter"] if span["frequency_hz"]]  # not known of a cut that broke off
+    known.sort(key=lambda span: -inf if span["level_db"] is None else span["level_db"], reverse=True)
     found: list[float] = []
-    for span in sorted(cut["chatter"], key=lambda span: -span["level_db"]):
+    for span in known:
         if all(abs(span["frequency_hz"] - each) > SAME_TONE_HZ for each in found):
             found.append(span["frequency_hz"])
     return found[:MOST_TONES]

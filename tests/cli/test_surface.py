@@ -69,6 +69,7 @@ def test_bad_input(walls, tmp_path):
         (wall,),
         (),
         (wall, "--scale", -3),
+        (wall, "--scale", 5, "--spacing", 0.1),
         (wall, "--scale", 5, "--region", "1,2,3"),
         (wall, "--scale", 5, "--region", "0,0,9000,100"),
         (wall, "--scale", 5, "--rpm", -5, "--flutes", 3, "--feed", 100),

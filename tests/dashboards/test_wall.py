@@ -111,3 +111,14 @@ def test_hostile_notes_are_shown_as_text(client, wall):
     page = client.get(f"/cuts/{uuid.UUID(int=2)}").text
     assert "<script>alert" not in page and "&lt;script&gt;" in page
     assert keep(client, wall, note="x" * 5000).status_code == 400
+
+
+def test_a_cut_that_was_broken_off_or_holds_nonsense_still_has_its_page(client, monitor):
+    cut = next(each for each in monitor._cuts if each["id"] == CUT.rsplit("/", 1)[1])
+    cut["chatter"] = [{**cut["chatter"][0], "frequency_hz": None, "level_db": None, "severity": "unknown"}]
+    assert client.post(f"{CUT}/wall", json={"feed_mm_min": 1800}).json["cut"]["chatter_hz"] == []
+    cut["chatter"] = []
+    cut["context"] = {"flutes": 3, "feed_mm_min": 1e9}
+    assert "Mark on the wall" in client.get(f"/cuts/{cut['id']}").text
+    cut["context"], cut["rpm"] = {}, None
+    assert "the spindle speed and the number of flutes" in client.get(f"/cuts/{cut['id']}").text

@@ -4,6 +4,7 @@ from typing import Any
 
 from shopmon.dashboards.look.measures import MM_PER_INCH
 
+from shopmon.errors import SettingError
 from shopmon.service.wall_desk import known_of, tones_of
 
 
@@ -18,7 +19,7 @@ def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
         "known": known,
         "feed": None if feed is None else f"{feed / factor:.4g}",
         "tones": [f"{each:.0f}" for each in tones_of(cut)],
-        "expected": monitor.walls.expect(cut, {}, units)["expected"],
+        "expected": _expected(monitor, cut, units),
         "missing": [
             name
             for name, value in (
@@ -32,3 +33,11 @@ def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
         "factor": factor,
         "length_unit": "in" if inch else "mm",
     }
+
+
+def _expected(monitor: Any, cut: dict[str, Any], units: str) -> list[dict]:
+    """List what to expect; nothing where the log holds what no wall could be cut with."""
+    try:
+        return monitor.walls.expect(cut, {}, units)["expected"]
+    except SettingError:
+        return []
