@@ -4,6 +4,7 @@ import { grouped } from "../../look/shared.js";
 
 const POINTS = 2400;
 const WAIT_MS = 60;
+const LEVEL_AGAIN_MS = 1500;
 
 export const nearest = (times, second) => {
   let [low, high] = [0, times.length - 1];
@@ -55,9 +56,12 @@ export class Lanes {
     if (!this.told) return;
     const known = this.told;
     const inside = span.from >= known.from_s - 1e-6 && span.to <= Math.min(known.to_s, span.whole) + 1e-6;
-    if (inside && span.length * 7 > known.to_s - known.from_s) return;
+    const far = span.length * 7 < known.to_s - known.from_s;
+    // the level of a long sound is there when its picture is
+    const making = known.sound === null && known.picture_share !== null;
+    if (inside && !far && !making) return;
     clearTimeout(this.waiting);
-    this.waiting = setTimeout(() => this.more(span.from, span.to, span.whole), WAIT_MS);
+    this.waiting = setTimeout(() => this.more(span.from, span.to, span.whole), inside && !far ? LEVEL_AGAIN_MS : WAIT_MS);
   }
 
   async more(from, to, whole) {
