@@ -27,7 +27,8 @@ export class Moment {
     clearTimeout(this.waiting);
     this.turn += 1;
     if (this.review.player.playing) return;
-    this.waiting = setTimeout(() => this.fetch(second, this.turn, 0), REST_MS);
+    const turn = this.turn;
+    this.waiting = setTimeout(() => (this.review.ready ? this.fetch(second, turn, 0) : this.look(second)), REST_MS);
   }
 
   async fetch(second, turn, tries) {

@@ -96,7 +96,8 @@ export class Picture {
   // The whole in one tile comes first: it stands in for all others until they are there.
   first(wholeS) {
     const level = Math.max(0, Math.ceil(Math.log2(wholeS / (COLUMNS * FINEST_S))));
-    return this.tiles.has(this.key(level, 0)) ? [] : [{ level, index: 0, far: -1 }];
+    this.begun = this.tiles.has(this.key(level, 0));
+    return this.begun ? [] : [{ level, index: 0, far: -1 }];
   }
 
   // What wider or narrower tiles know of a place, until its own tile is there.
@@ -151,7 +152,7 @@ export class Picture {
   next() {
     if (this.problem) return;
     for (const { level, index } of this.wanted) {
-      if (this.asked.size >= AT_ONCE) return;
+      if (this.asked.size >= (this.begun ? AT_ONCE : 1)) return;
       const key = this.key(level, index);
       const known = this.tiles.get(key);
       if (!this.asked.has(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);

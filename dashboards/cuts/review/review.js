@@ -62,7 +62,7 @@ class Review {
     this.board.resize();
     this.over.width = this.board.canvas.width;
     this.over.height = this.board.canvas.height;
-    this.draw();
+    this.paint(); // at once: another size leaves the canvas black
   }
 
   // One frame at most for whatever happened since the last.
@@ -91,6 +91,11 @@ class Review {
     part("rough").hidden = !picture.isRough;
     this.paintCursor();
     this.measure(drawn);
+  }
+
+  // Whether there is something to look at: what takes long may be asked for now.
+  get ready() {
+    return this.seen || Boolean(this.picture.problem);
   }
 
   // What the benchmark reads from the browser's own clock.

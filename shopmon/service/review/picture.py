@@ -25,6 +25,7 @@ from shopmon.signals.spectrogram import (
 
 AT_ONCE_S = 60.0  # so much sound is worked through while one waits
 NICENESS = 10
+FIRST_LOOK_S = 1.0
 READERS, TILES = 3, 128
 
 
@@ -64,7 +65,7 @@ class OpenSound:
         self._path, self._overviews = path, overviews
         self.share = 1.0
         self.overview = overviews.load(path) if self.is_long else None
-        self._closing = False
+        self._closing = threading.Event()
         self._maker: threading.Thread | None = None
         self._lock = threading.Lock()
 
@@ -89,7 +90,7 @@ class OpenSound:
 
     def close(self) -> None:
         """Stop and let the file go."""
-        self._closing = True
+        self._closing.set()
         if self._maker is not None:
             self._maker.join(10.0)
         self.reader.close()
@@ -97,6 +98,8 @@ class OpenSound:
     def _make(self) -> None:
         with contextlib.suppress(OSError, AttributeError):
             os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        if self._closing.wait(FIRST_LOOK_S):  # what is seen first comes first
+            return
         own = SoundReader(self._path)  # another reader: those who look must not wait for this one
         try:
             made = make_overview(own, self._go_on)
@@ -109,7 +112,7 @@ class OpenSound:
 
     def _go_on(self, share: float) -> bool:
         self.share = share
-        return not self._closing
+        return not self._closing.is_set()
 
 
 class Pictures:
