@@ -131,7 +131,7 @@ def steps(page, name: str) -> None:
 
 def the_pictures(browser, served, monitor) -> None:
     """First pictures cold and warm, then steps."""
-    opened(browser, served, SWEEP)[0].context.close()  # the browser's and the program's own start do not count
+    opened(browser, served, SWEEP)[0].context.close()  # their own start does not count
     for name, cut_id in (("2 minutes", SHORT), ("60 minutes", LONG)):
         page, first = opened(browser, served, cut_id)
         row(f"{name}: first picture, never looked at before", [first])
