@@ -8,12 +8,14 @@ import numpy as np
 from shopmon.errors import RecordingError, SettingError, ShopmonError
 from shopmon.service.measured_signal import MeasuredSignal
 from shopmon.service.spindle_check import CAUTIONS, check_spindle
+from shopmon.service.spindle_tach import speed_of
 from shopmon.signals.balance import missing_for_grade
 from shopmon.signals.bearing_tones import BearingTones
 from shopmon.signals.block import Block
 from shopmon.signals.levels import full_scale_runs
 from shopmon.signals.resonances import find_resonances, speeds_to_avoid
 from shopmon.signals.run_up import RunUp, follow_speed, run_up
+from shopmon.signals.tachometer import edge_places
 
 SCHEMA = "shopmon.spindle-check/1"
 SETTLE_S, STEADY_S = 2.0, 8.0
@@ -82,6 +84,8 @@ class SpindleSession:
         self.format: dict[str, Any] = {}
         self._kind = "steady"
         self._parts: list[np.ndarray] = []
+        self._pulses: list[np.ndarray] = []  # of a tachometer, where there is one
+        self._taken = 0
         self._next: tuple[str, int] | None = None
         self._rate = 0.0
         self._ending = False
@@ -118,6 +122,7 @@ class SpindleSession:
             raise SettingError("This check has used its five minutes.", "Finish it; the next one in a week.")
         self._kind = "run-up" if self.wants_run_up else "steady"
         self.error, self._parts, self._next, self._ending = None, [], None, False
+        self._pulses, self._taken = [], 0
         steady = self._kind == "steady"
         self.said = "Hold it there." if steady else "Now raise the speed slowly, about a minute."
         self.status = "recording"  # last: blocks come from another thread
@@ -145,6 +150,9 @@ class SpindleSession:
             return
         self._next, self._rate = (block.stream_id, block.end_sample), block.sample_rate_hz
         self.format = {"source": block.source_id, "sample_rate_hz": block.sample_rate_hz}
+        if block.tach_codes is not None:
+            self._pulses.append(edge_places(block.tach_codes, self._taken))
+        self._taken += block.frames
         self._parts.append(block.samples()[:, self.plan.channel])
         self.used_s += block.frames / block.sample_rate_hz
         if self._ending or self.left_s() == 0.0:
@@ -189,8 +197,14 @@ class SpindleSession:
         steady = MeasuredSignal(
             signal.samples[begin:], signal.sample_rate_hz, signal.unit, signal.clipped_fraction
         )
-        result = check_spindle(steady, self.next_rpm, self.plan.tones)
-        self.steps.append({name: value for name, value in result.items() if name != "cautions"})
+        rpm, notices = None, []
+        if self._pulses:
+            places = np.concatenate(self._pulses)
+            rpm, notices = speed_of(places[places >= begin], signal.sample_rate_hz, self.next_rpm)
+        result = check_spindle(steady, rpm or self.next_rpm, self.plan.tones)
+        told = {"stated_rpm": self.next_rpm, "rpm": rpm or result["rpm"]}
+        step = {**result, **told, "notices": [*notices, *result["notices"]]}
+        self.steps.append({name: value for name, value in step.items() if name != "cautions"})
 
     def result(self) -> dict[str, Any]:
         """Return the check so far, ``shopmon.spindle-check/1``.

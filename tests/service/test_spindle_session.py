@@ -1,11 +1,15 @@
 """The guided spindle check: run by run, from blocks as a source delivers them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError, SettingError
 from shopmon.service.spindle_check import tones_from_text
 from shopmon.service.spindle_session import CheckPlan, SpindleSession
+from shopmon.signals.block import Channel
+from shopmon.signals.tachometer import edge_codes
 from tests import run_ups
 from tests.dashboards.fake_checks import RATE, blocks, idle
 
@@ -120,3 +124,25 @@ def test_a_run_up_in_which_nothing_turns_is_said():
 def test_plans_that_cannot_be(bad):
     with pytest.raises(SettingError):
         CheckPlan(**bad)
+
+
+def test_a_tachometer_is_the_truth_of_the_speed():
+    session = SpindleSession(CheckPlan(speeds_rpm=(6000.0,)))
+    session.begin()
+    count = 0
+    for block in blocks(idle(98.8, 10.2)):
+        edges = (
+            np.arange(np.ceil(block.first_sample / RATE * 98.8), block.end_sample / RATE * 98.8) / 98.8 * RATE
+        )
+        column = edge_codes([edge - block.first_sample for edge in edges], block.frames, "int32")
+        sound = (block.codes * 2**30).astype(np.int32)
+        session.take(
+            replace(
+                block, codes=np.column_stack([sound, column]), code_format="int32",
+                channels=(*block.channels, Channel(kind="tachometer")),
+            )
+        )  # fmt: skip
+        count += len(edges)
+    step = session.result()["steps"][0]
+    assert count > 900 and step["stated_rpm"] == 6000.0
+    assert step["rpm"] == pytest.approx(5928.0, rel=1e-4)

@@ -1,0 +1,56 @@
+"""The tachometer in a spindle check: the truth of the speed, as far as it agrees with what was asked."""
+
+import numpy as np
+
+from shopmon.signals.tachometer import turns_of
+
+FAR_OFF, TWICE = 0.1, 0.06
+
+
+def speed_of(places: np.ndarray, sample_rate_hz: float, asked_rpm: float) -> tuple[float | None, list[dict]]:
+    """Return the speed that the pulses of a steady run tell, and what there is to say of them.
+
+    Parameters
+    ----------
+    places
+        Where pulses begin, in samples, rising.
+    sample_rate_hz
+        Samples per second.
+    asked_rpm
+        What the person was asked to set.
+
+    Returns
+    -------
+    tuple
+        The speed in rpm, None where the pulses make no rotation or one far from what was asked; notices.
+    """
+    turns = turns_of(places, sample_rate_hz)
+    if turns.rotation_hz is None:
+        return None, [_notice("tach-unsteady", "The tachometer's pulses make no steady rotation.",
+                              "Look at its mark and its distance; the speed is taken by ear.")]  # fmt: skip
+    rpm, notices = 60 * turns.rotation_hz, []
+    if abs(rpm / asked_rpm / 2 - 1) < TWICE:
+        rpm /= 2
+        notices.append(
+            _notice("tach-two-a-turn", "The tachometer tells twice the speed asked: two marks a turn?",
+                    "Half of it was taken. Cover one of the marks.")
+        )  # fmt: skip
+    elif turns.per_turn == 2:
+        notices.append(
+            _notice("tach-two-a-turn", "The tachometer gives two pulses a turn.", "Cover one of the marks.")
+        )
+    if turns.missing or turns.doubled:
+        notices.append(
+            _notice("tach-repaired",
+                    f"Pulses of the tachometer: {turns.missing} lost and {turns.doubled} double, repaired.",
+                    "Clean the mark, or set its sensor nearer.")
+        )  # fmt: skip
+    if abs(rpm / asked_rpm - 1) > FAR_OFF:
+        return None, [*notices, _notice(
+            "tach-disagrees", f"The tachometer says {rpm:.0f} rpm where {asked_rpm:.0f} rpm was asked.",
+            "Check both; the speed is taken by ear.")]  # fmt: skip
+    return rpm, notices
+
+
+def _notice(code: str, text: str, hint: str) -> dict:
+    return {"code": code, "text": text, "hint": hint}
