@@ -46,10 +46,12 @@ def megabytes(count: int) -> str:
 
     Examples
     --------
-    >>> megabytes(1_234_000), megabytes(25_300_000_000), megabytes(900)
-    ('1.2 MB', '25.3 GB', '0.1 MB')
+    >>> megabytes(1_234_000), megabytes(25_300_000_000), megabytes(900), megabytes(0)
+    ('1.2 MB', '25.3 GB', '0.1 MB', '0.0 MB')
     """
-    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{max(count / MB, 0.1):.1f} MB"
+    if count >= 1e9:
+        return f"{count / 1e9:.1f} GB"
+    return f"{max(count / MB, 0.1 if count else 0.0):.1f} MB"
 
 
 def counted(count: int, one: str, many: str = "") -> str:

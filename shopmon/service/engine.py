@@ -189,7 +189,7 @@ class Engine:
     def _start_stream(self, block: Block) -> None:
         self._stream_id = block.stream_id
         heard = len(block.sound_columns)
-        self._listener = Listener(self.settings, block.sample_rate_hz, heard, self._learned)
+        self._listener = self._new_listener(block.sample_rate_hz, heard)
         self._listener.change_setup(self._setup, block.first_sample)
         self._next_snapshot = block.first_sample
         form = SourceFormat(
@@ -200,6 +200,17 @@ class Engine:
             code_format=block.code_format,
         )
         self._sink.stream_started(block.stream_id, form)
+
+    def _new_listener(self, sample_rate_hz: float, channels: int) -> Listener:
+        """Go on from what was learned; where that cannot be read (it may come from elsewhere), begin anew."""
+        try:
+            return Listener(self.settings, sample_rate_hz, channels, self._learned)
+        except (AttributeError, IndexError, KeyError, TypeError, ValueError) as exc:
+            if self._learned is None:
+                raise
+            log.warning("What was learned before cannot be taken up (%r); it is learned anew.", exc)
+            self._learned = None
+            return Listener(self.settings, sample_rate_hz, channels, None)
 
     def _apply_changes(self, sample: int) -> None:
         while self._changes:

@@ -475,4 +475,8 @@ def _sensor_of(source: Source) -> str:
 def _learned_before(archive: Archive, source_id: str) -> dict | None:
     """What the listener knew of this source when the program last ended."""
     state = archive.last_state(source_id)
-    return learned(state) if state and is_current(state) else None
+    try:
+        return learned(state) if state and is_current(state) else None
+    except (KeyError, TypeError):
+        log.warning("What was learned before is damaged; it is learned anew.")
+        return None
