@@ -32,7 +32,9 @@ class Sink:
 @pytest.fixture
 def engine():
     sound = np.zeros(20_000)
-    source = SimpleNamespace(name="test", blocks=lambda stop: blocks(sound), close=lambda: None)
+    source = SimpleNamespace(
+        name="test", source_id="test", blocks=lambda stop: blocks(sound), close=lambda: None
+    )
     return Engine(source, ListenerSettings(), Sink(), Setup(nominal_rpm=12_000.0, flutes=2))
 
 
