@@ -1,6 +1,5 @@
 """The guided spindle check: speed by speed from the running source, kept, compared with those before."""
 
-import contextlib
 import queue
 import threading
 import time
@@ -17,7 +16,7 @@ from shopmon.service.spindle_trend import trends
 from shopmon.signals.block import Block, sound_columns
 
 WEEK_S, DAY_S = 6.5 * 86_400.0, 86_400.0
-MOST_QUEUED, LONGEST_S = 400, 1800.0
+MOST_QUEUED, QUIET_S = 400, 5.0  # a sensor that gives nothing for so long is away
 LIMITS, BEARING = "spindle limits", "spindle bearing"
 OFF = {
     "status": "off",
@@ -211,11 +210,12 @@ class SpindleDesk:
             return self._session
 
     def _work(self, session: SpindleSession, blocks: queue.Queue) -> None:
-        ends = time.monotonic() + LONGEST_S
         # the queue is looked at last: what is left of this run must not get into the next one
-        while session.status == "recording" and self._queue is blocks and time.monotonic() < ends:
-            with contextlib.suppress(queue.Empty):
-                session.take(blocks.get(timeout=0.3))
+        while session.status == "recording" and self._queue is blocks:
+            try:
+                session.take(blocks.get(timeout=QUIET_S))
+            except queue.Empty:
+                session.lost()
 
     # what is kept
 

@@ -131,6 +131,13 @@ class SpindleSession:
         """End the run with the next block: the highest speed is reached. Callable from any thread."""
         self._ending = True
 
+    def lost(self) -> None:
+        """Hear that nothing comes any more: the run is to be done again, those before it stay."""
+        if self.status == "recording":
+            self._fail(
+                RecordingError("Nothing comes from the sensor any more.", "Plug it in, then run it again.")
+            )
+
     def left_s(self) -> float | None:
         """Return how long the run still takes at most; None while none is recorded."""
         if self.status != "recording":

@@ -62,7 +62,8 @@ def trends(
     Returns
     -------
     list of dict
-        One entry per speed of the newest check: ``rpm`` and ``figures``, each with ``name``, ``value``,
+        One entry per speed of the newest check: ``rpm``, ``notices`` and ``figures``, each with ``name``,
+        ``value``,
         ``unit``, ``baseline`` (median of those before), ``factor``, ``verdict``, ``words``, ``limit``,
         ``over_limit`` and ``history`` (``t`` and ``value``, oldest first).
     """
@@ -75,6 +76,8 @@ def trends(
         {
             "rpm": step["stated_rpm"],
             "skipped": skipped,
+            # of a balance grade the check as a whole says what is missing
+            "notices": [each for each in step["notices"] if each["code"] != "balance-unknown"],
             "figures": [
                 figure
                 for name in FIGURES

@@ -6,7 +6,7 @@ import pytest
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.service import spindle_session
+from shopmon.service import spindle_desk, spindle_session
 from shopmon.service.settings import Machine
 from shopmon.service.spindle_desk import SpindleDesk
 from tests.dashboards.fake_checks import FORM, blocks, idle
@@ -102,6 +102,7 @@ def test_a_check_is_kept_with_temperature_and_minutes(desk):
     assert desk.bearing() == "outer=4.97,inner=7.03"
     figures = {each["name"]: each for each in desk.trends()[0]["figures"]}
     assert figures["once"]["verdict"] == "cannot tell" and "baseline" in figures["once"]["words"]
+    assert "not-calibrated" in [notice["code"] for notice in desk.trends()[0]["notices"]]
 
 
 def test_the_same_again_is_as_it_was_and_three_times_is_changed(desk):
@@ -138,6 +139,19 @@ def test_a_calibrated_sensor_gives_g_and_mm_s_and_the_persons_limit(desk, shop):
     assert figures["velocity"]["unit"] == "mm/s" and figures["once"]["unit"] == "g"
     assert figures["velocity"]["over_limit"] is True and figures["acceleration"]["over_limit"] is False
     assert desk.set_limits({"velocity": "", "acceleration": ""}) == {}
+
+
+def test_a_sensor_that_goes_away_costs_one_run(desk, monkeypatch):
+    monkeypatch.setattr(spindle_desk, "QUIET_S", 0.1)
+    desk.start(ASKED)
+    desk.begin_run()
+    desk.take(next(blocks(idle(50.0, SHORT_S))))
+    for _ in range(200):
+        if desk.state()["status"] == "failed":
+            break
+        time.sleep(0.02)
+    assert "Nothing comes" in desk.state()["error"]["text"]
+    assert desk.begin_run()["status"] == "recording"
 
 
 def test_what_is_not_there_is_said(desk):
