@@ -102,6 +102,23 @@ class Background(Memory):
         if self.spectrum_db.size == spectrum_db.size:
             self.spectrum_db = (self.spectrum_db + spectrum_db).astype(np.float32)
 
+    def fit_to(self, window: Window) -> None:
+        """Carry the spectrum over to the grid of another window, on which the next spectra will be.
+
+        Lines keep their levels; the noise between them stays as it was, or a little above, which errs on the
+        side of calling less new.
+        """
+        size, wanted = self.spectrum_db.size, window.bins
+        if not size or size == wanted:
+            return
+        if wanted > size:
+            places = np.arange(wanted) * ((size - 1) / (wanted - 1))
+            self.spectrum_db = np.interp(places, np.arange(size), self.spectrum_db).astype(np.float32)
+        else:
+            edges = np.arange(wanted) * ((size - 1) / (wanted - 1)) - 0.5 * size / wanted
+            firsts = np.maximum(np.rint(edges), 0).astype(np.intp)
+            self.spectrum_db = np.maximum.reduceat(self.spectrum_db, firsts)
+
     def _floor_db(self, window: Window) -> np.ndarray:
         """Local floor of the spectrum, which stays the same through a whole cut."""
         if self._floor_of is not self.spectrum_db:

@@ -25,8 +25,8 @@ from shopmon.listening.tach import Tach
 from shopmon.listening.usual_cuts import UsualCuts
 from shopmon.signals.comb import peaks_near
 
-# where no rise was noticed, a line may still be as young as this to count as having come with a cut
-FRESH_S = 1.0
+# where no rise was noticed, a line as young as this may still have come with a cut; with relatives, as this
+FRESH_S, RELATED_FRESH_S = 1.0, 2.0
 RINGS_ON_S, LOUD_DB, SAME_LINE = 0.15, 10.0, 0.005
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
@@ -139,6 +139,7 @@ class Chain:
         view = self.front.look(start, hop, idle=not self.engagement.risen)
         if self.front.channels.moved_db is not None:
             self.background.move(*self.front.channels.moved_db)
+        self.background.fit_to(self.front.window)
         events: list[Event] = [*self.health.take(view, self.channels)]
         if self.health.silent:
             if self.book.touching or self.engagement.risen:
@@ -197,7 +198,7 @@ class Chain:
         elif self.engagement.rejected:
             self.background.relearn(*self.engagement.bands.recent())
             self.engagement.rejected = False
-        if not self.engagement.risen and not self.speed.ringing:
+        if not (self.engagement.risen or self.speed.ringing or self.judge.suspects):
             origin = "air-cut" if self.book.engaged else "idle"
             self.background.learn(view, smoothed, origin)
             if self.speed.trusted:
@@ -224,9 +225,10 @@ class Chain:
             suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
         self.scene, self.suspicion = scene, suspicion
         events: list[Event] = []
-        self.judge.weigh(suspicion, view.sample)
-        # at a speed that is only told, ringing alone is no proof of a cut: bells ring too
-        if self.judge.convinced and self.speed.trusted and not self.book.touching:
+        self.judge.weigh(suspicion, view.sample, self.book.touching)
+        # at a speed that is only told, ringing alone is no proof of a cut: bells ring too; nor is music
+        alone = suspicion is not None and not suspicion.among_strangers
+        if self.judge.convinced and self.speed.trusted and alone and not self.book.touching:
             for contact in self.engagement.ring(self._moment(view, comb), self.judge.onset or view.sample):
                 events += self._contact(contact, view.sample)
         if self.book.touching:
@@ -262,11 +264,17 @@ class Chain:
     def _circumstances(self, sample: int) -> Circumstances:
         onset = self.onset
         return Circumstances(
-            onset_sample=sample - int(FRESH_S * self.rates.sample_rate_hz) if onset is None else onset,
+            onset_sample=self._heard_since(sample, RELATED_FRESH_S) if onset is None else onset,
+            fresh_sample=self._heard_since(sample, FRESH_S) if onset is None else onset,
             risen=onset is not None,
             touching=self.book.touching,
             followed_s=self.speed.tracker.hops * self.rates.hop_s,
+            told=self.setup.nominal_rpm is not None and not self.speed.found,
         )
+
+    def _heard_since(self, sample: int, seconds: float) -> int:
+        """So long ago; but what sounded when a tooth left the metal, and goes on, is no chatter."""
+        return max(sample - int(seconds * self.rates.sample_rate_hz), self.book.floor_sample)
 
     def _moment(self, view: View, comb: CombView | None) -> Moment:
         turning = Turning.of(self.speed, comb, self.setup)

@@ -15,27 +15,31 @@ from shopmon.listening.suspect import Suspicion
 
 SHARE = 0.25
 FORGOTTEN = 0.05  # of the sum, in each hop
-CLEAR, CLEAR_SHARE = 1.0, 0.3
-MOST_A_HOP = 2.5  # one or two hops may be a bang
+CLEAR, CLEAR_SHARE = 1.0, 0.5
+MOST_A_HOP, MOST_UNTOUCHED = 4.0, 2.5  # where no tooth is known to be in metal, two hops may be a bang
 # odds that any hop of a cut with stray lines has: what is above speaks for chatter
 LEAN = -1.0
 RANGE = (-3.0, 6.0)
 CALM_SHARE = 0.4
+DOUBT_SHARE, DOUBT_NATS, LONGEST_DOUBT_HOPS = 0.1, 8.0, 60
 LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 5.0, 0.43
 ABOVE_ALARM = 1.2
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 
-def evidence_of(suspicion: Suspicion | None) -> float:
+def evidence_of(suspicion: Suspicion | None, touching: bool = True) -> float:
     """Return what one hop adds to the evidence.
 
     Parameters
     ----------
     suspicion
         None when no line is stray.
+    touching
+        It is certain that a tooth is in metal.
     """
     odds = RANGE[0] if suspicion is None else _within(suspicion.log_odds, *RANGE)
-    return min(SHARE * (odds - LEAN) + CLEAR_SHARE * max(odds - CLEAR, 0.0) ** 2, MOST_A_HOP)
+    most = MOST_A_HOP if touching else MOST_UNTOUCHED
+    return min(SHARE * (odds - LEAN) + CLEAR_SHARE * max(odds - CLEAR, 0.0) ** 2, most)
 
 
 def alarm_level(false_alarms_per_hour: float) -> float:
@@ -57,7 +61,7 @@ def severity_of(above_comb_db: float) -> str:
 class ChatterJudge(Memory):
     """Sums the evidence of each hop and raises and ends the alarm."""
 
-    kept = ("evidence", "span", "last_line_sample", "onset")
+    kept = ("evidence", "span", "last_line_sample", "onset", "suspect_hops")
 
     def __init__(self, false_alarms_per_hour: float):
         self.accept(false_alarms_per_hour)
@@ -73,6 +77,12 @@ class ChatterJudge(Memory):
         self.span: dict | None = None
         self.last_line_sample = 0
         self.onset: int | None = None
+        self.suspect_hops = 0
+
+    @property
+    def suspects(self) -> bool:
+        """Something may have begun to ring: what is heard now is no background yet."""
+        return 0 < self.suspect_hops < LONGEST_DOUBT_HOPS
 
     @property
     def open(self) -> ChatterSpan | None:
@@ -84,7 +94,7 @@ class ChatterJudge(Memory):
         """The evidence is enough for an alarm."""
         return self.evidence >= self.alarm
 
-    def weigh(self, suspicion: Suspicion | None, sample: int) -> None:
+    def weigh(self, suspicion: Suspicion | None, sample: int, touching: bool = True) -> None:
         """Add the evidence of one hop, whether or not contact was noticed.
 
         Parameters
@@ -93,9 +103,11 @@ class ChatterJudge(Memory):
             The worst line, None when there is none.
         sample
             One past the last sample.
+        touching
+            It is certain that a tooth is in metal.
         """
-        remembered = (1.0 - FORGOTTEN) * self.evidence
-        self.evidence = _within(remembered + evidence_of(suspicion), 0.0, ABOVE_ALARM * self.alarm)
+        evidence = (1.0 - FORGOTTEN) * self.evidence + evidence_of(suspicion, touching)
+        self.evidence = _within(evidence, 0.0, ABOVE_ALARM * self.alarm)
         if suspicion is not None and suspicion.track.margin_db > 0:
             if suspicion.track.misses == 0 and suspicion.log_odds > LEAN:
                 self.last_line_sample = sample
@@ -103,6 +115,9 @@ class ChatterJudge(Memory):
                 self.onset = suspicion.track.since_sample
         if self.evidence <= 0:
             self.onset = None
+        related = suspicion is not None and suspicion.kin_nats > DOUBT_NATS
+        doubtful = related or self.evidence > DOUBT_SHARE * self.alarm
+        self.suspect_hops = self.suspect_hops + 1 if doubtful else 0
 
     def decide(
         self, suspicion: Suspicion | None, sample: int, earliest_sample: int, window_samples: int

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from shopmon.listening.family import family_support
-from shopmon.listening.kinship import kinship
+from shopmon.listening.kinship import kinship, steps_nats
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import OVER, Track
 
 LEAST_HITS = 2
 MOST_MISSES = 3
-CLEAR_DB = 2.0
+CLEAR_DB, CLEAR_ALL_DB = 2.0, 6.0
+RESOLVED = 0.4  # of a window's width: how well the distance of two lines is known
 
 CLUES = (
     "over_floor_db",
@@ -26,12 +27,15 @@ CLUES = (
     "kin_over_comb_db",
     "age_hops",
     "apart",
+    "kin_nats",
     "background_known",
     "flutes_known",
     "followed_s",
     "speed_heard",
     "risen",
     "touching",
+    "told",
+    "background_unknown",
 )
 
 
@@ -43,18 +47,24 @@ class Circumstances:
     ----------
     onset_sample
         Since when a tooth is, or may be, in metal.
+    fresh_sample
+        Since when a line must have been heard that has no relatives.
     risen
         The sound has risen.
     touching
         It is certain that one is.
     followed_s
         Since when the rotation is followed.
+    told
+        The speed that is followed was told.
     """
 
     onset_sample: int
+    fresh_sample: int
     risen: bool
     touching: bool
     followed_s: float
+    told: bool
 
 
 def came_with_the_cut(tracks: list[Track], onset_sample: int) -> list[Track]:
@@ -98,17 +108,20 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
         10 * np.log10(np.maximum(related @ power, 1e-20)) - scene.comb.strongest_db,
         [track.hits for track in tracks],
         _apart(frequency_hz, scene),
+        _kin_nats(tracks, frequency_hz, scene),
     ]
     first = len(OVER)
     for i, column in enumerate(columns):
         table[:, first + i] = column
     table[:, first + len(columns) :] = (
-        scene.background.has_spectrum,
+        scene.compared,
         scene.flutes is not None,
         around.followed_s,
         scene.trusted,
         around.risen,
         around.touching,
+        around.told,
+        not scene.compared,
     )
     return table
 
@@ -117,6 +130,13 @@ def _strangers(tracks: list[Track], related: np.ndarray) -> np.ndarray:
     """Count the clear lines that are no relatives: another machine has lines of its own."""
     clear = np.array([track.margin_db > CLEAR_DB and track.hits > LEAST_HITS for track in tracks])
     return np.count_nonzero(~related & clear, axis=1)
+
+
+def _kin_nats(tracks: list[Track], frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:
+    """How improbable by chance it is that so many clear lines are a multiple of the rotation away."""
+    clear = np.array([min(max(track.margin_db / CLEAR_ALL_DB, 0.0), 1.0) for track in tracks])
+    resolved_hz = RESOLVED / scene.window.duration_s
+    return steps_nats(frequency_hz, scene.comb.rotation_hz, resolved_hz, scene.doubt) @ clear
 
 
 def _apart(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:

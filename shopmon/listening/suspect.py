@@ -11,7 +11,8 @@ from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
 from shopmon.listening.weights import MODEL
 
-APART = CLUES.index("apart")
+APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
+RELATED_NATS, MOST_STRANGERS = 4.0, 4
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,6 +36,16 @@ class Suspicion:
     kind: str = "unclassified"
     clues: np.ndarray | None = None
 
+    @property
+    def kin_nats(self) -> float:
+        """How improbable the relatives of the worst line are by chance."""
+        return 0.0 if self.clues is None else float(self.clues[KIN])
+
+    @property
+    def among_strangers(self) -> bool:
+        """So many other lines are new that it may be music or another machine."""
+        return self.clues is not None and self.clues[STRANGERS] > MOST_STRANGERS
+
 
 def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | None:
     """Follow the stray lines one hop on; return the worst that came with the engagement.
@@ -55,7 +66,9 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     related = related_lines(tracks, scene)
     clues = clues_of(tracks, related, scene, around)
     # where another rotation has just been found, lines of its comb may still be followed as stray
-    off_comb = (clues[:, APART] >= WITHIN).nonzero()[0]
+    fresh = np.array([track.since_sample >= around.fresh_sample for track in tracks])
+    counts = (clues[:, APART] >= WITHIN) & (fresh | (clues[:, KIN] >= RELATED_NATS))
+    off_comb = counts.nonzero()[0]
     if not off_comb.size:
         return None
     odds = MODEL.log_odds(clues[off_comb])

@@ -8,10 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shopmon.listening.background import Background
 from shopmon.listening.chatter import LEAN, ChatterJudge, alarm_level, evidence_of, severity_of
 from shopmon.listening.cut_book import CutBook
 from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, CutStarted
-from shopmon.listening.kinship import kinship
+from shopmon.listening.front import Window
+from shopmon.listening.kinship import kinship, steps_nats
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import decode, encode
 from shopmon.listening.strays import Track, explain
@@ -111,6 +113,46 @@ def test_published_multiple_chatter_frequencies_are_one_family():
     lines = np.array([899.72, 99.72, 300.28, 499.72, 700.28, 1100.28])
     assert kinship(lines, 200.0, 1.0).all()
     assert not kinship(np.array([899.72, 950.0]), 200.0, 1.0)[0, 1]
+
+
+@given(
+    shift_hz=st.floats(-40, 40),
+    orders=st.lists(st.integers(1, 15), min_size=3, max_size=6, unique=True),
+)
+def test_lines_in_steps_of_the_rotation_are_no_chance_and_others_are(shift_hz, orders):
+    family = 3000.0 + shift_hz + 200.0 * (np.sort(orders) - 15.0)
+    nats = steps_nats(family, 200.0, 1.0, 0.0)
+    assert np.allclose(nats, nats.T)
+    assert nats[~np.eye(family.size, dtype=bool)] == pytest.approx(np.log(50.0))
+    apart = np.array([3000.0, 3000.0 + 67.3])
+    assert not steps_nats(apart, 200.0, 1.0, 0.0).any()
+
+
+def test_at_low_speed_any_distance_is_near_a_multiple_and_tells_nothing():
+    assert not steps_nats(np.array([800.0, 816.0, 832.0]), 8.0, 2.0, 0.0).any()
+
+
+@pytest.mark.parametrize(("before", "after"), [(0.4, 1.6), (1.6, 0.4), (0.8, 0.4), (0.4, 0.8)])
+def test_a_background_carried_to_another_window_keeps_its_tones(before, after):
+    old, new = Window(12_000.0, before), Window(12_000.0, after)
+    background = Background()
+    background.spectrum_db = np.full(old.bins, -90.0, dtype=np.float32)
+    place = round(1234.0 / old.bin_hz)
+    background.spectrum_db[place] = -40.0
+    background.fit_to(new)
+    assert background.spectrum_db.size == new.bins
+    near = slice(round(1230.0 / new.bin_hz), round(1238.0 / new.bin_hz) + 1)
+    assert background.around_db[near].max() > -43.0
+    assert np.median(background.spectrum_db) == pytest.approx(-90.0)
+
+
+def test_while_chatter_is_suspected_the_background_is_left_alone_but_not_for_ever():
+    judge = ChatterJudge(1.0)
+    held = []
+    for hop in range(400):
+        judge.weigh(suspicion(0.2), hop)
+        held.append(judge.suspects)
+    assert any(held) and not held[0] and not held[-1]
 
 
 def test_overtones_of_a_chatter_line_are_its_kin():
