@@ -89,7 +89,7 @@ def test_what_is_no_number_is_said_beside_the_button(served, open_page):
     expect(page.locator("#told-problem")).to_contain_text("'ten' is no number")
     page.locator("#told-diameter_mm").fill("-3")
     page.get_by_role("button", name="Use this").click()
-    expect(page.locator("#told-problem")).to_contain_text("diameter_mm cannot be -3")
+    expect(page.locator("#told-problem")).to_contain_text("Diameter (mm) cannot be -3")
     assert served.monitor.context()["diameter_mm"] == 10.0
 
 
