@@ -133,7 +133,7 @@ def test_retired_and_taken_back(shop, reason):
     assert shop.register.tool(tool_id).retirement is None
     with pytest.raises(SettingError, match="not retired"):
         shop.register.take_back(tool_id)
-    with pytest.raises(SettingError, match="reason"):
+    with pytest.raises(SettingError, match="Reason"):
         shop.register.retire(tool_id, "tired of it")
 
 
