@@ -4,30 +4,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from shopmon.dashboards.speeds.drawing import Shade, Tick
+
 WIDE, LEFT, RIGHT, TOP, BOTTOM = 640, 78, 14, 40, 340
 SHADES, FLOOR_DB = 6, 50.0
 LINE_WIDE, LINE_HIGH = 220, 48
 STEPS_HZ, STEPS_RPM = (100, 200, 500, 1000, 2000, 5000), (500, 1000, 2000, 5000, 10_000)
 MOST_TICKS = 6
-
-
-@dataclass(frozen=True)
-class Shade:
-    """A stretch of one lightness."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-    level: int
-
-
-@dataclass(frozen=True)
-class Tick:
-    """A number at an axis, or a line through the picture."""
-
-    at: float
-    text: str
 
 
 @dataclass(frozen=True, kw_only=True)

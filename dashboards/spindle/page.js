@@ -1,13 +1,13 @@
 // Begins a spindle check, sends what is touched, and says what the monitor says of each run.
 
+import { guided } from "../look/guided.js";
 import { refresh, request, say } from "../look/shared.js";
 
-const [BUSY_MS, IDLE_MS] = [400, 3000];
 const form = document.getElementById("begin");
 const limits = document.getElementById("limits");
 const problem = document.getElementById("problem");
 const inch = form.dataset.units === "inch";
-let [shown, timer] = ["", 0];
+let shown = "";
 
 const number = (text) => text.trim().replace(",", ".");
 
@@ -35,31 +35,7 @@ const look = async () => {
   return now;
 };
 
-const again = async () => {
-  clearTimeout(timer);
-  let wait = IDLE_MS;
-  if (!document.hidden) {
-    try {
-      if (["recording", "judging"].includes((await look()).status)) wait = BUSY_MS;
-    } catch {
-      wait = IDLE_MS;
-    }
-  }
-  clearTimeout(timer);
-  timer = setTimeout(again, wait);
-};
-
-const told = async (work) => {
-  try {
-    await work();
-    say(problem, "");
-    document.activeElement?.blur();
-    await again();
-  } catch (error) {
-    say(problem, error.message);
-    problem.scrollIntoView({ block: "center" });
-  }
-};
+const { again, told } = guided({ look, isBusy: (now) => ["recording", "judging"].includes(now.status), busyMs: 400, problem });
 
 form.addEventListener("submit", (event) => {
   event.preventDefault();

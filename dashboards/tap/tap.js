@@ -1,8 +1,8 @@
 // Begins a tap test, says what the monitor says of each hit, and fetches the result once it is there.
 
+import { guided } from "../look/guided.js";
 import { refresh, request, say } from "../look/shared.js";
 
-const [BUSY_MS, IDLE_MS] = [350, 3000];
 const form = document.getElementById("begin");
 const problem = document.getElementById("problem");
 const running = ["quiet", "waiting", "catching"];
@@ -29,32 +29,7 @@ const look = async () => {
   return now;
 };
 
-let timer = 0;
-const again = async () => {
-  clearTimeout(timer);
-  let wait = IDLE_MS;
-  if (!document.hidden) {
-    try {
-      if (running.includes((await look()).status)) wait = BUSY_MS;
-    } catch {
-      wait = IDLE_MS;
-    }
-  }
-  clearTimeout(timer);
-  timer = setTimeout(again, wait);
-};
-
-const told = async (work) => {
-  try {
-    await work();
-    say(problem, "");
-    document.activeElement?.blur();
-    await again();
-  } catch (error) {
-    say(problem, error.message);
-    problem.scrollIntoView({ block: "center" });
-  }
-};
+const { again, told } = guided({ look, isBusy: (now) => running.includes(now.status), busyMs: 350, problem });
 
 form.addEventListener("submit", (event) => {
   event.preventDefault();

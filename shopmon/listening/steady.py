@@ -47,12 +47,15 @@ class _Stretch:
 
     @property
     def rpm(self) -> float:
+        """Mean speed so far."""
         return self.rpm_sum / self.frames if self.frames else self.first_rpm
 
     def is_at(self, rpm: float) -> bool:
+        """Tell whether a speed is this one."""
         return abs(rpm / self.rpm - 1) <= SAME_SPEED
 
     def add(self, frame: Frame, samples: int) -> None:
+        """Add a moment."""
         # the highest orders come and go at the top of the band with the smallest change of speed
         count = min(self.power.size, frame.lines_db.size)
         lines = frame.lines_db[:count]
@@ -64,6 +67,7 @@ class _Stretch:
         self.frames, self.samples = self.frames + 1, self.samples + samples
 
     def lines(self, sample_rate_hz: float) -> SteadyLines:
+        """Return the mean levels, NaN for lines that seldom stood out."""
         told = self.standing >= STANDING * self.frames
         levels = np.full(self.power.size, np.nan)
         levels[told] = power_db(self.power[told] / self.standing[told])

@@ -3,11 +3,9 @@
 The original verdict is never touched: what is to be kept becomes a further analysis beside it.
 """
 
-import contextlib
 import hashlib
 import json
 import logging
-import os
 import threading
 import uuid
 from collections import OrderedDict
@@ -20,11 +18,11 @@ from shopmon import __version__
 from shopmon.errors import SettingError, ShopmonError
 from shopmon.listening.preferences import Preferences, preferences_as_data
 from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.service.giving_way import give_way
 from shopmon.service.inspection import inspect_recording
 
 MOST_CUTS = 10_000
 JOBS_KEPT = 8
-NICENESS = 10
 NEAR_S = 1.0  # a cut heard again may begin or end a little elsewhere
 SAME_CHATTER_S, SAME_CHATTER_SHARE = 0.3, 0.2  # less than that more or less is the same verdict
 log = logging.getLogger(__name__)
@@ -153,8 +151,7 @@ class HearingAgain:
             self._thread.join(timeout_s)
 
     def _run(self) -> None:
-        with contextlib.suppress(OSError, AttributeError):
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        give_way()
         while True:
             with self._changed:
                 self._changed.wait_for(lambda: self._waiting or self._closing)

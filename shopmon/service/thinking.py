@@ -5,17 +5,15 @@ thought about. The thread yields to the engine (it is nicer to others, and numpy
 while it computes).
 """
 
-import contextlib
 import logging
-import os
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Any
 
 from shopmon.errors import ShopmonError
+from shopmon.service.giving_way import give_way
 
-NICENESS = 10
 log = logging.getLogger(__name__)
 
 
@@ -104,8 +102,7 @@ class Thinker:
         self._changed.notify_all()
 
     def _run(self) -> None:
-        with contextlib.suppress(OSError, AttributeError):
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        give_way()
         while True:
             with self._changed:
                 self._changed.wait_for(lambda: self._waiting or self._closing)

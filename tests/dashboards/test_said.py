@@ -1,8 +1,8 @@
 """Saying what a cut was, over HTTP, and the section of its page where it is said."""
 
-import time
-
 import pytest
+
+from tests.waiting import until
 
 CUT = "00000000-0000-0000-0000-000000000002"
 GONE = "00000000-0000-0000-0000-00000000ffff"
@@ -47,10 +47,9 @@ def test_a_wish_is_tried_on_past_cuts_before_it_is_kept(client, monitor):
     before = monitor.wishes.now
     begun = client.post("/api/hear-again", json={"reject": {"frequency_hz": 1432.6}, "cuts": [CUT]})
     assert begun.status_code == 202
-    job = begun.get_json()
-    while job["status"] == "running":
-        time.sleep(0.02)
-        job = client.get(f"/api/hear-again/{job['id']}").get_json()
+    address = f"/api/hear-again/{begun.get_json()['id']}"
+    until(lambda: client.get(address).get_json()["status"] != "running")
+    job = client.get(address).get_json()
     assert job["status"] == "done" and not job["kept"] and len(job["rows"]) == 1
     assert monitor.wishes.now == before
     kept = client.post("/api/background", json={"frequency_hz": 1432.6})

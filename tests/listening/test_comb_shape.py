@@ -99,7 +99,7 @@ def view(lines_db, rotation_hz=200.0):
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 @given(
     steps=st.lists(st.floats(-1.5, 1.5), min_size=150, max_size=150),
     flutes=st.sampled_from([None, 1, 2, 3, 4, 6]),

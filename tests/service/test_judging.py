@@ -1,7 +1,5 @@
 """What a person says of a cut counts in the totals, and can be taken back; cuts are heard again beside it."""
 
-import time
-
 import numpy as np
 import pytest
 import soundfile as sf
@@ -18,6 +16,7 @@ from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
 from shopmon.service.tool_and_job import standing
 from tests.service.paced import PacedByTheArchive
+from tests.waiting import until
 
 
 @pytest.fixture(scope="module")
@@ -47,8 +46,7 @@ def cut(heard):
 def again(archive, cut, preferences=None, *, keep=False):
     hearing = HearingAgain(archive, ListenerSettings(min_rpm=500.0, max_rpm=30_000.0))
     job = hearing.begin([cut["id"]], preferences or Preferences(), keep=keep)
-    while hearing.job(job["id"])["status"] == "running":
-        time.sleep(0.05)
+    until(lambda: hearing.job(job["id"])["status"] != "running")
     hearing.close()
     return hearing.job(job["id"])
 

@@ -10,6 +10,7 @@ from shopmon.service import spindle_desk, spindle_session
 from shopmon.service.settings import Machine
 from shopmon.service.spindle_desk import SpindleDesk
 from tests.dashboards.fake_checks import FORM, blocks, idle
+from tests.waiting import until
 
 ASKED = {"safe": True, "speeds": "6000, 3000", "warmed_up": True, "temperature_c": "30", "running_min": 20,
          "again": True}  # fmt: skip
@@ -57,10 +58,7 @@ def checked(desk, loud=1.0, seed=0, **asked):
         desk.begin_run()
         for block in blocks(idle(rpm / 60, SHORT_S, loud=loud, seed=seed)):
             desk.take(block)
-        for _ in range(400):
-            if desk.state()["status"] in ("ready", "failed"):
-                break
-            time.sleep(0.02)
+        until(lambda: desk.state()["status"] in ("ready", "failed"))
         assert desk.state()["error"] is None
     return desk.finish("note")
 
@@ -146,10 +144,7 @@ def test_a_sensor_that_goes_away_costs_one_run(desk, monkeypatch):
     desk.start(ASKED)
     desk.begin_run()
     desk.take(next(blocks(idle(50.0, SHORT_S))))
-    for _ in range(200):
-        if desk.state()["status"] == "failed":
-            break
-        time.sleep(0.02)
+    until(lambda: desk.state()["status"] == "failed")
     assert "Nothing comes" in desk.state()["error"]["text"]
     assert desk.begin_run()["status"] == "recording"
 

@@ -1,6 +1,5 @@
 """The desk of tap tests over a real archive: cautions, keeping, history, and the prior of the learning."""
 
-import time
 
 import pytest
 
@@ -11,6 +10,7 @@ from shopmon.service.tap_desk import TapDesk
 from shopmon.service.tap_prior import assembly_key, with_measured_modes
 from tests.dashboards.fake_checks import FORM, blocks, hits
 from tests.service.logged_cuts import CONTEXT
+from tests.waiting import until
 
 ASKED = {
     **{"safe": True, "force": 1, "response": "2", "hits": 4},
@@ -62,10 +62,7 @@ def heard(desk, **asked):
     desk.start({**ASKED, **asked})
     for block in blocks(hits()):
         desk.take(block)
-    for _ in range(400):
-        if desk.state()["status"] in ("done", "failed"):
-            break
-        time.sleep(0.05)
+    until(lambda: desk.state()["status"] in ("done", "failed"))
     state = desk.state()
     assert state["status"] == "done", state
     return state
@@ -161,10 +158,7 @@ def test_without_a_force_it_is_kept_but_gives_no_modes(desk, archive, spindle):
     desk.start({"safe": True, "response": 2, "hits": 2})
     for block in blocks(hits(double=())):
         desk.take(block)
-    for _ in range(400):
-        if desk.state()["status"] == "done":
-            break
-        time.sleep(0.05)
+    until(lambda: desk.state()["status"] == "done")
     desk.keep()
     assert desk.tests()[0]["with_force"] is False
     assert with_measured_modes(archive, spindle.context).get("measured_modes") is None

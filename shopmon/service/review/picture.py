@@ -1,8 +1,6 @@
 """Pictures of any part of a recording at any width, in hertz or orders, quickly."""
 
-import contextlib
 import itertools
-import os
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -11,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from shopmon.service.giving_way import give_way
 from shopmon.service.review.overview import FINEST_S, Overview, Overviews, make_overview, sound_figures
 from shopmon.service.review.sound_reader import SoundReader
 from shopmon.signals.spectrogram import (
@@ -24,7 +23,6 @@ from shopmon.signals.spectrogram import (
 )
 
 AT_ONCE_S = 60.0  # so much sound is worked through while one waits
-NICENESS = 10
 FIRST_LOOK_S = 1.0
 READERS, TILES = 3, 128
 
@@ -96,8 +94,7 @@ class OpenSound:
         self.reader.close()
 
     def _make(self) -> None:
-        with contextlib.suppress(OSError, AttributeError):
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        give_way()
         if self._closing.wait(FIRST_LOOK_S):  # what is seen first comes first
             return
         own = SoundReader(self._path)  # another reader: those who look must not wait for this one
