@@ -6,7 +6,6 @@ Threads: PortAudio's own calls `Intake.callback`, which only copies into the rin
 ring is full the newest sound is dropped, and the source says how much.
 """
 
-import threading
 import time
 from collections.abc import Callable, Iterator
 from typing import Protocol
@@ -14,6 +13,7 @@ from typing import Protocol
 from shopmon.capture import portaudio
 from shopmon.capture.background import BackgroundCall
 from shopmon.capture.inputs import InputDevice
+from shopmon.capture.polled import PolledSource
 from shopmon.capture.portaudio import InputRequest, OpenInput
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.capture.stream_reader import StreamReader
@@ -23,8 +23,6 @@ from shopmon.signals.block import Block, CodeFormat
 RETRY_S = 1.0
 STALLED_S = 10.0
 CLOSE_S = 2.0
-TURN_S = 0.05
-RETURN_HINT = "It is picked up again by itself when it returns: see its plug and its cable."
 
 
 class Driver(Protocol):
@@ -63,7 +61,7 @@ class PortAudioDriver:
         portaudio.leave_behind()
 
 
-class MicrophoneSource:
+class MicrophoneSource(PolledSource):
     """Sound from a device of the computer.
 
     A device that is not there is no error: the source says so, waits, and takes it when it appears. Once a
@@ -101,21 +99,19 @@ class MicrophoneSource:
         driver: Driver | None = None,
         clock: Callable[[], float] = time.monotonic,
     ):
-        self.source_id = source_id
-        self.name = "microphone" if device is None else f"microphone {device}"
+        super().__init__(source_id, "microphone" if device is None else f"microphone {device}", clock)
         self._request = InputRequest(
             device=device, sample_rate_hz=sample_rate_hz, channels=channels, code_format=code_format
         )
         self._asked = self._request
         self.sensor = sensor
         self._driver = driver or PortAudioDriver()
-        self._clock = clock
         self._call: BackgroundCall | None = None
         self._call_since_s = 0.0
         self._closing = False
         self._retry_at_s = float("-inf")
         self._reader: StreamReader | None = None
-        self._was_open = self._told_lost = self._told_stalled = self._closed = False
+        self._told_stalled = False
         self._driver.load()
 
     @property
@@ -123,14 +119,8 @@ class MicrophoneSource:
         """What is being delivered, None while the device is away."""
         return self._reader.format if self._reader and self._reader.delivers else None
 
-    def blocks(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
-        """Yield blocks and notices until `stop` is set; the device may come and go meanwhile."""
-        while not (stop.is_set() or self._closed):
-            yield from self.turn(self._clock())
-            if self._reader:
-                self._reader.wait(TURN_S)
-            else:
-                stop.wait(TURN_S)
+    def _news(self) -> StreamReader | None:
+        return self._reader
 
     def turn(self, now_s: float) -> Iterator[Block | SourceNotice]:
         """Do what is due at this moment and yield what came of it; never waits.
@@ -172,7 +162,7 @@ class MicrophoneSource:
         if reader.is_lost(now_s) and self._reader is reader:
             self._reader = None
             self._begin(self._driver.start_closing(reader.stream), now_s, closing=True)
-            yield from self._lost(reader.loss_text(), RETURN_HINT)
+            yield from self._lost(reader.loss_text())
 
     def _look_at_call(self, call: BackgroundCall, now_s: float) -> Iterator[SourceNotice]:
         if not call.done:
@@ -185,23 +175,15 @@ class MicrophoneSource:
         try:
             stream = call.result()
         except DeviceError as exc:
-            yield from self._lost(exc.text, exc.hint or RETURN_HINT)
+            yield from self._lost(exc.text, exc.hint)
             return
         self._reader = StreamReader(stream, self.source_id, self.sensor)
 
     def _opened_notice(self, stream: OpenInput) -> SourceNotice:
         self.name = stream.device.name
-        code = "device-returned" if self._was_open else "device-opened"
-        verb = "Listening again" if self._was_open else "Listening"
-        self._was_open, self._told_lost = True, False
         if not isinstance(self._asked.device, str):
             self._request = _pinned(self._request, stream.device)
-        return SourceNotice(code=code, text=f"{verb} to {self.name}: {_described(stream, self._asked)}.")
-
-    def _lost(self, text: str, hint: str) -> Iterator[SourceNotice]:
-        if not self._told_lost:
-            self._told_lost = True
-            yield SourceNotice(code="device-lost", text=text, hint=hint)
+        return self._here(self.name, _described(stream, self._asked))
 
     def _stalled(self, now_s: float) -> Iterator[SourceNotice]:
         if self._told_stalled or now_s - self._call_since_s < STALLED_S:

@@ -5,7 +5,8 @@ import threading
 import numpy as np
 import pytest
 
-from shopmon.capture.microphone import RETRY_S, STALLED_S, TURN_S, MicrophoneSource
+from shopmon.capture.microphone import RETRY_S, STALLED_S, MicrophoneSource
+from shopmon.capture.polled import TURN_S
 from shopmon.capture.portaudio import BLOCK_FRAMES
 from shopmon.capture.source import SourceNotice
 from shopmon.errors import DeviceError

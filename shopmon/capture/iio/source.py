@@ -1,7 +1,6 @@
 """An accelerometer that the kernel drives, read through its buffer in ``/dev``."""
 
 import os
-import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator
@@ -19,6 +18,7 @@ from shopmon.capture.iio.device import (
     switch_on,
 )
 from shopmon.capture.iio.layout import missing_before, plain_mounting
+from shopmon.capture.polled import PolledSource
 from shopmon.capture.quality import ClipCounter, ConstantWatch
 from shopmon.capture.sampler.assembly import LOWEST_RATE_HZ, absurd_range
 from shopmon.capture.source import SourceFormat, SourceNotice
@@ -26,10 +26,9 @@ from shopmon.capture.watch import Tally
 from shopmon.errors import DeviceError
 from shopmon.signals.block import Block, Channel, CodeFormat, Quality
 
-RETRY_S, TURN_S, SILENT_S = 1.0, 0.02, 2.0
+RETRY_S, SILENT_S = 1.0, 2.0
 MEASURE_S = 2.0
 BELIEVED, ABSURD = 0.002, 0.15
-RETURN_HINT = "It is picked up again by itself when it returns: see its wires."
 
 
 class IioReader:
@@ -195,7 +194,7 @@ def _turned(buffer: Buffer) -> tuple[tuple[int, int], ...]:
     return mounting
 
 
-class IioSource:
+class IioSource(PolledSource):
     """Vibration from an accelerometer that the kernel drives.
 
     A sensor that is not there is no error: the source says so, waits, and takes it when it appears.
@@ -211,6 +210,7 @@ class IioSource:
     """
 
     sensor = "accelerometer"
+    turn_s = 0.02
 
     def __init__(
         self,
@@ -221,13 +221,12 @@ class IioSource:
         dev: Path = DEV,
         clock: Callable[[], float] = time.monotonic,
     ):
-        self.source_id = source_id
-        self.name = f"accelerometer {device}" if device else "accelerometer"
-        self._wanted, self._sysfs, self._dev, self._clock = device, sysfs, dev, clock
+        super().__init__(source_id, f"accelerometer {device}" if device else "accelerometer", clock)
+        self._wanted, self._sysfs, self._dev = device, sysfs, dev
         self._reader: IioReader | None = None
         self._retry_at_s = float("-inf")
         self._heard_at_s = 0.0
-        self._was_open = self._told_lost = self._told_open = False
+        self._told_open = False
 
     @property
     def format(self) -> SourceFormat | None:
@@ -238,12 +237,6 @@ class IioSource:
     def full_scales_g(self) -> tuple[float, ...] | None:
         """What full scale of each axis means by the driver, None while the sensor is away."""
         return self._reader.buffer.full_scales_g if self._reader else None
-
-    def blocks(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
-        """Yield blocks and notices until `stop` is set; the sensor may come and go meanwhile."""
-        while not stop.is_set():
-            yield from self.turn(self._clock())
-            stop.wait(TURN_S)
 
     def turn(self, now_s: float) -> Iterator[Block | SourceNotice]:
         """Do what is due at this moment and yield what came of it; never waits.
@@ -260,12 +253,16 @@ class IioSource:
                 self._open(now_s)
             yield from self._listen(self._reader, now_s)
         except DeviceError as exc:
-            yield from self._lost(now_s, exc.text, exc.hint)
+            yield from self._give_up(now_s, exc.text, exc.hint)
         except OSError:
-            yield from self._lost(now_s, f"The {self.name} is gone.", RETURN_HINT)
+            yield from self._give_up(now_s, f"The {self.name} is gone.", "")
 
     def close(self) -> None:
         """Switch the buffer off and let it go; calling it twice is harmless."""
+        self._closed = True
+        self._let_go()
+
+    def _let_go(self) -> None:
         reader, self._reader = self._reader, None
         if reader:
             os.close(reader.end)
@@ -306,24 +303,17 @@ class IioSource:
         waits_s = SILENT_S + (0.0 if self._told_open else MEASURE_S)
         if now_s - self._heard_at_s > waits_s:
             hint = "Some drivers need a trigger: its name belongs into trigger/current_trigger of the device."
-            yield from self._lost(now_s, f"The {self.name} delivers nothing.", hint)
+            yield from self._give_up(now_s, f"The {self.name} delivers nothing.", hint)
 
     def _opened(self, reader: IioReader) -> SourceNotice:
-        code = "device-returned" if self._was_open else "device-opened"
-        verb = "Listening again" if self._was_open else "Listening"
-        self._was_open, self._told_lost = True, False
         form, buffer = reader.format, reader.buffer
-        text = (
-            f"{verb} to {self.name}: {form.sample_rate_hz:g} Hz, {len(buffer.axes)} axes, {buffer.bits} bits"
-        )
+        text = f"{form.sample_rate_hz:g} Hz, {len(buffer.axes)} axes, {buffer.bits} bits"
         matrix = buffer.mount_matrix
         if matrix is not None and plain_mounting(matrix) is None:
             text += "; its mount matrix turns by odd angles and is left out"
-        return SourceNotice(code=code, text=f"{text}.")
+        return self._here(self.name, text)
 
-    def _lost(self, now_s: float, text: str, hint: str) -> Iterator[SourceNotice]:
-        self.close()
+    def _give_up(self, now_s: float, text: str, hint: str) -> Iterator[SourceNotice]:
+        self._let_go()
         self._retry_at_s = now_s + RETRY_S
-        if not self._told_lost:
-            self._told_lost = True
-            yield SourceNotice(code="device-lost", text=text, hint=hint)
+        yield from self._lost(text, hint)

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from shopmon.capture.background import BackgroundCall
+from shopmon.capture.polled import PolledSource
 from shopmon.capture.sampler.assembly import Assembly
 from shopmon.capture.sampler.frames import FrameCutter
 from shopmon.capture.sampler.ports import find_port, list_ports
@@ -20,12 +21,11 @@ from shopmon.capture.watch import Tally
 from shopmon.errors import DeviceError
 from shopmon.signals.block import Block
 
-RETRY_S, TURN_S, FETCH_S = 1.0, 0.05, 0.012
+RETRY_S, FETCH_S = 1.0, 0.012
 SILENT_S = 2.0
 STALLED_S = 10.0
 CLOSE_S = 1.0
 QUEUE_BYTES = 4_000_000  # 12 s of the fastest board and more
-RETURN_HINT = "It is picked up again by itself when it returns: see its plug and its cable."
 
 
 class Port(Protocol):
@@ -138,7 +138,7 @@ class Fetcher:
             self._stop.wait(FETCH_S)
 
 
-class BoardSource:
+class BoardSource(PolledSource):
     """Vibration from a sampler board on a serial port.
 
     A board that is not there is no error: the source says so, waits, and takes it when it appears.
@@ -163,9 +163,8 @@ class BoardSource:
         open_port: Callable[[str], Port] = SerialPortReader,
         clock: Callable[[], float] = time.monotonic,
     ):
-        self.source_id = source_id
-        self.name = f"sampler board {port}"
-        self._wanted, self._open_port, self._clock = port, open_port, clock
+        super().__init__(source_id, f"sampler board {port}", clock)
+        self._wanted, self._open_port = port, open_port
         self._call: BackgroundCall | None = None
         self._call_since_s = 0.0
         self._retry_at_s = float("-inf")
@@ -175,7 +174,7 @@ class BoardSource:
         self._garbage, self._overflow = Tally(), Tally()
         self._refused = self._overflowed = 0
         self._heard_at_s = 0.0
-        self._was_open = self._told_lost = self._told_stalled = self._told_silent = self._closed = False
+        self._told_stalled = self._told_silent = False
         self._delivers = False
 
     @property
@@ -189,14 +188,8 @@ class BoardSource:
         frame = self._assembly.newest
         return (frame.range_g,) * frame.codes.shape[1] if frame and self._delivers else None
 
-    def blocks(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
-        """Yield blocks and notices until `stop` is set; the board may come and go meanwhile."""
-        while not (stop.is_set() or self._closed):
-            yield from self.turn(self._clock())
-            if self._fetcher:
-                self._fetcher.wait(TURN_S)
-            else:
-                stop.wait(TURN_S)
+    def _news(self) -> Fetcher | None:
+        return self._fetcher
 
     def turn(self, now_s: float) -> Iterator[Block | SourceNotice]:
         """Do what is due at this moment and yield what came of it; never waits.
@@ -256,7 +249,7 @@ class BoardSource:
             self._delivers = False
             BackgroundCall(fetcher.close, "board-close")
             self._retry_at_s = now_s + RETRY_S
-            yield from self._lost(f"The {self.name} is gone.", RETURN_HINT)
+            yield from self._lost(f"The {self.name} is gone.")
         elif now_s - self._heard_at_s > SILENT_S and not self._told_silent:
             yield from self._fell_silent()
 
@@ -266,15 +259,8 @@ class BoardSource:
         for item in self._assembly.take(frames):
             if first and isinstance(item, Block):
                 first = False
-                yield self._opened()
+                yield self._here(f"the {self.name}", _described(self._assembly.format))
             yield item
-
-    def _opened(self) -> SourceNotice:
-        code = "device-returned" if self._was_open else "device-opened"
-        verb = "Listening again" if self._was_open else "Listening"
-        self._was_open = True
-        text = f"{verb} to the {self.name}: {_described(self._assembly.format)}."
-        return SourceNotice(code=code, text=text)
 
     def _fell_silent(self) -> Iterator[SourceNotice]:
         """The port is there and nothing sound comes through it: the stream is over, the port stays open."""
@@ -304,11 +290,6 @@ class BoardSource:
                 text=f"The computer was too busy: {lost} bytes of the board's stream were lost.",
                 hint="See what else runs on it, and whether it is too hot.",
             )
-
-    def _lost(self, text: str, hint: str) -> Iterator[SourceNotice]:
-        if not self._told_lost:
-            self._told_lost = True
-            yield SourceNotice(code="device-lost", text=text, hint=hint)
 
 
 def _described(form: SourceFormat) -> str:

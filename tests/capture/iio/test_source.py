@@ -218,3 +218,10 @@ def test_a_scale_that_cannot_be_is_said(tmp_path):
     _, notices = pumped(sensor, source, scans(Scan16, axes, stamps_at(RATE_HZ, 8500)))
     assert "range-absurd" in [notice.code for notice in notices]
     source.close()
+
+
+def test_a_closed_source_takes_no_further_turn(tmp_path):
+
+    source = IioSource("adxl355", sysfs=tmp_path, dev=tmp_path)
+    source.close()
+    assert list(source.blocks(threading.Event())) == []
