@@ -15,6 +15,7 @@ ASKED = (
     "channel",
     "again",
 )
+BALANCE = ("before", "with_trial", "after", "mass_g", "radius_mm", "angle_deg", "turning_kg")
 
 
 def desk():
@@ -75,6 +76,12 @@ def use_check(check_id: str):
         raise Refusal(400, "Nothing was said.", 'Send {"used": false}.')
     desk().set_used(check_id, truth("used", body["used"]))
     return jsonify(id=check_id, used=body["used"])
+
+
+@blueprint.post("/spindle/balance")
+def balance():
+    """Calculate the balance from kept runs: ``{"before": "ID@6000", "with_trial": …, "mass_g": 0.8, …}``."""
+    return jsonify(desk().balance(json_body(known=BALANCE)))
 
 
 @blueprint.post("/spindle/limits")

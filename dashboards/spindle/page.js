@@ -55,6 +55,50 @@ limits.addEventListener("submit", (event) => {
   });
 });
 
+const figure = (value) => Number(value).toPrecision(2);
+
+const toldOf = (found) => {
+  const put = found.correction;
+  const far = inch ? `${figure(put.radius_mm / 25.4)}\u00a0in` : `${figure(put.radius_mm)}\u00a0mm`;
+  const lines = [
+    `Imbalance ${figure(found.unbalance_g_mm)} g\u00a0mm (±\u00a0${figure(found.error_g_mm)}), heavy spot ${Math.round(found.angle_deg)}° from the mark, against the direction of rotation.`,
+  ];
+  if (found.left_g_mm !== null) lines.push(`After the correction ${figure(found.left_g_mm)} g\u00a0mm are left.`);
+  const first = found.left_g_mm === null ? "Take the trial weight off; correct with" : "To take away what is left, add";
+  lines.push(`${first} ${figure(put.mass_g)}\u00a0g at ${far}, ${Math.round(put.angle_deg)}° from the mark.`);
+  lines.push(
+    found.grade_mm_s === null
+      ? `No balance grade: missing are ${found.missing.join("; ")}.`
+      : `Balance quality G\u00a0${figure(found.grade_mm_s)} (ISO 21940-11) with ${found.mass_kg}\u00a0kg at ${Math.round(found.rpm)}\u00a0rpm.`,
+  );
+  lines.push("The run with the trial weight is set aside: it is no baseline.");
+  return [...lines, ...found.notices.map((notice) => `${notice.text} ${notice.hint}`)];
+};
+
+// the form is made anew with the page: it is listened to from above
+document.addEventListener("submit", async (event) => {
+  const balance = event.target;
+  if (balance.id !== "balance") return;
+  event.preventDefault();
+  const asked = {};
+  for (const field of balance.elements) {
+    if (field.name) asked[field.name] = field.tagName === "SELECT" ? field.value : number(field.value);
+  }
+  if (inch && asked.radius_mm) asked.radius_mm = Number(asked.radius_mm) * 25.4;
+  const list = document.getElementById("balance-told");
+  const wrong = document.getElementById("balance-problem");
+  list.replaceChildren();
+  wrong.textContent = "";
+  try {
+    for (const line of toldOf(await request("/api/spindle/balance", asked))) {
+      list.append(Object.assign(document.createElement("li"), { textContent: line }));
+    }
+    await refresh();
+  } catch (problem) {
+    wrong.textContent = problem.message;
+  }
+});
+
 const touched = {
   run: () => request("/api/spindle/run", {}),
   end: () => request("/api/spindle/run/end", {}),

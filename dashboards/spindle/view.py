@@ -4,6 +4,7 @@ from flask import Blueprint, current_app, render_template
 from shopmon.dashboards.spindle import figures
 from shopmon.dashboards.spindle.drawing import map_drawing, trend_line
 
+from shopmon.service.spindle_balance import CAUTIONS as BALANCE_CAUTIONS
 from shopmon.service.spindle_desk import cautions
 from shopmon.signals.block import sound_columns
 
@@ -40,6 +41,7 @@ def page() -> str:
         trends=desk.trends(),
         run=run, picture=map_drawing(run) if run else None, limits=desk.limits(), bearing=desk.bearing(),
         usual=usual, machine=machine, days=desk.days_since_last(), channels=channels(desk),
+        phased=desk.phased(), balance_cautions=BALANCE_CAUTIONS,
         verdicts=figures.VERDICTS, parts=figures.bearing_of(newest), classes=figures.CLASSES,
     )  # fmt: skip
 

@@ -13,8 +13,12 @@ def as_text(result: dict, name: str) -> str:
         f"{name}, {result['duration_s']:.1f} s",
     ]
     lines += [_speed(result), "", *_vibration(result), "", *_bearing(result)]
+    known = "angle_deg" in result["balance"]
     for notice in result["notices"]:
-        lines += ["", f"{notice['text']}", f"  {notice['hint']}"]
+        if not (known and notice["code"] == "balance-unknown"):
+            lines += ["", f"{notice['text']}", f"  {notice['hint']}"]
+    if known:
+        lines += ["", *balance_lines(result["balance"])]
     return "\n".join(lines)
 
 
@@ -60,6 +64,7 @@ def check_as_text(result: dict) -> str:
     run = result["run_up"]
     if run is not None:
         lines += ["", f"Run-up from {run['reached_rpm'][0]:.0f} to {run['reached_rpm'][1]:.0f} rpm:"]
+        lines += [f"  {notice['text']} {notice['hint']}" for notice in run["notices"]]
         lines += [
             f"  rings at {mode['frequency_hz']:.0f} Hz, damping about {100 * mode['damping_ratio']:.1f} %"
             for mode in run["resonances"]
@@ -68,5 +73,34 @@ def check_as_text(result: dict) -> str:
             f"  {each['flutes']} flutes: keep away from {each['low_rpm']:.0f} to {each['high_rpm']:.0f} rpm"
             for each in run["avoid"]
         ]
-    lines += ["", f"No balance grade: missing are {'; '.join(result['balance']['missing'])}."]
+    lines += ["", *balance_lines(result["balance"])]
     return "\n".join(lines)
+
+
+def balance_lines(balance: dict):
+    """Yield what is told of the balance, or what is missing to tell it."""
+    if "angle_deg" not in balance:
+        yield f"No balance grade: missing are {'; '.join(balance['missing'])}."
+        return
+    yield from (f"  ! {caution}" for caution in balance["cautions"])
+    yield (
+        f"Imbalance {balance['unbalance_g_mm']:.3g} g mm (± {balance['error_g_mm']:.2g}), its heavy spot "
+        f"{balance['angle_deg']:.0f}° from the mark, against the direction of rotation."
+    )
+    if balance["left_g_mm"] is not None:
+        yield f"After the correction {balance['left_g_mm']:.3g} g mm are left."
+    put = balance["correction"]
+    again = balance["left_g_mm"] is not None
+    how = "To take away what is left, add" if again else "Take the trial weight off; correct with"
+    yield (
+        f"{how} {put['mass_g']:.3g} g at {put['radius_mm']:g} mm, {put['angle_deg']:.0f}° from the mark."
+    )
+    if balance["grade_mm_s"] is None:
+        yield f"No balance grade: missing are {'; '.join(balance['missing'])}."
+    else:
+        yield (
+            f"Balance quality G {balance['grade_mm_s']:.2g} (ISO 21940-11) with {balance['mass_kg']:g} kg "
+            f"at {balance['rpm']:.0f} rpm."
+        )
+    for notice in balance["notices"]:
+        yield f"{notice['text']} {notice['hint']}"

@@ -10,8 +10,10 @@ import numpy as np
 from shopmon.capture.recording import RecordingSource
 from shopmon.capture.table_file import SUFFIXES, read_table
 from shopmon.errors import RecordingError, SettingError
-from shopmon.signals.block import Block
+from shopmon.service.inspection import kinds_beside
+from shopmon.signals.block import Block, sound_columns
 from shopmon.signals.levels import full_scale_runs
+from shopmon.signals.tachometer import edge_places, pulses_in
 
 MOST_S = 120.0
 
@@ -30,12 +32,15 @@ class MeasuredSignal:
         Of the samples; ``FS`` is a share of full scale, not calibrated.
     clipped_fraction
         Share of samples at full scale, of sound files.
+    pulses
+        Where a tachometer's pulses begin, in samples, rising; None without one.
     """
 
     samples: np.ndarray
     sample_rate_hz: float
     unit: str
     clipped_fraction: float = 0.0
+    pulses: np.ndarray | None = None
 
 
 def read_signal(
@@ -45,6 +50,7 @@ def read_signal(
     column: str | None = None,
     full_scale: float | None = None,
     unit: str | None = None,
+    tach: str | None = None,
 ) -> MeasuredSignal:
     """Read one signal.
 
@@ -58,6 +64,8 @@ def read_signal(
         Which signal of several, by name or number from 1.
     full_scale, unit
         What full scale of a sound file means; a table holds its numbers in `unit` already.
+    tach
+        Which signal is a tachometer's, by name or number from 1; recordings of the monitor say it themselves.
 
     Raises
     ------
@@ -71,7 +79,7 @@ def read_signal(
                 f"{name} must be a number above 0, not {value:g}.", "Give it as the file needs it."
             )
     if path.suffix.lower() in SUFFIXES:
-        return _from_table(path, rate_hz, column, full_scale, unit)
+        return _from_table(path, rate_hz, column, full_scale, unit, tach)
     if rate_hz is not None:
         raise SettingError(
             "--rate is for tables of numbers: a sound file says its own rate.", "Leave it out."
@@ -80,39 +88,47 @@ def read_signal(
         raise SettingError(
             "--full-scale and --unit belong together.", "Give both, such as --full-scale 16 --unit g."
         )
-    return _from_sound(path, column, full_scale, unit)
+    return _from_sound(path, column, full_scale, unit, tach)
 
 
-def _from_table(path, rate_hz, column, full_scale, unit) -> MeasuredSignal:
+def _from_table(path, rate_hz, column, full_scale, unit, tach) -> MeasuredSignal:
     if full_scale is not None:
         raise SettingError("--full-scale is for sound files.", "Give only --unit for a table of numbers.")
     table = read_table(path)
     rate = rate_hz or table.sample_rate_hz
     if rate is None:
         raise SettingError(f"{path.name} does not say its sample rate.", "Give --rate in samples per second.")
-    return MeasuredSignal(table.channel(column), float(rate), unit or "FS")
+    pulses = pulses_in(table.channel(tach)) if tach is not None else None
+    return MeasuredSignal(table.channel(column), float(rate), unit or "FS", pulses=pulses)
 
 
-def _from_sound(path, column, full_scale, unit) -> MeasuredSignal:
-    source = RecordingSource(path, real_time=False)
+def _from_sound(path, column, full_scale, unit, tach) -> MeasuredSignal:
+    source = RecordingSource(path, real_time=False, kinds=kinds_beside(path))
     try:
-        rate = source.format.sample_rate_hz
-        channel = _channel(column, len(source.format.channels))
+        rate, heard = source.format.sample_rate_hz, len(sound_columns(source.format.channels))
+        channel = _channel(column, heard)
+        marks = None if tach is None else _channel(tach, heard)
         stop, pieces, taken, clipped = threading.Event(), [], 0, 0
+        turning, places = [], []
         for item in source.blocks(stop):
             if isinstance(item, Block):
-                samples = item.samples()[:, channel]
-                pieces.append(samples)
-                taken += samples.size
-                clipped += full_scale_runs(samples)
+                samples = item.samples()
+                pieces.append(samples[:, channel])
+                if marks is not None:
+                    turning.append(samples[:, marks])
+                elif item.tach_codes is not None:
+                    places.append(edge_places(item.tach_codes, taken))
+                taken += item.frames
+                clipped += full_scale_runs(samples[:, channel])
             if taken >= MOST_S * rate:
                 stop.set()
     finally:
         source.close()
     if not pieces:
         raise RecordingError(f"{path.name} holds no sound.", "Record it again.")
+    pulses = pulses_in(np.concatenate(turning)) if turning else np.concatenate(places) if places else None
     samples = np.concatenate(pieces).astype(float) * (full_scale or 1.0)
-    return MeasuredSignal(samples, rate, unit or "FS", clipped / samples.size)
+    return MeasuredSignal(samples, rate, unit or "FS", clipped / samples.size, pulses)
 
 
 def _channel(column: str | None, channels: int) -> int:

@@ -1,13 +1,17 @@
 """The spindle check of one idle run: rotation, vibration at its multiples, and signs of the bearings."""
 
+from collections.abc import Sequence
 from dataclasses import asdict
 
 import numpy as np
 
 from shopmon.errors import SettingError
 from shopmon.service.measured_signal import MeasuredSignal
+from shopmon.service.spindle_tach import speed_of
+from shopmon.signals.balance import missing_for_grade
 from shopmon.signals.bearing_signs import BearingSigns, bearing_signs
 from shopmon.signals.bearing_tones import BearingTones
+from shopmon.signals.once_per_turn import once_per_turn
 from shopmon.signals.rotation_orders import (
     acceleration_rms,
     order_amplitudes,
@@ -44,24 +48,39 @@ def check_spindle(signal: MeasuredSignal, stated_rpm: float, tones: BearingTones
     RecordingError
         The run cannot be judged: too short, constant, or no numbers.
     """
+    told_rpm, told = None, []
+    if signal.pulses is not None:
+        told_rpm, told = speed_of(signal.pulses, signal.sample_rate_hz, stated_rpm)
     # without a bearing's tones the shaft is found all the same: half a turn belongs to no part
-    signs = bearing_signs(signal.samples, signal.sample_rate_hz, stated_rpm, tones or BearingTones(cage=0.5))
-    rotation_hz = signs.rotation_hz
-    if signs.rotation_heard:
+    signs = bearing_signs(
+        signal.samples, signal.sample_rate_hz, told_rpm or stated_rpm, tones or BearingTones(cage=0.5)
+    )
+    rotation_hz = told_rpm / 60 if told_rpm else signs.rotation_hz
+    if signs.rotation_heard and not told_rpm:
         rotation_hz = refine_rotation(signal.samples, signal.sample_rate_hz, rotation_hz)
+    once = _once(signal) if told_rpm else None
     return {
         "schema": SCHEMA,
         "stated_rpm": stated_rpm,
-        "rpm": 60 * rotation_hz if signs.rotation_heard else None,
+        "rpm": 60 * rotation_hz if told_rpm or signs.rotation_heard else None,
+        "speed_from": "tachometer" if told_rpm else "sound" if signs.rotation_heard else None,
         "unit": signal.unit,
         "duration_s": signal.samples.size / signal.sample_rate_hz,
         "sample_rate_hz": signal.sample_rate_hz,
         "orders": _orders(signal, rotation_hz),
+        "once": once,
         "vibration": _vibration(signal),
+        "balance": balance_unknown([once]),
         "bearing": _bearing(signs, rotation_hz) if tones else [],
-        "notices": _notices(signal, signs, tones),
+        "notices": [*told, *_notices(signal, signs, tones, told_rpm is not None)],
         "cautions": list(CAUTIONS),
     }
+
+
+def balance_unknown(phases: Sequence[dict | None]) -> dict:
+    """Return what is missing for a balance grade after runs without a trial weight, with or without phase."""
+    missing = missing_for_grade(mass_kg=None, phases_known=any(phases), trial_g_mm=None)
+    return {"grade_mm_s": None, "missing": list(missing)}
 
 
 def _orders(signal: MeasuredSignal, rotation_hz: float) -> list[dict]:
@@ -70,6 +89,15 @@ def _orders(signal: MeasuredSignal, rotation_hz: float) -> list[dict]:
         {"order": order, "frequency_hz": order * rotation_hz, "amplitude": float(amplitude)}
         for order, amplitude in enumerate(amplitudes, 1)
     ]
+
+
+def _once(signal: MeasuredSignal) -> dict | None:
+    """Amplitude and phase at once per turn, where the tachometer's pulses are those of one mark."""
+    found = once_per_turn(signal.samples, signal.sample_rate_hz, signal.pulses)
+    if found is None:
+        return None
+    values = asdict(found)
+    return {"rpm": 60 * values.pop("rotation_hz"), **values}
 
 
 def _vibration(signal: MeasuredSignal) -> dict:
@@ -84,9 +112,11 @@ def _bearing(signs: BearingSigns, rotation_hz: float) -> list[dict]:
     return [{**asdict(tone), "order": tone.found_hz / rotation_hz} for tone in signs.tones]
 
 
-def _notices(signal: MeasuredSignal, signs: BearingSigns, tones: BearingTones | None) -> list[dict]:
+def _notices(
+    signal: MeasuredSignal, signs: BearingSigns, tones: BearingTones | None, told: bool
+) -> list[dict]:
     found = []
-    if not signs.rotation_heard:
+    if not signs.rotation_heard and not told:
         found.append(
             ("rotation-not-heard", "The shaft's own tones do not stand out: the stated speed was used.",
              "Put the sensor nearer to the spindle's nose, or give the true speed.")
@@ -108,7 +138,7 @@ def _notices(signal: MeasuredSignal, signs: BearingSigns, tones: BearingTones | 
         )  # fmt: skip
     found.append(
         ("balance-unknown", "Vibration at once per turn says nothing of a balance grade by itself.",
-         "That needs the turning mass, and the phase of the vibration with a trial weight.")
+         "That needs the turning mass, a tachometer for the phase, and a second run with a trial weight.")
     )  # fmt: skip
     return [{"code": code, "text": text, "hint": hint} for code, text, hint in found]
 

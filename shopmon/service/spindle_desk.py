@@ -10,6 +10,7 @@ from typing import Any
 from shopmon.capture.source import SourceFormat
 from shopmon.errors import SettingError
 from shopmon.service.settings import Machine
+from shopmon.service.spindle_balance import TrialWeight, balance_of
 from shopmon.service.spindle_check import CAUTIONS, tones_from_text
 from shopmon.service.spindle_session import CheckPlan, SpindleSession
 from shopmon.service.spindle_trend import trends
@@ -226,6 +227,65 @@ class SpindleDesk:
     def trends(self) -> list[dict[str, Any]]:
         """Return the newest check beside those before it."""
         return trends(self.checks(), self.limits())
+
+    def phased(self) -> list[dict[str, Any]]:
+        """Return the kept steady runs that have a phase, newest first: ``run``, ``t``, ``rpm``, ``note``."""
+        return [
+            {"run": f"{row['id']}@{step['stated_rpm']:g}", "t": row["t"], "rpm": step["stated_rpm"],
+             "note": row["note"]}
+            for row in self.checks(100) for step in row["result"]["steps"] if step.get("once")
+        ]  # fmt: skip
+
+    def balance(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Calculate the balance from kept runs; the run with the trial weight is set aside from the trend.
+
+        Parameters
+        ----------
+        asked
+            ``before``, ``with_trial``, ``after`` (runs as `phased` tells them, the last may be empty),
+            ``mass_g``, ``radius_mm``, ``angle_deg`` of the trial weight, ``turning_kg``.
+
+        Raises
+        ------
+        SettingError, RecordingError
+            A value that cannot be, runs that do not belong together, or a weight that changed nothing.
+        """
+        before, with_trial, after = (
+            self._run(asked.get(name), name) for name in ("before", "with_trial", "after")
+        )
+        if before is None or with_trial is None:
+            raise SettingError(
+                "Two runs are needed: without and with the trial weight.",
+                "Choose both. Each is a check at one speed, with a tachometer.",
+            )
+        if len({row["id"] for row, _ in (before, with_trial)}) < 2:
+            raise SettingError("Both are the same run.", "Choose the check with the trial weight.")
+        rows = [each for each in (before, with_trial, after) if each]
+        if any(row["sensor"] != before[0]["sensor"] for row, _ in rows):
+            raise SettingError("The runs were made by different sensors.", "Take one for all of them.")
+        mass, radius = (_number(asked, name, 1e-4, 1000.0) for name in ("mass_g", "radius_mm"))
+        if mass is None or radius is None:
+            raise SettingError("The trial weight's mass or radius is missing.", "Weigh it, and measure.")
+        trial = TrialWeight(
+            mass_g=mass, radius_mm=radius, angle_deg=_number(asked, "angle_deg", -360.0, 360.0) or 0.0
+        )
+        result = balance_of(
+            before[1], with_trial[1], trial, after=after[1] if after else None,
+            mass_kg=_number(asked, "turning_kg", 1e-3, 10_000.0),
+        )  # fmt: skip
+        self._rows.set_used("spindle_checks", with_trial[0]["id"], False)
+        return result
+
+    def _run(self, named: Any, what: str) -> tuple[dict, dict] | None:
+        """Find a run by its check's id and its speed."""
+        if named in (None, ""):
+            return None
+        check_id, _, rpm = str(named).rpartition("@")
+        for row in self.checks(1000):
+            for step in row["result"]["steps"]:
+                if row["id"] == check_id and f"{step['stated_rpm']:g}" == rpm:
+                    return row, step
+        raise SettingError(f"There is no run {str(named)[:60]!r} ({what}).", "Open the page again.")
 
     def days_since_last(self) -> float | None:
         """Return how many days ago the newest check was; None without one, or without a clock."""

@@ -7,6 +7,8 @@ from typing import Any
 
 from shopmon.errors import DeviceError, SettingError
 from shopmon.service.settings import load_settings
+from shopmon.service.spindle_balance import CAUTIONS as BALANCE_CAUTIONS
+from shopmon.service.spindle_balance import TrialWeight, balance_of
 from shopmon.service.spindle_check import CAUTIONS, tones_from_text
 from shopmon.service.spindle_desk import speeds_from
 from shopmon.service.spindle_session import CheckPlan, SpindleSession
@@ -105,6 +107,53 @@ def hear_check(
         opened.close()
     tell(session.said)
     return session.result()
+
+
+def hear_balance(
+    plan: CheckPlan,
+    trial: TrialWeight,
+    mass_kg: float | None,
+    source: str,
+    device: str | None,
+    settings_file: Path | None,
+    tell: Callable[[str], None],
+    ready: Callable[[str], None],
+) -> dict[str, Any]:
+    """Run once without and once with a trial weight; return the first check, ``balance`` filled in.
+
+    Parameters
+    ----------
+    plan
+        Of one steady speed, no run-up.
+    trial
+        The weight.
+    mass_kg
+        Of all that turns, None where it is not known.
+    source, device, settings_file, tell, ready
+        As for `hear_check`.
+
+    Raises
+    ------
+    ShopmonError
+        As `hear_check`; or there is no tachometer, or the trial weight changed nothing.
+    """
+    if len(plan.speeds_rpm) != 1 or plan.run_up_rpm:
+        raise SettingError("A trial weight is for one speed.", "Give one of --speeds, without --run-up.")
+    for caution in BALANCE_CAUTIONS:
+        tell(f"  ! {caution}")
+    before = hear_check(plan, source, device, settings_file, tell, ready)
+    if not before["steps"][0]["once"]:
+        raise SettingError(
+            "There was no phase in this run: no tachometer, or not one clean pulse a turn.",
+            "Balance needs a tachometer with one mark on the shaft; see 'Tachometer' in the README.",
+        )
+    ready(
+        f"Stop the spindle and keep it from starting. Screw in {trial.mass_g:g} g at {trial.radius_mm:g} mm, "
+        f"{trial.angle_deg:g}° from the mark, against the direction of rotation. Shut the guards."
+    )
+    with_trial = hear_check(plan, source, device, settings_file, tell, ready)
+    told = balance_of(before["steps"][0], with_trial["steps"][0], trial, mass_kg=mass_kg)
+    return {**before, "balance": told}
 
 
 def _listen(source, session: SpindleSession, stop: threading.Event) -> None:

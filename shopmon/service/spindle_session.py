@@ -1,15 +1,14 @@
 """A guided check of the idle spindle as it happens: steady runs at chosen speeds, then a slow run-up."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from shopmon.errors import RecordingError, SettingError, ShopmonError
 from shopmon.service.measured_signal import MeasuredSignal
-from shopmon.service.spindle_check import CAUTIONS, check_spindle
-from shopmon.service.spindle_tach import speed_of
-from shopmon.signals.balance import missing_for_grade
+from shopmon.service.spindle_check import CAUTIONS, balance_unknown, check_spindle
+from shopmon.service.spindle_tach import track_of
 from shopmon.signals.bearing_tones import BearingTones
 from shopmon.signals.block import Block
 from shopmon.signals.levels import full_scale_runs
@@ -184,6 +183,7 @@ class SpindleSession:
             if self._kind == "steady":
                 self._judge_steady(signal)
             else:
+                signal = replace(signal, pulses=np.concatenate(self._pulses) if self._pulses else None)
                 self.run_up = run_up_result(signal, *self.plan.run_up_rpm, self.plan.flutes)
         except ShopmonError as exc:
             self._fail(exc)
@@ -201,17 +201,18 @@ class SpindleSession:
 
     def _judge_steady(self, signal: MeasuredSignal) -> None:
         begin = int(SETTLE_S * signal.sample_rate_hz)
+        pulses = np.concatenate(self._pulses) if self._pulses else None
         steady = MeasuredSignal(
-            signal.samples[begin:], signal.sample_rate_hz, signal.unit, signal.clipped_fraction
+            signal.samples[begin:],
+            signal.sample_rate_hz,
+            signal.unit,
+            signal.clipped_fraction,
+            None if pulses is None else pulses[pulses >= begin] - begin,
         )
-        rpm, notices = None, []
-        if self._pulses:
-            places = np.concatenate(self._pulses)
-            rpm, notices = speed_of(places[places >= begin], signal.sample_rate_hz, self.next_rpm)
-        result = check_spindle(steady, rpm or self.next_rpm, self.plan.tones)
-        told = {"stated_rpm": self.next_rpm, "rpm": rpm or result["rpm"]}
-        step = {**result, **told, "notices": [*notices, *result["notices"]]}
-        self.steps.append({name: value for name, value in step.items() if name != "cautions"})
+        step = check_spindle(steady, self.next_rpm, self.plan.tones)
+        self.steps.append(
+            {name: value for name, value in step.items() if name not in ("cautions", "balance")}
+        )
 
     def result(self) -> dict[str, Any]:
         """Return the check so far, ``shopmon.spindle-check/1``.
@@ -223,13 +224,12 @@ class SpindleSession:
         """
         if not self.steps and self.run_up is None:
             raise RecordingError("No run was recorded yet.", "Run the first speed.")
-        missing = missing_for_grade(mass_kg=None, phases_known=False, trial_g_mm=None)
         return {
             "schema": SCHEMA,
             "unit": self.plan.unit,
             "steps": self.steps,
             "run_up": self.run_up,
-            "balance": {"grade_mm_s": None, "missing": list(missing)},
+            "balance": balance_unknown([step["once"] for step in self.steps]),
             "used_s": round(self.used_s, 1),
             "cautions": list(CAUTIONS),
         }
@@ -245,7 +245,13 @@ def run_up_result(
     RecordingError, SettingError
         The speed cannot be followed, or cannot be.
     """
-    track = follow_speed(signal.samples, signal.sample_rate_hz, low_rpm, high_rpm)
+    track, notices = None, []
+    if signal.pulses is not None:
+        track, notices = track_of(
+            signal.pulses, signal.samples.size, signal.sample_rate_hz, low_rpm, high_rpm
+        )
+    followed_by = "tachometer" if track else "sound"
+    track = track or follow_speed(signal.samples, signal.sample_rate_hz, low_rpm, high_rpm)
     run = run_up(signal.samples, signal.sample_rate_hz, track)
     found = find_resonances(run)
     reached = 60 * float(track.rotation_hz.min()), 60 * float(track.rotation_hz.max())
@@ -253,6 +259,8 @@ def run_up_result(
     return {
         "stated_rpm": [low_rpm, high_rpm],
         "reached_rpm": [round(value, 1) for value in reached],
+        "speed_from": followed_by,
+        "notices": notices,
         "duration_s": round(signal.samples.size / signal.sample_rate_hz, 1),
         "resonances": [{**asdict(mode), "orders": list(mode.orders)} for mode in found],
         "avoid": [asdict(each) for each in avoid],

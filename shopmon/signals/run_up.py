@@ -113,6 +113,23 @@ def follow_speed(samples: np.ndarray, sample_rate_hz: float, low_rpm: float, hig
     return SpeedTrack(at, _smooth(speeds[path]), heard_db)
 
 
+def speed_track(
+    at_s: np.ndarray, rotation_hz: np.ndarray, samples: int, sample_rate_hz: float
+) -> SpeedTrack:
+    """Return the track of a run whose speed is known turn by turn, as a tachometer tells it.
+
+    Parameters
+    ----------
+    at_s, rotation_hz
+        Middle and rate of each turn, shape ``(turns,)``.
+    samples, sample_rate_hz
+        Length of the run's sound, and its samples per second.
+    """
+    size, hop = int(FRAME_S * sample_rate_hz), int(HOP_S * sample_rate_hz)
+    frames = (np.arange(0, samples - size + 1, hop) + size / 2) / sample_rate_hz
+    return SpeedTrack(frames, np.interp(frames, at_s, _smooth(rotation_hz)), np.inf)
+
+
 def _check(samples, sample_rate_hz: float, low_rpm: float, high_rpm: float) -> None:
     if not (low_rpm > 0 and LEAST_RATIO * low_rpm <= high_rpm < np.inf):
         raise SettingError(

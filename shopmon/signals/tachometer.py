@@ -16,6 +16,7 @@ LEAST_INTERVALS = 3
 BOUNCE_SHARE, WHOLE_WITHIN = 0.55, 0.12
 MOST_MISSING = 3
 HALVES_APART = 0.01
+SPARSE = 0.6  # share of zeros from which a signal is a column of pulses
 SECOND_MARK = 0.25  # nearer than this part of a turn, the second pulse is taken for a bounce of the first
 
 
@@ -57,6 +58,35 @@ def edge_places(column: np.ndarray, first_sample: int = 0) -> np.ndarray:
     """
     where = np.flatnonzero(column > 0)
     return first_sample + where + (column[where].astype(np.float64) - 0.5) / STEPS
+
+
+def pulses_in(signal: np.ndarray) -> np.ndarray:
+    """Return where pulses begin in a tachometer's signal, in samples, rising.
+
+    Parameters
+    ----------
+    signal
+        Shape ``(n,)``: a voltage that rises with each mark, whatever its height; or a column that is 0 but
+        where a pulse begins, as recordings of the monitor hold it.
+    """
+    signal = np.asarray(signal, float)
+    if signal.size < 2:
+        return np.empty(0)
+    if np.mean(signal == 0) > SPARSE:
+        where = np.flatnonzero(signal != 0)
+        return where[np.diff(where, prepend=-2) > 1].astype(float)
+    low, high = np.percentile(signal, [0.5, 99.5])
+    low, high = (low, high) if high > low else (signal.min(), signal.max())
+    if not high > low:
+        return np.empty(0)
+    # two levels, so that noise on a slow edge is no second pulse
+    state = np.where(signal > low + 0.6 * (high - low), 1, np.where(signal < low + 0.4 * (high - low), -1, 0))
+    known = np.flatnonzero(state)
+    rises = np.flatnonzero((state[known[1:]] > 0) & (state[known[:-1]] < 0))
+    over = known[rises + 1]
+    middle, before, after = low + 0.5 * (high - low), signal[over - 1], signal[over]
+    step = np.where(after > before, after - before, 1.0)
+    return over - 1 + np.clip((middle - before) / step, 0.0, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,6 +149,54 @@ def turns_of(places: np.ndarray, sample_rate_hz: float) -> Turns:
         per_turn=per_turn,
         spread=float(np.std(intervals)) / usual,
     )
+
+
+def turn_numbers(places: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return the pulses of one mark, without bounces, and at which turn each stands, lost ones counted.
+
+    Parameters
+    ----------
+    places
+        Where pulses begin, in samples, rising.
+
+    Returns
+    -------
+    tuple or None
+        Places and turns (whole numbers from 0), shapes ``(n,)``; None where they make no rotation, or come in
+        pairs, so that which of two marks is meant cannot be told.
+    """
+    places = np.asarray(places, float)
+    if places.size <= LEAST_INTERVALS or _shorter_of_pair(places) > SECOND_MARK:
+        return None
+    places, _ = _without_bounces(places)
+    if places.size <= LEAST_INTERVALS:
+        return None
+    near, counts = float(np.median(np.diff(places[:6]))), []
+    for interval in np.diff(places).tolist():
+        count = max(1, round(interval / near))
+        if count > MOST_MISSING + 1 or abs(interval / count / near - 1) > WHOLE_WITHIN:
+            return None
+        counts.append(count)
+        near = interval / count
+    return places, np.concatenate([[0], np.cumsum(counts)])
+
+
+def speed_along(places: np.ndarray, sample_rate_hz: float) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return time in s and rotation in Hz of each turn while the speed changes; None as `turn_numbers`.
+
+    Parameters
+    ----------
+    places
+        Where pulses begin, in samples, rising.
+    sample_rate_hz
+        Samples per second.
+    """
+    found = turn_numbers(places)
+    if found is None:
+        return None
+    kept, turns = found
+    hz = np.diff(turns) / np.diff(kept) * sample_rate_hz
+    return (kept[1:] + kept[:-1]) / 2 / sample_rate_hz, hz
 
 
 def _without_bounces(places: np.ndarray) -> tuple[np.ndarray, int]:

@@ -47,3 +47,24 @@ def test_limits_are_kept(served, open_page):
     page.fill("#velocity", "1,2")
     page.click("#limits button")
     until(page, lambda: served.monitor.spindle.limits() == {"velocity": 1.2})
+
+
+def test_a_balance_is_calculated_from_two_kept_runs(served, open_page):
+    from shopmon.service.settings import Machine
+    from tests.service.test_spindle_desk import kept_run
+
+    kept_run(served.monitor.spindle, [(20.0, 70.0)])
+    kept_run(served.monitor.spindle, [(20.0, 70.0), (30.0, 90.0)], seed=4)
+    assert (
+        len(served.monitor.spindle.checks()) == 2 and Machine().name == served.monitor.spindle.machine().name
+    )
+    page = open_page(f"{served.url}spindle", **phone(390))
+    page.click("#balance button")
+    until(page, lambda: "mass or radius is missing" in page.inner_text("#balance-problem"))
+    for name, value in (("mass_g", "1,0"), ("radius_mm", "30"), ("angle_deg", "90"), ("turning_kg", "4")):
+        page.fill(f"#{name}", value)
+    page.click("#balance button")
+    until(page, lambda: "Balance quality G" in page.inner_text("#balance-told"))
+    told = page.inner_text("#balance-told").replace("\u00a0", " ")
+    assert "Imbalance 20 g mm" in told and "250° from the mark" in told
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390

@@ -103,6 +103,38 @@ def test_a_rate_that_cannot_be_is_refused(tmp_path, rate):
         run(tmp_path / "idle.npy", "--rpm", 3000, "--rate", rate)
 
 
+def balance_files(folder):
+    from tests.signals.test_once_per_turn import RATE, run
+
+    for name, weights in (("before", [(20.0, 70.0)]), ("with", [(20.0, 70.0), (30.0, 90.0)])):
+        samples, places = run(weights)
+        turning = np.zeros(samples.size)
+        turning[np.ceil(places[places < samples.size - 1]).astype(int)] = 5.0
+        np.savetxt(folder / f"{name}.csv", np.stack([samples, turning], axis=1), delimiter=",", fmt="%.6g",
+                   header="nose,turns", comments="")  # fmt: skip
+    return [folder / "before.csv", "--rate", RATE, "--rpm", 3682, "--column", "nose", "--tach", "turns"]
+
+
+def test_a_trial_weight_tells_the_imbalance(tmp_path):
+    words = [*balance_files(tmp_path), "--trial", "1:30:90", "--trial-run", tmp_path / "with.csv"]
+    told = run(*words, "--turning-kg", 4)
+    assert told.index("A trial weight only where") < told.index("Imbalance 20")
+    assert "Balance quality G 1.9 (ISO 21940-11) with 4 kg" in told
+    balance = json.loads(run(*words, "--json", "-"))["balance"]
+    assert balance["schema"] == "shopmon.balance/1" and balance["missing"] == ["the mass of all that turns"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--trial", "1:30"), ("--turning-kg", "4"), ("--trial-run", "with.csv"), ("--run-up",),
+     ("--tach", "none"), ("--trial", "1:30", "--trial-run", "missing.csv")],
+)  # fmt: skip
+def test_a_balance_that_cannot_be_says_what_is_missing(tmp_path, words):
+    with pytest.raises(ShopmonError) as error:
+        run(*balance_files(tmp_path), *words)
+    assert error.value.hint
+
+
 class Sensor:
     """Plays a run whenever one is recorded, and quiet else."""
 
@@ -151,6 +183,14 @@ def test_live_goes_from_speed_to_speed(monkeypatch):
     assert order == sorted(order)
     for words in ("% against the 3000 that were stated", "mm/s", "No balance grade"):
         assert words in done.output
+
+
+def test_live_balance_needs_a_tachometer_and_one_speed(monkeypatch):
+    done = live(monkeypatch, [idling(50.0, 2.6)], "--speeds", "3000", "--trial", "1:30")
+    assert isinstance(done.exception, SettingError) and "no phase" in done.exception.text
+    assert done.output.index("A trial weight only where") < done.output.index("Set 3000 rpm")
+    done = live(monkeypatch, [], "--speeds", "3000,6000", "--trial", "1:30")
+    assert isinstance(done.exception, SettingError) and "one speed" in done.exception.text
 
 
 def test_live_json_is_the_check(monkeypatch):

@@ -139,6 +139,34 @@ def test_a_calibrated_sensor_gives_g_and_mm_s_and_the_persons_limit(desk, shop):
     assert desk.set_limits({"velocity": "", "acceleration": ""}) == {}
 
 
+def kept_run(desk, weights, seed=0):
+    """Keep a check that told its phase."""
+    from tests.service.test_spindle_balance import judged
+
+    step = judged(weights, seed=seed)
+    step = {name: value for name, value in step.items() if name not in ("cautions", "balance")}
+    result = {"schema": "shopmon.spindle-check/1", "unit": "g", "steps": [step], "run_up": None,
+              "balance": {"grade_mm_s": None, "missing": []}, "used_s": 10.0, "cautions": []}  # fmt: skip
+    facts = {"machine": Machine().name, "sensor": {"source": "fake", "channel": 1, "unit": "g"},
+             "temperature_c": 30.0, "running_min": 20.0, "warmed_up": True, "note": ""}  # fmt: skip
+    return desk._rows.add_spindle_check({**facts, "result": result})
+
+
+def test_a_balance_from_two_kept_runs_sets_the_one_with_the_weight_aside(desk):
+    before, trial = kept_run(desk, [(20.0, 70.0)]), kept_run(desk, [(20.0, 70.0), (30.0, 90.0)], seed=4)
+    runs = {row["run"].split("@")[0]: row["run"] for row in desk.phased()}
+    asked = {"before": runs[before], "with_trial": runs[trial], "mass_g": "1", "radius_mm": "30",
+             "angle_deg": "90", "turning_kg": "4"}  # fmt: skip
+    told = desk.balance(asked)
+    assert told["unbalance_g_mm"] == pytest.approx(20.0, rel=0.02) and told["grade_mm_s"]
+    assert {row["id"]: row["used"] for row in desk.checks()} == {before: True, trial: False}
+    for bad in ({"mass_g": ""}, {"before": "x@1"}, {"with_trial": runs[before]}, {"with_trial": ""},
+                {"turning_kg": "nan"}, {"angle_deg": "far"}, {"radius_mm": -1}):  # fmt: skip
+        with pytest.raises(SettingError) as error:
+            desk.balance({**asked, **bad})
+        assert error.value.hint
+
+
 def test_a_sensor_that_goes_away_costs_one_run(desk, monkeypatch):
     monkeypatch.setattr(spindle_desk, "QUIET_S", 0.1)
     desk.start(ASKED)

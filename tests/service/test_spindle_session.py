@@ -126,23 +126,66 @@ def test_plans_that_cannot_be(bad):
         CheckPlan(**bad)
 
 
+def with_pulses(samples, places, rate):
+    """Yield samples as blocks with a tachometer's column; `places` in samples."""
+    for block in blocks(samples, rate):
+        column = edge_codes([place - block.first_sample for place in places], block.frames, "int32")
+        sound = (block.codes * 2**30).astype(np.int32)
+        yield replace(
+            block, codes=np.column_stack([sound, column]), code_format="int32",
+            channels=(*block.channels, Channel(kind="tachometer")),
+        )  # fmt: skip
+
+
 def test_a_tachometer_is_the_truth_of_the_speed():
     session = SpindleSession(CheckPlan(speeds_rpm=(6000.0,)))
     session.begin()
-    count = 0
-    for block in blocks(idle(98.8, 10.2)):
-        edges = (
-            np.arange(np.ceil(block.first_sample / RATE * 98.8), block.end_sample / RATE * 98.8) / 98.8 * RATE
-        )
-        column = edge_codes([edge - block.first_sample for edge in edges], block.frames, "int32")
-        sound = (block.codes * 2**30).astype(np.int32)
-        session.take(
-            replace(
-                block, codes=np.column_stack([sound, column]), code_format="int32",
-                channels=(*block.channels, Channel(kind="tachometer")),
-            )
-        )  # fmt: skip
-        count += len(edges)
+    for block in with_pulses(idle(98.8, 10.2), np.arange(1000) / 98.8 * RATE, RATE):
+        session.take(block)
     step = session.result()["steps"][0]
-    assert count > 900 and step["stated_rpm"] == 6000.0
+    assert (step["stated_rpm"], step["speed_from"]) == (6000.0, "tachometer")
     assert step["rpm"] == pytest.approx(5928.0, rel=1e-4)
+    # 0.05 sin(angle + 1), the mark at angle 0: largest a quarter turn less one radian later, half as loud
+    assert step["once"]["amplitude"] == pytest.approx(0.025, rel=0.02)
+    assert step["once"]["phase_deg"] == pytest.approx(90 - np.degrees(1), abs=1.0)
+    assert "phase" not in " ".join(session.result()["balance"]["missing"])
+
+
+def rising_with(places, rate=run_ups.RATE):
+    session = SpindleSession(CheckPlan(speeds_rpm=(3000.0, 12_000.0), run_up_rpm=(3000.0, 12_000.0)))
+    session.steps = [{}, {}]
+    session.begin()
+    parts = list(with_pulses(rising(), places, rate))
+    for block in parts[:-1]:
+        session.take(block)
+    session.end()
+    session.take(parts[-1])
+    assert session.status == "ready", session.said
+    return session.run_up
+
+
+def turning(seconds=30.0):
+    """Return where the marks pass in the run-up of these tests, in samples."""
+    hz = run_ups.ramp(3000.0, 12_000.0, seconds)
+    return np.searchsorted(np.cumsum(hz) / run_ups.RATE, np.arange(1, int(hz.sum() / run_ups.RATE)))
+
+
+def test_a_run_up_follows_the_tachometer_where_there_is_one():
+    told = rising_with(np.delete(turning(), [200, 201, 900]))
+    assert told["speed_from"] == "tachometer" and told["notices"] == []
+    # the first look is 0.4 s long, and the speed rises by 300 rpm a second
+    assert told["reached_rpm"] == pytest.approx([3060.0, 12_000.0], rel=0.005)
+    assert [mode["frequency_hz"] for mode in told["resonances"]] == pytest.approx([640, 1130], rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "by"),
+    [(lambda p: np.sort([*p, *(p[1:] + p[:-1]) / 2]), "tach-two-a-turn", "tachometer"),
+     (lambda p: p[:3], "tach-unsteady", "sound"),
+     (lambda p: p[::2], "tach-disagrees", "sound")],
+)  # fmt: skip
+def test_what_a_tachometer_gets_wrong_in_a_run_up_is_said(change, code, by):
+    told = rising_with(change(turning()))
+    assert [notice["code"] for notice in told["notices"]] == [code]
+    assert told["speed_from"] == by
+    assert told["reached_rpm"] == pytest.approx([3000.0, 12_000.0], rel=0.03)
