@@ -58,7 +58,7 @@ def test_a_balance_is_calculated_from_two_kept_runs(served, open_page):
     assert (
         len(served.monitor.spindle.checks()) == 2 and Machine().name == served.monitor.spindle.machine().name
     )
-    page = open_page(f"{served.url}spindle", **phone(390))
+    page = open_page(f"{served.url}spindle", alone=True, **phone(390))
     page.click("#balance button")
     until(page, lambda: "mass or radius is missing" in page.inner_text("#balance-problem"))
     for name, value in (("mass_g", "1,0"), ("radius_mm", "30"), ("angle_deg", "90"), ("turning_kg", "4")):
