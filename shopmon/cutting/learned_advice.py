@@ -224,9 +224,11 @@ def carried(belief: Belief, before: Prior, after: Prior) -> Belief:
         )
         for mode in belief.prior.measured
     )
+    heard = tuple(replace(tone, frequency_hz=tone.frequency_hz * faster) for tone in belief.prior.heard)
     prior = replace(
         belief.prior,
         measured=measured,
+        heard=heard,
         frequency_hz=belief.prior.frequency_hz * faster,
         stiffness_n_per_m=belief.prior.stiffness_n_per_m * stiffer,
         kt_n_per_mm2=belief.prior.kt_n_per_mm2 * after.kt_n_per_mm2 / before.kt_n_per_mm2,
@@ -305,11 +307,7 @@ class _Writer:
             return f"{CAUTION_UP} {CUTTING_SPEED}"
         if abs(rpm / present - 1) <= SAME_SPEED:
             return STOP
-        return (
-            f"{ORDER_UP} {CAUTION_UP} {CUTTING_SPEED}"
-            if rpm > present
-            else f"{ORDER_DOWN} {CAUTION_DOWN}"
-        )
+        return f"{ORDER_UP} {CAUTION_UP} {CUTTING_SPEED}" if rpm > present else f"{ORDER_DOWN} {CAUTION_DOWN}"
 
 
 def _for_aim(write: _Writer, aim: Aim, stated: float) -> Card | None:
@@ -362,5 +360,3 @@ def _now(write: _Writer) -> Card | None:
 def _trial(write: _Writer) -> Card:
     reason = "Quiet, it would be worth most; ringing, it would tell most of the frequency."
     return write.card("trial", trial_point(write.found), reason, caution=WASTE)
-
-

@@ -111,10 +111,11 @@ def shape_frequencies(prior: Prior) -> np.ndarray:
 def shape_table(prior: Prior, arc_rad: tuple[float, float], flutes: int) -> ShapeTable:
     """Table of the shapes of a prior for a cut.
 
-    It takes some seconds the first time. All tools share it that have no measured modes: what else their
-    priors differ in are scales.
+    It takes some seconds the first time. All tools share it that have no measured or heard modes: what else
+    their priors differ in are scales.
     """
-    base = replace(prior, kt_n_per_mm2=PLAIN_KT, kt_spread=1.0) if prior.measured else Prior()
+    known = prior.measured or prior.heard
+    base = replace(prior, kt_n_per_mm2=PLAIN_KT, kt_spread=1.0) if known else Prior()
     plain = _plain_table(base, tuple(round(angle, 3) for angle in arc_rad), flutes)
     own, common = (one.systems(shapes(prior.measured)[:1]) for one in (prior, base))
     pitch = log(own[0].frequency_hz[0, 0] / common[0].frequency_hz[0, 0])

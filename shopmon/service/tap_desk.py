@@ -178,7 +178,7 @@ class TapDesk:
                     "note": str(note)[:1000],
                 }
             )
-            self._follow(self._told_of)
+            self._follow(self._told_of, result["with_force"])
         return self.state()
 
     # what is kept
@@ -203,14 +203,17 @@ class TapDesk:
         if row is None:
             raise SettingError("There is no such tap test.", "Open the page again.")
         self._rows.set_used("tap_tests", test_id, used)
-        self._follow(row["context"])
+        self._follow(row["context"], row["with_force"])
 
-    def _follow(self, context: Mapping[str, Any]) -> None:
-        """Let the advice begin from what was measured, in place of modes that were typed."""
+    def _follow(self, context: Mapping[str, Any], with_force: bool) -> None:
+        """Let the advice begin from what was measured, in place of modes that were typed.
+
+        A test without a force knows less than they do, and leaves them.
+        """
         now = self._context()
         if assembly_key(now) != assembly_key(context):
             return
-        if now.get("measured_modes"):
+        if with_force and now.get("measured_modes"):
             self._set_context({"measured_modes": None}, "touched")
         self._news({name: value for name, value in self._context().items() if value is not None})
 

@@ -176,7 +176,7 @@ def from_heard_hits(
         _notice(
             "no-stiffness",
             "Without the force there is no stiffness: these modes cannot tell a depth of cut.",
-            "They tell which speeds to try; a hammer with a force sensor tells more.",
+            "They tell which speeds to try; kept on the page Tap test, the cuts of this tool add the depth.",
         )
     )
     return {

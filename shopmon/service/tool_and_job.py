@@ -10,7 +10,7 @@ from shopmon.cutting.learning import PastCut
 from shopmon.cutting.materials import GROUPS, MATERIALS
 from shopmon.cutting.mode_text import modes_of
 from shopmon.cutting.nouns import EndMillType, Material, ToolAssembly
-from shopmon.cutting.prior import Prior, prior_of
+from shopmon.cutting.prior import HeardTone, Prior, prior_of
 from shopmon.errors import SettingError
 from shopmon.listening.stretches import Stretch, stretches
 from shopmon.records.credit import A_CUT, CHATTER, TAKEN_BACK
@@ -103,10 +103,11 @@ def prior_from(context: Mapping[str, Any]) -> Prior:
     diameter, stickout = context.get("diameter_mm"), context.get("stickout_mm")
     mill = EndMillType(DC=diameter, NOF=context.get("flutes"))
     material, measured = material_of(context.get("material")), modes_of(context.get("measured_modes"))
+    heard = tuple(HeardTone(**tone) for tone in context.get("heard_tones") or ())
     try:
-        return prior_of(ToolAssembly(mill=mill, stickout_mm=stickout), material, measured)
+        return prior_of(ToolAssembly(mill=mill, stickout_mm=stickout), material, measured, heard)
     except SettingError:
-        return prior_of(None, material, measured)
+        return prior_of(None, material, measured, heard)
 
 
 def trials_of(cuts: list[Mapping[str, Any]]) -> list[Trial]:

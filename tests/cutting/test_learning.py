@@ -5,12 +5,13 @@ import json
 import numpy as np
 import pytest
 
+from shopmon.cutting.learned_advice import frequency_band
 from shopmon.cutting.learned_map import Job, advised_point, quiet_map, trial_point
 from shopmon.cutting.learning import PastCut, belief_from, belief_state, first_belief, learn
 from shopmon.cutting.many_cuts import spectral_radius
 from shopmon.cutting.materials import material
 from shopmon.cutting.nouns import EndMillType, Mode, ToolAssembly
-from shopmon.cutting.prior import Prior, prior_of
+from shopmon.cutting.prior import HeardTone, Prior, prior_of
 from shopmon.errors import SettingError
 
 JOB = Job(
@@ -170,3 +171,50 @@ def test_impossible_jobs_are_refused(wrong):
     values = {name: getattr(JOB, name) for name in JOB.__dataclass_fields__}
     with pytest.raises(SettingError):
         Job(**{**values, **wrong})
+
+
+TONES = (
+    HeardTone(
+        axis="x", frequency_hz=1450.0, damping_ratio=0.028, frequency_error_hz=3.0, damping_error=0.002
+    ),
+    HeardTone(axis="x", frequency_hz=2310.0, damping_ratio=0.012),
+)
+
+
+def test_a_tap_without_a_force_sharpens_frequency_and_damping_and_leaves_the_depth():
+    wide, told = first_belief(Prior(), SMALL), first_belief(Prior(heard=TONES[:1]), SMALL)
+    low, middle, high = frequency_band(told)
+    assert (low, middle, high) == pytest.approx((1450, 1450, 1450), rel=0.12)
+    assert frequency_band(wide)[2] / frequency_band(wide)[0] > 3
+    systems, _ = told.prior.systems(told.latent)
+    x = systems.damping_ratio[:, 0]
+    assert np.median(x) == pytest.approx(0.028, rel=0.05) and np.log(x).std() == pytest.approx(0.21, abs=0.03)
+    spread = [np.log(one.prior.systems(one.latent)[0].stiffness_n_per_m[:, 0]).std() for one in (wide, told)]
+    assert spread[1] > 0.6 * spread[0], "nothing was learned of the stiffness"
+
+
+def test_which_of_two_heard_tones_is_the_tools_own_is_left_open():
+    belief = first_belief(Prior(heard=TONES), SMALL)
+    first = belief.prior.systems(belief.latent)[0].frequency_hz[:, [0, 2]]
+    near = np.abs(np.log(first[:, :1] / [1450.0, 2310.0])) < 0.1
+    assert near.any(axis=1).all() and 0.1 < near[:, 1].mean() < 0.6
+    assert np.allclose(np.sort(first, axis=1), [1450.0, 2310.0], rtol=0.1)
+
+
+def test_cuts_teach_the_depth_where_the_frequency_was_heard():
+    belief = first_belief(Prior(heard=TONES[:1]), SMALL)
+    before = border(belief)
+    for cut in (QUIET, {**QUIET, "ap_mm": 3.0}):
+        belief = learn(belief, PastCut(**CUT, **cut))
+    assert border(belief) > before
+    again = belief_from(json.loads(json.dumps(belief_state(belief))))
+    assert again.prior == belief.prior and border(again) == pytest.approx(border(belief), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [{"axis": "z"}, {"frequency_hz": 0.0}, {"damping_ratio": 1.0}, {"damping_error": float("nan")}],
+)
+def test_tones_that_cannot_be_heard(bad):
+    with pytest.raises(SettingError):
+        HeardTone(**{"axis": "x", "frequency_hz": 1450.0, "damping_ratio": 0.03, **bad})

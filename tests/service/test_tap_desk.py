@@ -154,14 +154,28 @@ def test_the_test_belongs_to_the_tool_it_was_begun_with(desk, spindle):
     assert [row["key"] for row in desk.tests()] == [first]
 
 
-def test_without_a_force_it_is_kept_but_gives_no_modes(desk, archive, spindle):
+def test_without_a_force_it_gives_frequencies_and_damping_and_no_stiffness(desk, archive, spindle):
+    before = Beliefs(archive).now(spindle.context).prior
+    spindle.context["measured_modes"] = "x:1000:0.03:8e6"
     desk.start({"safe": True, "response": 2, "hits": 2})
     for block in blocks(hits(double=())):
         desk.take(block)
     until(lambda: desk.state()["status"] == "done")
     desk.keep()
     assert desk.tests()[0]["with_force"] is False
+    assert spindle.context["measured_modes"], "what was typed knows more"
+    spindle.context["measured_modes"] = None
     assert with_measured_modes(archive, spindle.context).get("measured_modes") is None
+    after = Beliefs(archive).now(spindle.context).prior
+    assert after.measured == () and {tone.axis for tone in after.heard} == {"x"}
+    assert sorted(tone.frequency_hz for tone in after.heard) == pytest.approx([880.0, 1450.0], rel=0.01)
+    assert after.stiffness_n_per_m == before.stiffness_n_per_m and after.depth_spread == before.depth_spread
+    assert set(desk.in_use()) == {"x"}
+    # a force knows more
+    heard(desk)
+    desk.keep()
+    known = Beliefs(archive).now(spindle.context).prior
+    assert known.heard == () and known.measured
 
 
 def test_keeping_twice_keeps_once_and_nothing_cannot_be_kept(desk):
