@@ -10,6 +10,7 @@ little doubt count more than in proportion, for the sake of soonness.
 import math
 
 from shopmon.listening.events import ChatterEnded, ChatterSpan, ChatterStarted, Event
+from shopmon.listening.members import add_member
 from shopmon.listening.state import Memory
 from shopmon.listening.suspect import Suspicion
 
@@ -61,7 +62,7 @@ def severity_of(above_comb_db: float) -> str:
 class ChatterJudge(Memory):
     """Sums the evidence of each hop and raises and ends the alarm."""
 
-    kept = ("evidence", "span", "last_line_sample", "onset", "suspect_hops")
+    kept = ("evidence", "span", "last_line_sample", "onset", "suspect_hops", "told")
 
     def __init__(self, false_alarms_per_hour: float):
         self.accept(false_alarms_per_hour)
@@ -78,6 +79,11 @@ class ChatterJudge(Memory):
         self.last_line_sample = 0
         self.onset: int | None = None
         self.suspect_hops = 0
+        self.told: list[list[float]] = []
+
+    def restore(self, data: dict) -> None:
+        """Take up a memory; one of before frequencies were weighed by energy has none of them."""
+        super().restore({"told": [], **data})
 
     @property
     def suspects(self) -> bool:
@@ -147,7 +153,7 @@ class ChatterJudge(Memory):
             "start_sample": start,
             "end_sample": sample,
             "alarm_sample": sample,
-            "frequency_hz": track.frequency_hz,
+            "frequency_hz": add_member(self.told, track.frequency_hz, track.power),
             "level_db": track.level_db,
             "severity": severity_of(track.above_comb_db),
             "kind": suspicion.kind,
@@ -159,8 +165,10 @@ class ChatterJudge(Memory):
         span["end_sample"] = sample
         if suspicion is not None:
             track = suspicion.track
+            if track.misses == 0 and track.margin_db > 0:
+                span["frequency_hz"] = add_member(self.told, track.frequency_hz, track.power)
             if track.level_db > span["level_db"] and track.misses == 0:
-                span["level_db"], span["frequency_hz"] = track.level_db, track.frequency_hz
+                span["level_db"] = track.level_db
                 worse = severity_of(track.above_comb_db)
                 order = ("slight", "clear", "heavy")
                 span["severity"] = max(span["severity"], worse, key=order.index)

@@ -26,10 +26,25 @@ def kinship(frequency_hz: np.ndarray, rotation_hz: float, tolerance_hz: float) -
     low = np.minimum(frequency_hz[:, None], frequency_hz)
     high = np.maximum(frequency_hz[:, None], frequency_hz)
     both = np.stack((high - low, high + low))
-    related = (_off_multiple(both, rotation_hz) <= tolerance_hz).any(axis=0)
+    stepping = (_off_multiple(both, rotation_hz) <= tolerance_hz).any(axis=0)
+    return stepping | overtones(frequency_hz, tolerance_hz)
+
+
+def overtones(frequency_hz: np.ndarray, tolerance_hz: float) -> np.ndarray:
+    """Return which lines are a small multiple of which, or a small part, shape ``(lines, lines)``.
+
+    Parameters
+    ----------
+    frequency_hz
+        Shape ``(lines,)``.
+    tolerance_hz
+        How well differences are known.
+    """
+    low = np.minimum(frequency_hz[:, None], frequency_hz)
+    high = np.maximum(frequency_hz[:, None], frequency_hz)
     times = np.rint(high / low)
     off = np.abs(high - times * low) <= np.maximum(tolerance_hz, OVERTONE_SHARE * high)
-    return related | ((times >= 2) & (times <= OVERTONES) & off)
+    return (times >= 2) & (times <= OVERTONES) & off
 
 
 def steps_nats(frequency_hz: np.ndarray, rotation_hz: float, resolved_hz: float, doubt: float) -> np.ndarray:

@@ -2,17 +2,21 @@
 
 from dataclasses import dataclass, replace
 from itertools import compress
+from operator import attrgetter
 
 import numpy as np
 
 from shopmon.listening.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
 from shopmon.listening.comb_view import WITHIN
+from shopmon.listening.members import member_to_tell
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Strays, Track, find_lines
 from shopmon.listening.weights import MODEL
 
 APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
 RELATED_NATS, MOST_STRANGERS = 4.0, 4
+LIKELY = 0.0  # log-odds from which it matters which member of the family is told
+_power = attrgetter("power")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -73,8 +77,11 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         return None
     odds = MODEL.log_odds(clues[off_comb])
     worst = int(off_comb[odds.argmax()])
-    kin = [track for track in compress(tracks, related[worst].tolist()) if track.margin_db > 0]
-    shown = max(kin, key=lambda track: track.power, default=tracks[worst])
+    kin = list(compress(tracks, related[worst].tolist()))
+    if odds.max() > LIKELY:
+        shown = member_to_tell(tracks[worst], kin, strays.tracks, scene)
+    else:
+        shown = max((track for track in kin if track.margin_db > 0), key=_power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(
         track=replace(shown),

@@ -10,7 +10,7 @@ import numpy as np
 
 import shopmon.listening
 import shopmon.signals
-from shopmon.listening.events import ChatterStarted, CutEnded, Frame, Notice
+from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, Frame, Notice
 from tests.bench.detector.corpus import samples_of, truth_of_stem
 from tests.bench.detector.making import TURNS_STEP_S
 from tests.listening.hearing import listen, of
@@ -71,7 +71,10 @@ def answer(stem, told, settings=None, channel=None):
     spent = time.process_time() - begin
     return {
         "number": int(stem.name),
-        "alarms": [alarm_of(event.chatter, rate) for event in of(ChatterStarted, events)],
+        "alarms": [
+            alarm_of(first.chatter, last.chatter, rate)
+            for first, last in zip(of(ChatterStarted, events), of(ChatterEnded, events), strict=True)
+        ],
         "engaged": [
             [start / rate, end / rate] for event in of(CutEnded, events) for start, end in event.cut.engaged
         ],
@@ -81,11 +84,12 @@ def answer(stem, told, settings=None, channel=None):
     }
 
 
-def alarm_of(chatter, rate_hz):
-    """One alarm: when, at which frequency, of what kind, how sure."""
+def alarm_of(chatter, ended, rate_hz):
+    """One alarm: when, at which frequency (and in the end), of what kind, how sure."""
     return {
         "at_s": round(chatter.alarm_sample / rate_hz, 4),
         "frequency_hz": round(chatter.frequency_hz, 2),
+        "ended_hz": round(ended.frequency_hz, 2),
         "kind": chatter.kind,
         "confidence": round(chatter.confidence, 3),
     }

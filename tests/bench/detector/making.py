@@ -11,6 +11,7 @@ from tests.bench.detector.chance import generator
 from tests.bench.detector.drawing import verdicts
 from tests.bench.detector.families import FAMILIES, MICROPHONE_ROOMS, MOUNTS
 from tests.bench.detector.surroundings import SOURCES, automatic_gain, gate
+from tests.bench.detector.true_lines import lines_of
 
 AIRBORNE = {"microphone": 1.0, "accelerometer": 0.2, "dead": 0.0}  # how much of the shop's sounds gets there
 LEAST_CHATTER_S = 0.6
@@ -118,6 +119,7 @@ def described(case, truth, done, teeth):
         "tags": list(case.tags),
         "sounds": sounds_told(case.sounds),
         "turns": turns_of(done.track, plan.duration_s),
+        "lines": lines_of(done.cuts),
     }
 
 

@@ -11,6 +11,7 @@ LATE_S = 1.0  # after the chatter has ended
 LEAST_TURNS = 5
 NEAR_SHARE, NEAR_HZ = 0.005, 3.0
 MEMBERS = 80
+HEARD_S = 0.6  # before an alarm: what its frequency may be of
 CLEAR_DB, CLEAR_OVER_DB = 10.0, 6.0
 
 
@@ -128,8 +129,8 @@ def floor_s(case):
     return max(1 / max(apart_hz, 0.2), LEAST_TURNS / rotation)
 
 
-def near_family(case, spacing="teeth"):
-    """Whether the frequency of the first alarm is one of the true family.
+def near_family(case, spacing="teeth", said="frequency_hz"):
+    """Whether the frequency of the first alarm is one of the true family, that of the middle of the chatter.
 
     Parameters
     ----------
@@ -140,10 +141,26 @@ def near_family(case, spacing="teeth"):
         ``"rotation"``: at any multiple of the rotation, as runout makes them; at low speed these lie so close
         that much is near one of them, see `near_by_chance`. A member below zero is heard at its positive
         frequency.
+    said
+        ``"ended_hz"`` to ask for what was said when the chatter had ended.
     """
-    found, distance_hz = first_frequency_hz(case), spacing_hz(case, spacing)
-    family = np.abs(case.truth["chatter"][0]["frequency_hz"] + distance_hz * np.arange(-MEMBERS, MEMBERS + 1))
-    return bool(np.min(np.abs(family - found)) <= near_hz(found))
+    found = first_frequency_hz(case, said)
+    return _near_any(found, [case.truth["chatter"][0]["frequency_hz"]], spacing_hz(case, spacing))
+
+
+def near_then(case):
+    """Whether the frequency of the first alarm is of the family as it rang then, spaced by the teeth.
+
+    The frequency wanders as depth and motion grow, and two modes may ring at once: see `true_lines`.
+    """
+    least = case.alarm_s - HEARD_S
+    lines = [hz for time_s, *rest in case.case["lines"] if least <= time_s <= case.alarm_s for hz in rest]
+    return bool(lines) and _near_any(first_frequency_hz(case), lines, spacing_hz(case, "teeth"))
+
+
+def _near_any(found_hz, lines_hz, distance_hz):
+    family = np.abs(np.add.outer(lines_hz, distance_hz * np.arange(-MEMBERS, MEMBERS + 1)))
+    return bool(np.min(np.abs(family - found_hz)) <= near_hz(found_hz))
 
 
 def near_by_chance(case, spacing="teeth"):
@@ -152,9 +169,9 @@ def near_by_chance(case, spacing="teeth"):
     return min(1.0, 4 * near_hz(first_frequency_hz(case)) / spacing_hz(case, spacing))
 
 
-def first_frequency_hz(case):
+def first_frequency_hz(case, said="frequency_hz"):
     """Frequency that the first alarm gave."""
-    return min(case.answer["alarms"], key=lambda alarm: alarm["at_s"])["frequency_hz"]
+    return min(case.answer["alarms"], key=lambda alarm: alarm["at_s"])[said]
 
 
 def spacing_hz(case, spacing):

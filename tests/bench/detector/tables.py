@@ -137,6 +137,11 @@ def delays(cases):
             f"  frequency of the true family (0.5 % or 3 Hz), spaced by {spacing:8s}  "
             f"{percent(near, len(hits))}, {100 * chance:.0f} % by chance"
         )
+    ended = sum(scoring.near_family(case, said="ended_hz") for case in hits)
+    print(f"  when the chatter has ended, spaced by the teeth  {percent(ended, len(hits))}")
+    traced = [case for case in hits if case.case.get("lines")]
+    then = sum(scoring.near_then(case) for case in traced)
+    print(f"  of the family as it rang just before the alarm   {percent(then, len(traced))}")
 
 
 def quantiles(values):
