@@ -1,8 +1,8 @@
 """Several sources at once on the clock of the first of them.
 
-Each source is read in a thread of its own. What comes is put into one fixed order, by its time on the common
-clock, before anything is done with it. Only the primary is listened to; the pulses of another source's
-tachometer become a column of the primary's blocks, so that they are recorded with the sound they explain.
+Each source is read in a thread of its own. What comes is put into one fixed order, by its time on the
+common clock, before anything is done with it. What the others hear, and the pulses of a tachometer, become
+columns of the primary's blocks, so that they are listened to, and recorded with the sound they belong to.
 """
 
 import queue
@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from shopmon.capture.joining import Joint, can_join
 from shopmon.capture.source import Source, SourceFormat, SourceNotice
 from shopmon.signals.block import Block, Channel
 from shopmon.signals.clock_fit import ClockFit, Line
@@ -23,6 +24,7 @@ from shopmon.signals.tachometer import edge_codes, edge_places
 WAIT_S, STALLED_S = 0.4, 2.0
 TURN_S = 0.05
 MOST_QUEUED = 2000
+MOST_COLUMNS = 8  # of a FLAC file
 
 
 @dataclass(kw_only=True)
@@ -36,6 +38,7 @@ class Lane:
     present: bool = False
     tached: bool = False
     expected: bool = True
+    joint: Joint | None = None
     waiting: deque[tuple[float, float, Block, Line]] = field(default_factory=deque)
 
     def take(self, at_s: float, block: Block) -> None:
@@ -48,11 +51,41 @@ class Lane:
         self.reached_s = line.time_of(block.end_sample)
         self.waiting.append((self.reached_s, at_s, block, line))
 
+    def join(self) -> None:
+        """Have its newest block brought onto the clock of the first source."""
+        reached_s, _, block, line = self.waiting[-1]
+        if self.joint is None or not self.joint.fits(block):
+            self.joint = Joint(block) if can_join(block) else None
+        if self.joint:
+            self.joint.feed(reached_s, block, line)
+
     def lags(self, end_s: float) -> bool:
         """Whether it is worth waiting for this source to come as far."""
         if self.clock is None:
             return self.expected
+        end_s += self.joint.ahead_s if self.joint else 0.0
         return self.present and end_s - STALLED_S < self.reached_s < end_s
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """What stands beside the first source's own columns, and the stream that this makes.
+
+    Attributes
+    ----------
+    of, origin
+        The first source's own stream, and the sample of it that is sample 0 here.
+    tached
+        A column of pulses is there.
+    joints
+        The others that are listened to.
+    """
+
+    of: str
+    origin: int
+    tached: bool
+    joints: tuple[Joint, ...]
+    stream_id: str = field(default_factory=lambda: str(uuid.uuid4()))
 
 
 class Order:
@@ -71,7 +104,7 @@ class Order:
     def __init__(self, lanes: Sequence[Lane]):
         self.lanes = lanes
         self._edges: list[float] = []
-        self._tached: tuple[str, str, int] | None = None
+        self._layout: Layout | None = None
 
     def release(self, now_s: float, everything: bool = False) -> Iterator[Block]:
         """Yield what may go now, in order."""
@@ -85,7 +118,7 @@ class Order:
                     lane.expected = False
             primary.waiting.popleft()
             yield from self._others(end_s)
-            yield self._with_pulses(line, block)
+            yield self._whole(line, block)
         if everything:
             yield from self._others(float("inf"))
 
@@ -102,32 +135,67 @@ class Order:
         """Take in a block of a lane that arrived at `at_s`."""
         lane = self.lanes[number]
         lane.take(at_s, block)
+        if number:
+            lane.join()
         column = block.tach_codes
         if number and column is not None:
             places = edge_places(column, block.first_sample)
             self._edges += [lane.clock.line.time_of(place) for place in places.tolist()]
 
-    def _with_pulses(self, line: Line, block: Block) -> Block:
-        """Add the column of pulses; where the first tachometer appears, a new stream begins."""
-        tached = any(lane.present and lane.tached for lane in self.lanes[1:])
-        if self._tached is None or self._tached[0] != block.stream_id:
-            self._tached = None
-            if not tached or block.tach_codes is not None or block.code_format == "float32":
-                self._edges.clear()
-                return block
-            self._tached = (block.stream_id, str(uuid.uuid4()), block.first_sample)
-        _, stream_id, origin = self._tached
-        places = [line.sample_at(edge) - block.first_sample for edge in self._edges]
-        self._edges = [edge for edge, place in zip(self._edges, places, strict=True) if place >= block.frames]
-        column = edge_codes(
-            [place for place in places if place < block.frames], block.frames, block.code_format
-        )
+    def _whole(self, line: Line, block: Block) -> Block:
+        """Add the columns of the others; where another first appears, a new stream begins."""
+        if block.code_format == "float32":
+            self._edges.clear()
+            return block
+        tached = self._tached(block)
+        joints = self._joints(block, MOST_COLUMNS - len(block.channels) - tached)
+        if not (tached or joints):
+            self._edges.clear()
+            self._layout = None
+            return block
+        layout = self._layout
+        if layout is None or (layout.of, layout.tached, layout.joints) != (block.stream_id, tached, joints):
+            layout = self._layout = Layout(
+                of=block.stream_id, origin=block.first_sample, tached=tached, joints=joints
+            )
+        columns, channels = [block.codes], block.channels
+        for joint in joints:
+            columns.append(joint.codes(block, line))
+            channels += joint.channels
+        if tached:
+            columns.append(self._pulses(line, block))
+            channels += (Channel(kind="tachometer"),)
         return replace(
             block,
-            codes=np.column_stack([block.codes, column]),
-            channels=(*block.channels, Channel(kind="tachometer")),
-            stream_id=stream_id,
-            first_sample=block.first_sample - origin,
+            codes=np.column_stack(columns),
+            channels=channels,
+            stream_id=layout.stream_id,
+            first_sample=block.first_sample - layout.origin,
+        )
+
+    def _tached(self, block: Block) -> bool:
+        """Whether another's pulses belong beside a block; once they did they do until its stream ends."""
+        if block.tach_codes is not None:
+            return False
+        before = self._layout is not None and self._layout.of == block.stream_id and self._layout.tached
+        return before or any(lane.present and lane.tached for lane in self.lanes[1:])
+
+    def _joints(self, block: Block, room: int) -> tuple[Joint, ...]:
+        """Those of the others that are listened to; one that was there once stays, as silence."""
+        chosen: list[Joint] = []
+        for lane in self.lanes[1:]:
+            joint = lane.joint
+            if joint and len(joint.kinds) <= room:
+                joint.aim(block.sample_rate_hz)
+                chosen.append(joint)
+                room -= len(joint.kinds)
+        return tuple(chosen)
+
+    def _pulses(self, line: Line, block: Block) -> np.ndarray:
+        places = [line.sample_at(edge) - block.first_sample for edge in self._edges]
+        self._edges = [edge for edge, place in zip(self._edges, places, strict=True) if place >= block.frames]
+        return edge_codes(
+            [place for place in places if place < block.frames], block.frames, block.code_format
         )
 
     def sample_on(self, number: int, primary_sample: int) -> int | None:
@@ -135,8 +203,8 @@ class Order:
         primary, lane = self.lanes[0], self.lanes[number]
         if primary.clock is None or lane.clock is None:
             return None
-        if self._tached is not None:
-            primary_sample += self._tached[2]
+        if self._layout is not None:
+            primary_sample += self._layout.origin
         at_s = primary.clock.line.time_of(primary_sample)
         # a source that has not come as far is away, or was when this happened
         return round(lane.clock.line.sample_at(at_s)) if lane.reached_s > at_s - STALLED_S else None

@@ -1,6 +1,6 @@
 """A run of samples with everything needed to understand it: samples never travel alone."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -21,10 +21,17 @@ class Channel:
         begins (`shopmon.signals.tachometer.edge_codes`).
     unit
         ``"FS"`` (fraction of full scale) until a calibration says otherwise.
+    top_hz
+        Up to where it hears, None where only the sample rate limits it.
+    source_id
+        The source it was brought over from (`shopmon.capture.joining`), None for a column of the block's own
+        source.
     """
 
     kind: Literal["microphone", "accelerometer", "tachometer"] = "microphone"
     unit: str = "FS"
+    top_hz: float | None = None
+    source_id: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +108,14 @@ class Block:
     def sound_columns(self) -> tuple[int, ...]:
         """Columns that are heard: all but those of a tachometer."""
         return sound_columns(self.channels)
+
+    def own(self) -> "Block":
+        """Return the block without the columns that were brought over from other sources."""
+        columns = [column for column, channel in enumerate(self.channels) if channel.source_id is None]
+        if len(columns) == len(self.channels):
+            return self
+        channels = tuple(self.channels[column] for column in columns)
+        return replace(self, codes=self.codes[:, columns], channels=channels)
 
     def samples(self) -> np.ndarray:
         """Return what is heard as float32 of shape ``(frames, sound channels)``, full scale being 1."""

@@ -103,7 +103,7 @@ def test_the_pulses_of_the_board_become_a_column_of_the_microphone():
     places = np.concatenate([edge_places(b.tach_codes, b.first_sample) for b in late])
     assert np.median(np.diff(places)) == pytest.approx(480.0, rel=1e-3)
     assert np.abs(np.diff(places[20:]) - 480).max() < 25
-    assert late[0].samples().shape[1] == 1
+    assert [channel.kind for channel in late[0].channels] == ["microphone", "accelerometer", "tachometer"]
 
 
 def test_a_source_that_stalls_does_not_hold_up_the_first():
@@ -163,5 +163,5 @@ def test_where_a_cut_lies_in_the_other_source():
         order.take(lane, at, block)
         list(order.release(at))
     # 3 s into the microphone's first stream, less where its second stream began
-    origin = order._tached[2]
+    origin = order._layout.origin
     assert order.sample_on(1, 3 * 48_000 - origin) == pytest.approx(9000, abs=3)
