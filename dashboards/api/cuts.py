@@ -11,6 +11,7 @@ from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
+from shopmon.service.inspection import mixes_sensors
 
 VERDICTS = {"chatter": True, "quiet": False}
 TRUTHS = ("keep", "ended", "recovered")
@@ -135,6 +136,8 @@ def audio(cut_id: str) -> Response:
     if path is None or not Path(path).is_file():
         found(monitor().cut(cut_id))
         raise Refusal(404, "The sound of this cut is not there.", "It may have been removed to make room.")
+    if "download" not in request.args and mixes_sensors(path):
+        return part_response(cut_id, "first")
     return sound_response(Path(path), f"cut-{cut_id}")
 
 

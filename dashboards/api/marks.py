@@ -8,6 +8,8 @@ from shopmon.dashboards.api.review import part_response
 from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.errors import Refusal
 
+from shopmon.service.inspection import mixes_sensors
+
 NOTE_LIMIT = 500
 LONGEST_KEPT_S = 3600.0
 
@@ -63,4 +65,6 @@ def kept_audio(keep_id: str) -> Response:
         raise Refusal(
             404, "This kept sound is not there.", "See Cuts, Kept by hand: it may still be being filed."
         )
+    if "download" not in request.args and mixes_sensors(path):
+        return part_response(keep_id, "first")
     return sound_response(Path(path), f"kept-{keep_id}")

@@ -53,12 +53,13 @@ class Joint:
         self._first = 0
         self._place: float | None = None
         self._next: tuple[str, int] | None = None
+        self._off = 0.0
         self._mute = 0
 
     @property
     def ahead_s(self) -> float:
         """How far it must have come beyond the end of a block to be brought to that end."""
-        return (self._resampler.reach + 2) / self.from_hz
+        return (self._resampler.reach + 2 + max(0.0, self._off)) / self.from_hz
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -93,14 +94,22 @@ class Joint:
         """
         needed_s = line.time_of(block.end_sample) + self.ahead_s
         while self._fed and self._reached_s < needed_s:
-            self._reached_s, part, self._line = self._fed.popleft()
-            self._append(part)
+            self._append()
         places = self._places(block, line)
+        # the place may be ahead of where the clocks say that it belongs
+        while self._follows and places[-1] + self._resampler.reach + 2 > self._there.size:
+            self._append()
         samples, there = self._samples(places)
         self._trim()
         return _as_codes(samples, self._widened(there), block)
 
-    def _append(self, part: Block) -> None:
+    @property
+    def _follows(self) -> bool:
+        """More of the same stream has come."""
+        return bool(self._fed) and self._fed[0][1].stream_id == self._stream_id
+
+    def _append(self) -> None:
+        self._reached_s, part, self._line = self._fed.popleft()
         end = self._first + self._there.size
         if part.stream_id != self._stream_id or not 0 <= part.first_sample - end < 10 * self.from_hz:
             self._stream_id, self._first, self._place = part.stream_id, part.first_sample, None
@@ -121,6 +130,7 @@ class Joint:
         self._next = (block.stream_id, block.end_sample)
         ratio = (end - begin) / block.frames
         off = 0.0 if self._place is None else begin - self._place
+        self._off = -off if abs(off) <= OFF_S * self.from_hz else 0.0
         if self._place is None or abs(off) > OFF_S * self.from_hz:
             self._mute = self._mute if self._place is None else round(LEAST_MISSING_S * self._to_hz)
             self._place = begin

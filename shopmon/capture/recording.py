@@ -27,7 +27,7 @@ class RecordingSource:
         Pace the blocks by the monotonic clock; otherwise they come as fast as they can be read.
     sensor
         What the recording was made with.
-    kinds
+    channels
         What each channel was made with, where that is known; goes before `sensor`.
     source_id
         Name of the source in the log; the file's name when not given.
@@ -46,7 +46,7 @@ class RecordingSource:
         real_time: bool = True,
         *,
         sensor: str = "microphone",
-        kinds: Sequence[str] = (),
+        channels: Sequence[Channel] = (),
         source_id: str | None = None,
         clock: Callable[[], float] = time.monotonic,
     ):
@@ -58,7 +58,7 @@ class RecordingSource:
             source_id=self.source_id,
             name=self.name,
             sample_rate_hz=self._audio.sample_rate_hz,
-            channels=_channels(self._audio.channels, sensor, kinds),
+            channels=_channels(self._audio.channels, sensor, channels),
             code_format=self._audio.code_format,
         )
         self._clock = clock
@@ -154,9 +154,8 @@ class Player:
             yield from self._constant.feed(codes)
 
 
-def _channels(count: int, sensor: str, kinds: Sequence[str]) -> tuple[Channel, ...]:
-    known = kinds if len(kinds) == count else (sensor,) * count
-    return tuple(Channel(kind=kind) for kind in known)
+def _channels(count: int, sensor: str, known: Sequence[Channel]) -> tuple[Channel, ...]:
+    return tuple(known) if len(known) == count else (Channel(kind=sensor),) * count
 
 
 def _describe(source_format: SourceFormat) -> str:

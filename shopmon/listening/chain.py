@@ -1,5 +1,7 @@
 """The stages of one stream, and how a hop of sound goes through them."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from shopmon.listening.background import Background
@@ -23,6 +25,7 @@ from shopmon.listening.strays import Strays
 from shopmon.listening.suspect import Suspicion, suspect
 from shopmon.listening.tach import Tach
 from shopmon.listening.usual_cuts import UsualCuts
+from shopmon.signals.block import Channel
 from shopmon.signals.comb import peaks_near
 
 # where no rise was noticed, a line as young as this may still have come with a cut; with relatives, as this
@@ -44,7 +47,7 @@ class Chain:
     rates
         The grid.
     channels
-        Number of channels.
+        What each channel is.
 
     Attributes
     ----------
@@ -54,11 +57,11 @@ class Chain:
         What the newest hop gave; the frame is None before the first.
     """
 
-    def __init__(self, settings: ListenerSettings, rates: Rates, channels: int):
-        self.settings, self.rates, self.channels = settings, rates, channels
+    def __init__(self, settings: ListenerSettings, rates: Rates, channels: Sequence[Channel]):
+        self.settings, self.rates, self.channels = settings, rates, len(channels)
         self.setup = Setup()
-        self.front = Front(rates, channels)
-        self.health = Health(rates)
+        self.front = Front(rates, len(channels), [channel.top_hz for channel in channels])
+        self.health = Health(rates, channels)
         self.speed = Speed(rates, settings)
         self.background = Background()
         self.engagement = Engagement(rates)
@@ -140,7 +143,7 @@ class Chain:
         if self.front.channels.moved_db is not None:
             self.background.move(*self.front.channels.moved_db)
         self.background.fit_to(self.front.window)
-        events: list[Event] = [*self.health.take(view, self.channels)]
+        events: list[Event] = [*self.health.take(view)]
         if self.health.silent:
             if self.book.touching or self.engagement.risen:
                 events += self._leave(view.sample, view.sample)

@@ -3,13 +3,15 @@
 Each channel is brought to its own noise floor, the sum to the main channel's, so that levels are those of a
 real channel. What the idle machine sounds like under the weights of this moment is divided out and what it
 sounds like under the weights of the idle time is put back: a channel that drops out, comes back or is found
-useless in mid-cut moves neither floor nor background. A channel that is alone is passed on untouched.
+useless in mid-cut moves neither floor nor background. Above what a slower sensor hears the
+others are heard without it. A channel that is alone is passed on untouched.
 """
 
 from collections.abc import Callable
 
 import numpy as np
 
+from shopmon.listening.channel_sums import interrupted, mean_where, numbers, shared_out, weighted_sum
 from shopmon.listening.state import Memory
 from shopmon.signals.levels import power_db
 
@@ -17,6 +19,7 @@ LEARN_HOPS, SLOWEST_HOPS = 6, 60
 FLOOR_EVERY_HOPS = 10
 DEAD_HOPS = 5
 EDGE_SHARE = 0.2
+REACH_NEEDED = 0.84
 CLIPPED_SHARE = 1e-3
 HEIGHT_CAP_DB = 20.0
 TONE_DB, RISE_DB = 10.0, 6.0
@@ -34,6 +37,10 @@ class Channels(Memory):
         Number of channels.
     bands
         Number of bands of the band levels.
+    reach
+        Up to which share of half the rate each channel hears; None where all hear everything.
+    band_ends
+        Where each band ends, as a share of half the rate; needed with `reach`.
 
     Attributes
     ----------
@@ -49,8 +56,15 @@ class Channels(Memory):
     kept = ("constant_hops", "good_hops", "main", "hops", "usual_db", "floor_db", "usual_bands_db",
             "idle_weights", "contrast_db", "other_hops", "trusted")  # fmt: skip
 
-    def __init__(self, count: int, bands: int):
+    def __init__(
+        self, count: int, bands: int, reach: np.ndarray | None = None, band_ends: np.ndarray | None = None
+    ):
         self.count = count
+        # above REACH_NEEDED of half the rate nothing is asked of any
+        self._reach = None if reach is None or (reach >= REACH_NEEDED).all() else reach
+        self._hears_band = None if self._reach is None else reach[:, None] >= band_ends
+        self._hears: np.ndarray | None = None
+        self._ready = np.ones(count, dtype=bool)
         self.constant_hops = np.zeros(count, dtype=np.int64)
         self.good_hops = np.zeros(count, dtype=np.int64)
         self.main: int | None = None
@@ -97,7 +111,7 @@ class Channels(Memory):
         edge = max(2, int(EDGE_SHARE * hop.shape[1]))
         halting = (np.ptp(hop[:, :edge], axis=1) == 0) | (np.ptp(hop[:, -edge:], axis=1) == 0)
         self.clipping = clipped > CLIPPED_SHARE * hop.shape[1]
-        bad = constant | halting
+        bad = constant | halting | interrupted(hop)
         if self._else_heard(bad | self.clipping):
             bad = bad | self.clipping
         self.good_hops = np.where(bad, 0, self.good_hops + 1)
@@ -112,12 +126,12 @@ class Channels(Memory):
         """Numbers, from 1, of the channels that have gone constant while others have not."""
         if self.count == 1:
             return ()
-        return _numbers((self.constant_hops >= DEAD_HOPS) & (self.constant_hops.min() == 0))
+        return numbers((self.constant_hops >= DEAD_HOPS) & (self.constant_hops.min() == 0))
 
     @property
     def overloaded(self) -> tuple[int, ...]:
         """Numbers, from 1, of the channels at full scale that are left out while others are heard."""
-        return () if self.count == 1 else _numbers(self.clipping & ~self.use)
+        return () if self.count == 1 else numbers(self.clipping & ~self.use)
 
     def combine(
         self,
@@ -144,11 +158,14 @@ class Channels(Memory):
             self.usual_db, self.floor_db = np.zeros_like(spectra), np.zeros_like(spectra)
             self.hops[:] = 0
             self._scales = None
+        if self._reach is not None and (self._hears is None or self._hears.shape != spectra.shape):
+            self._hears = self._within(spectra.shape[1])
         if idle:
             self._learn(spectra, bands, floor)
         ready = self.use & (self.hops >= LEARN_HOPS)
         if not ready.any() or not (idle or self.hops[self.main] >= LEARN_HOPS):
             return self._alone(spectra, bands, floor)
+        self._ready = ready
         if idle:
             self._settle(ready)
         self._weights = self.idle_weights if idle else self._weights_now(spectra, ready)
@@ -171,7 +188,8 @@ class Channels(Memory):
         if self.main is None or not self.use[self.main]:
             levels_db = power_db(spectra)
             tones = [np.clip(row - floor(row) - TONE_DB, 0, HEIGHT_CAP_DB).mean() for row in levels_db]
-            self.main = int(np.argmax(np.where(self.use, tones, -1.0)))
+            whole = self.use if self._reach is None else self.use & (self._reach >= REACH_NEEDED)
+            self.main = int(np.argmax(np.where(whole if whole.any() else self.use, tones, -1.0)))
         self.idle_weights = self._weights = np.eye(self.count)[self.main]
         return power_db(spectra[self.main]), power_db(bands[self.main])
 
@@ -193,16 +211,30 @@ class Channels(Memory):
 
     def _idle_db(self) -> tuple[np.ndarray, np.ndarray]:
         """Spectrum and bands of the idle machine under the weights of the idle time."""
-        _, _, idle = self._scaled()
-        return self.floor_db[self.main] + power_db(idle), self.usual_bands_db[self.main]
+        _, _, idle, floor_db = self._scaled()
+        return floor_db + power_db(idle), self._of_main(self.usual_bands_db, self._hears_band)
 
-    def _scaled(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """One over each channel's floor, its usual heights over it, and their sum under the idle weights."""
+    def _scaled(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """One over each channel's floor, its usual heights over it, their idle sum, and the floor shown."""
         if self._scales is None:
             heights = 10.0 ** ((self.usual_db - self.floor_db) / 10)
-            idle = _sum(self.idle_weights, heights)
-            self._scales = (10.0 ** (-self.floor_db / 10), heights, idle)
+            idle = weighted_sum(self._heard(self.idle_weights), heights)
+            floor_db = self._of_main(self.floor_db, self._hears)
+            self._scales = (10.0 ** (-self.floor_db / 10), heights, idle, floor_db)
         return self._scales
+
+    def _heard(self, weights: np.ndarray) -> np.ndarray:
+        """The weights within the spectrum: where a channel is deaf, the others have its share."""
+        return weights if self._reach is None else shared_out(weights, self._ready, self._hears)
+
+    def _of_main(self, rows: np.ndarray, hears: np.ndarray | None) -> np.ndarray:
+        """Return the main channel's row; where it is deaf, that of the channel that is heard most there."""
+        if hears is None:
+            return rows[self.main]
+        order = self.idle_weights + 0.01 * self._ready
+        order[self.main] = 10.0
+        best = np.argmax(np.where(hears, order[:, None], -1.0), axis=0)
+        return np.take_along_axis(rows, best[None], axis=0)[0]
 
     def _weights_now(self, spectra: np.ndarray, ready: np.ndarray) -> np.ndarray:
         """Share of each channel within a rise, by how far comb or engagement stands out in it."""
@@ -210,7 +242,8 @@ class Channels(Memory):
             score = self.contrast_db - CONTRAST_FROM_DB
         else:
             rise = power_db(spectra[:, ::2]) - self.usual_db[:, ::2]
-            score = np.clip(rise - RISE_DB, 0, HEIGHT_CAP_DB).mean(axis=1)
+            hears = None if self._hears is None else self._hears[:, ::2]
+            score = mean_where(np.clip(rise - RISE_DB, 0, HEIGHT_CAP_DB), hears)
         return self._shares(np.where(ready, score, 0.0), ready)
 
     def _shares(self, score: np.ndarray, ready: np.ndarray) -> np.ndarray:
@@ -222,16 +255,25 @@ class Channels(Memory):
         return weights / np.sort(weights).sum()
 
     def _mixed(self, spectra: np.ndarray, bands: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        weights, main = self._weights, self.main
-        if weights[main] == 1.0 and self.idle_weights[main] == 1.0:
-            return power_db(spectra[main]), power_db(bands[main])
-        scale, heights, idle = self._scaled()
-        total = _sum(weights, spectra * scale)
-        if weights is not self.idle_weights:
-            total = total * (idle / _sum(weights, heights))
+        if self._only_main and self.idle_weights[self.main] == 1.0:
+            return power_db(spectra[self.main]), power_db(bands[self.main])
+        scale, heights, idle, floor_db = self._scaled()
+        weights = self._heard(self._weights)
+        total = weighted_sum(weights, spectra * scale)
+        if self._weights is not self.idle_weights:
+            total = total * (idle / weighted_sum(weights, heights))
         usual = self.usual_bands_db
-        of_bands = _sum(weights, bands * (10.0 ** (-usual / 10))[:, None, :])
-        return self.floor_db[main] + power_db(total), usual[main] + power_db(of_bands)
+        of_bands = self._weights
+        if self._hears_band is not None:
+            of_bands = shared_out(self._weights, self._ready, self._hears_band)[:, None, :]
+        of_bands = weighted_sum(of_bands, bands * (10.0 ** (-usual / 10))[:, None, :])
+        return floor_db + power_db(total), self._of_main(usual, self._hears_band) + power_db(of_bands)
+
+    @property
+    def _only_main(self) -> bool:
+        """The main channel is heard alone, and hears everything."""
+        whole = self._reach is None or self._reach[self.main] >= REACH_NEEDED
+        return whole and self._weights[self.main] == 1.0
 
     def join(self, spectra: np.ndarray) -> np.ndarray:
         """Add up the spectra of another stretch of sound on the same grid with the weights of the last hop.
@@ -245,11 +287,12 @@ class Channels(Memory):
             return spectra[0]
         if self.usual_db.shape != spectra.shape or not self._weights.any():
             return spectra[self.main or 0]
-        if self._weights[self.main] == 1.0:
+        if self._only_main:
             return spectra[self.main]
-        scale, heights, idle = self._scaled()
-        level = idle / _sum(self._weights, heights) * 10.0 ** (self.floor_db[self.main] / 10)
-        return _sum(self._weights, spectra * scale) * level
+        scale, heights, idle, floor_db = self._scaled()
+        weights = self._heard(self._weights)
+        level = idle / weighted_sum(weights, heights) * 10.0 ** (floor_db / 10)
+        return weighted_sum(weights, spectra * scale) * level
 
     def hear_comb(self, bins: np.ndarray, between: np.ndarray, trusted: bool) -> None:
         """Judge in which channel the spindle's comb stands out.
@@ -265,9 +308,10 @@ class Channels(Memory):
         if self.count == 1:
             return
         contrast = np.zeros(self.count)
+        hears = None if self._hears is None else self._hears[:, bins]
         for shift in (-1, 0, 1):
             heights = power_db(self._spectra[:, bins + shift]) - power_db(self._spectra[:, between + shift])
-            contrast += np.clip(heights, -HEIGHT_CAP_DB, HEIGHT_CAP_DB).mean(axis=1) / 3
+            contrast += mean_where(np.clip(heights, -HEIGHT_CAP_DB, HEIGHT_CAP_DB), hears) / 3
         self.contrast_db = self.contrast_db + CONTRAST_SHARE * (contrast - self.contrast_db)
 
     def loudness(self, powers: np.ndarray) -> float:
@@ -288,18 +332,16 @@ class Channels(Memory):
         """
         if self.count == 1:
             return power_db(powers[0])
-        usual = np.maximum(np.median(powers[:, ::4], axis=1, keepdims=True), 1e-20)
-        return power_db(_sum(self._weights, powers / usual))
+        if self._reach is None:
+            usual = np.maximum(np.median(powers[:, ::4], axis=1, keepdims=True), 1e-20)
+            return power_db(weighted_sum(self._weights, powers / usual))
+        hears = self._within(powers.shape[1])
+        usual = [max(np.median(row[heard][::4]), 1e-20) for row, heard in zip(powers, hears, strict=True)]
+        weights = shared_out(self._weights, self._ready, hears)
+        return power_db(weighted_sum(weights, powers / np.array(usual, dtype=powers.dtype)[:, None]))
 
-
-def _sum(weights: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Weighted sum over channels; sorted first, so that their order changes nothing."""
-    chosen = np.flatnonzero(weights)
-    parts = [np.float32(weights[i]) * rows[i] for i in chosen]
-    if len(parts) <= 2:
-        return parts[0] if len(parts) == 1 else parts[0] + parts[1]
-    return np.sort(parts, axis=0).sum(axis=0)
-
-
-def _numbers(chosen: np.ndarray) -> tuple[int, ...]:
-    return tuple(int(i) + 1 for i in np.flatnonzero(chosen))
+    def _within(self, bins: int) -> np.ndarray:
+        """Which channels hear in each bin of a spectrum from 0 to half the rate."""
+        hears = np.arange(bins) <= self._reach[:, None] * (bins - 1)
+        hears[:, 0] = True
+        return hears

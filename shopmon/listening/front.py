@@ -1,5 +1,6 @@
 """The first stage: levels, health of the input, decimation, spectrum and band powers of each hop."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import compress
@@ -133,16 +134,20 @@ class Front(Memory):
         The grid.
     channels
         Number of channels.
+    tops_hz
+        Up to where each of them hears, None where only the rate limits it; empty where none is limited.
     """
 
     kept = ("filled", "last", "duration_s", "clipped", "frames")
 
-    def __init__(self, rates: Rates, channels: int):
+    def __init__(self, rates: Rates, channels: int, tops_hz: Sequence[float | None] = ()):
         self.rates = rates
         self._recent = Recent(channels, round(rates.rate_hz * LONGEST_WINDOW_S))
         self.filled = 0
         self.last = np.full(channels, np.nan, dtype=np.float32)
-        self.channels = Channels(channels, BANDS)
+        reach = np.array([np.inf if top is None else 2 * top / rates.rate_hz for top in tops_hz])
+        ends = _band_bins(rates)[1:] / rates.subframe
+        self.channels = Channels(channels, BANDS, reach if reach.size else None, ends)
         self.duration_s = 0.4
         self.clipped = 0
         self.frames = 0

@@ -1,9 +1,12 @@
 """Whether the input can be listened to at all, and the notices that say so."""
 
+from collections.abc import Sequence
+
 from shopmon.listening.events import Notice
 from shopmon.listening.front import View
 from shopmon.listening.hops import Rates
 from shopmon.listening.state import Memory
+from shopmon.signals.block import Channel
 from shopmon.signals.levels import power_db
 
 SILENT_HOPS = 5
@@ -33,6 +36,10 @@ NOTICES = {
     ),
     "channel-dead": (
         "Channel {channel} delivers one and the same value and is left out; the others are listened to.",
+        "Check that sensor's plug, cable and power.",
+    ),
+    "source-dead": (
+        "Nothing comes from the source {source}; it is left out, and the others are listened to.",
         "Check that sensor's plug, cable and power.",
     ),
     "channel-clipped": (
@@ -107,8 +114,11 @@ class Health(Memory):
 
     kept = ("constant", "heard", "quiet", "clips", "said", "unheard")
 
-    def __init__(self, rates: Rates):
-        self._hop_channels = rates.hop_frames
+    def __init__(self, rates: Rates, channels: Sequence[Channel]):
+        self._hop_samples = rates.hop_frames * len(channels)
+        self._sources: dict[str | None, list[int]] = {}
+        for number, channel in enumerate(channels, 1):
+            self._sources.setdefault(channel.source_id, []).append(number)
         self.constant = 0
         self.heard = False
         self.quiet = 0
@@ -126,28 +136,35 @@ class Health(Memory):
         """The input was overloaded within the last second."""
         return any(self.clips) and sum(share > CLIPPED_SHARE for share in self.clips) >= CLIPPED_HOPS
 
-    def take(self, view: View, channels: int) -> list[Notice]:
+    def take(self, view: View) -> list[Notice]:
         """Take in one hop and return what is new to say."""
         self.constant = 0 if view.live else self.constant + 1
         self.heard = self.heard or view.live > 0
         low = view.live and power_db(view.power) < QUIET_DB
         self.quiet = self.quiet + 1 if low else 0
-        self.clips = [*self.clips[1:], view.clipped / (self._hop_channels * channels)]
+        self.clips = [*self.clips[1:], view.clipped / self._hop_samples]
         return [
             *self.say("no-input", self.constant >= SILENT_HOPS, view.sample),
             *self.say("level-too-low", self.quiet >= QUIET_HOPS, view.sample),
             *self.say("sensor-clipped", self.clipped, view.sample),
             *self.say("samples-broken", view.broken > 0, view.sample),
-            *self._of_channels(view, channels),
+            *self._of_channels(view),
         ]
 
-    def _of_channels(self, view: View, channels: int) -> list[Notice]:
-        if channels == 1:
+    def _of_channels(self, view: View) -> list[Notice]:
+        """Say which channel is left out; another source that is dead as a whole is said as such."""
+        if not (view.dead or view.overloaded or self.said):
             return []
         said: list[Notice] = []
-        for channel in range(1, channels + 1):
-            said += self.say("channel-dead", channel in view.dead, view.sample, channel=channel)
-            said += self.say("channel-clipped", channel in view.overloaded, view.sample, channel=channel)
+        for source, members in self._sources.items():
+            gone = source is not None and all(channel in view.dead for channel in members)
+            if source is not None:
+                said += self.say("source-dead", gone, view.sample, source=source)
+            for number, channel in enumerate(members, 1):
+                name = number if source is None else f"{number} of {source}"
+                dead = channel in view.dead and not gone
+                said += self.say("channel-dead", dead, view.sample, channel=name)
+                said += self.say("channel-clipped", channel in view.overloaded, view.sample, channel=name)
         return said
 
     def hear_speed(self, known: bool, heard: bool, rotating_sound: bool, sample: int) -> list[Notice]:
@@ -163,7 +180,7 @@ class Health(Memory):
         """Return the notice when `present` becomes true, once for each channel where figures name one."""
         if not (present or self.said):
             return []
-        key = f"{code} {figures.get('channel', '')}".strip()
+        key = f"{code} {figures.get('channel', figures.get('source', ''))}".strip()
         if present and key not in self.said:
             self.said = [*self.said, key]
             return [notice(code, sample, **figures)]

@@ -4,6 +4,7 @@ It is a function of configuration, starting state, samples and context changes t
 Everything is computed on a fixed grid of hops (about 50 ms), so the sizes of the blocks change nothing.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from shopmon.errors import SettingError
@@ -15,7 +16,7 @@ from shopmon.listening.hops import HopCutter, Rates
 from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setup_from
 from shopmon.listening.state import LEARNED, SCHEMA, is_current
 from shopmon.listening.weights import MODEL
-from shopmon.signals.block import Block
+from shopmon.signals.block import Block, Channel
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0
 
@@ -30,8 +31,8 @@ class Listener:
     sample_rate_hz
         Of the stream.
     channels
-        Number of channels that are heard, a tachometer's not counted; several are heard as one, each weighed
-        by how far the spindle stands out in it.
+        The channels that are heard, a tachometer's not among them, or only their number; several are heard as
+        one, each weighed by how far the spindle stands out in it.
     start
         Where to go on: a `snapshot` of a listener of the same stream, or the learned part of one of another.
 
@@ -42,7 +43,11 @@ class Listener:
     """
 
     def __init__(
-        self, settings: ListenerSettings, sample_rate_hz: float, channels: int, start: dict | None = None
+        self,
+        settings: ListenerSettings,
+        sample_rate_hz: float,
+        channels: int | Sequence[Channel],
+        start: dict | None = None,
     ):
         if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
             raise SettingError(
@@ -50,7 +55,8 @@ class Listener:
                 f"It must be from {LOWEST_RATE_HZ:g} to {HIGHEST_RATE_HZ:g} Hz.",
             )
         self.rates = Rates.of(sample_rate_hz)
-        self.cutter = HopCutter(self.rates.hop_frames, channels)
+        channels = (Channel(),) * channels if isinstance(channels, int) else channels
+        self.cutter = HopCutter(self.rates.hop_frames, len(channels))
         self.chain = Chain(settings, self.rates, channels)
         self.gaps = 0
         self._changes: list[tuple[int, Setup]] = []

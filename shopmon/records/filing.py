@@ -207,7 +207,9 @@ def _finish_sidecar(
         "gaps": gaps,
         "setup_changes": setup_changes(job.info.stream_id, first, end),
         "settings": job.info.settings,
-        "channel_kinds": list(job.info.kinds),
+        "channel_kinds": [column.kind for column in job.info.of],
+        "channel_tops_hz": [column.top_hz for column in job.info.of],
+        "channel_sources": [column.source_id for column in job.info.of],
     }
     write_sidecar(path, known)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from shopmon.errors import StoreError
-from shopmon.signals.block import SCALES, CodeFormat
+from shopmon.signals.block import SCALES, Channel, CodeFormat
 
 SAMPLE_BYTES: dict[str, int] = {"int16": 2, "int24": 3, "int32": 4, "float32": 4}
 
@@ -29,8 +29,8 @@ class StreamInfo:
         The device's own codes.
     settings
         The listener's settings as plain data; written into every sidecar.
-    kinds
-        What each column measures, such as ``"accelerometer"`` or ``"tachometer"``; empty where nobody said.
+    of
+        What each column is; empty where nobody said.
     """
 
     source_id: str
@@ -40,7 +40,7 @@ class StreamInfo:
     channels: int
     code_format: CodeFormat
     settings: dict = field(default_factory=dict)
-    kinds: tuple[str, ...] = ()
+    of: tuple[Channel, ...] = ()
 
     def __post_init__(self):
         if self.code_format not in SCALES:
@@ -100,6 +100,9 @@ class StreamInfo:
         try:
             stored = json.loads(path.read_text(encoding="utf-8"))
             stored.pop("schema")
-            return cls(**stored)
+            # of an older version, only the kinds of the columns
+            kinds = [{"kind": kind} for kind in stored.pop("kinds", ())]
+            of = tuple(Channel(**column) for column in stored.pop("of", kinds))
+            return cls(**stored, of=of)
         except (OSError, ValueError, TypeError, KeyError) as exc:
             raise StoreError(f"{path} does not describe a stream ({exc}).") from exc

@@ -45,7 +45,7 @@ class OtherStreams:
                     sample_rate_hz=block.sample_rate_hz,
                     channels=len(block.channels),
                     code_format=block.code_format,
-                    kinds=tuple(channel.kind for channel in block.channels),
+                    of=block.channels,
                 )
             )
         self._archive.append(block)

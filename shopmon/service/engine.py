@@ -8,7 +8,7 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from typing import Any, Protocol
 
@@ -18,7 +18,7 @@ from shopmon.listening.events import Event
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
-from shopmon.signals.block import Block
+from shopmon.signals.block import Block, Channel
 
 SNAPSHOT_EVERY_S = 5.0
 ANSWER_WITHIN_S = 2.0
@@ -44,7 +44,7 @@ class EngineSink(Protocol):
         """Take the listener's state, from which the rest of the stream can be heard again."""
 
     def beside(self, block: Block) -> None:
-        """Take a block of another source that runs along and is not listened to."""
+        """Take a block of another source as it came, to be recorded for itself."""
 
     def source_notice(self, notice: SourceNotice) -> None:
         """Hear what happened to the device."""
@@ -188,7 +188,7 @@ class Engine:
 
     def _start_stream(self, block: Block) -> None:
         self._stream_id = block.stream_id
-        heard = len(block.sound_columns)
+        heard = [block.channels[column] for column in block.sound_columns]
         self._listener = self._new_listener(block.sample_rate_hz, heard)
         self._listener.change_setup(self._setup, block.first_sample)
         self._next_snapshot = block.first_sample
@@ -201,7 +201,7 @@ class Engine:
         )
         self._sink.stream_started(block.stream_id, form)
 
-    def _new_listener(self, sample_rate_hz: float, channels: int) -> Listener:
+    def _new_listener(self, sample_rate_hz: float, channels: Sequence[Channel]) -> Listener:
         """Go on from what was learned; where that cannot be read (it may come from elsewhere), begin anew."""
         try:
             return Listener(self.settings, sample_rate_hz, channels, self._learned)

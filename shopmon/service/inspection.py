@@ -18,7 +18,7 @@ from shopmon.listening.report import Inspection
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current
 from shopmon.service.context import setup_of
-from shopmon.signals.block import Block, sound_columns
+from shopmon.signals.block import Block, Channel, sound_columns
 
 SIDECAR_SCHEMA = "shopmon.sidecar/1"
 SIDECAR_SUFFIX = ".state.json"
@@ -113,7 +113,7 @@ def inspect_recording(
         The sample rate or full scale cannot be used.
     """
     sidecar = None if cold else read_sidecar(path)
-    source = RecordingSource(path, real_time=False, sensor=settings.sensor, kinds=kinds_beside(path))
+    source = RecordingSource(path, real_time=False, sensor=settings.sensor, channels=channels_beside(path))
     try:
         hearing = _Hearing(source, setup, settings, sidecar, full_scale, unit, facts, preferences)
         if at_s is not None:
@@ -127,13 +127,27 @@ def inspect_recording(
         source.close()
 
 
-def kinds_beside(path: str | Path) -> list[str]:
+def mixes_sensors(path: str | Path) -> bool:
+    """Tell whether a recording holds columns that are no sound beside the first: other sensors, or pulses."""
+    channels = channels_beside(path)
+    return any(channel.source_id is not None or channel.kind == "tachometer" for channel in channels)
+
+
+def channels_beside(path: str | Path) -> tuple[Channel, ...]:
     """What the channels of a recording of ours are, also where it is heard without its memory."""
     try:
-        kinds = json.loads(sidecar_path(path).read_text(encoding="utf-8")).get("channel_kinds", [])
-    except (OSError, ValueError, AttributeError):
-        return []
-    return kinds if set(kinds) <= {"microphone", "accelerometer", "tachometer"} else []
+        told = json.loads(sidecar_path(path).read_text(encoding="utf-8"))
+        kinds = told.get("channel_kinds", [])
+        tops = told.get("channel_tops_hz") or [None] * len(kinds)
+        sources = told.get("channel_sources") or [None] * len(kinds)
+        if not set(kinds) <= {"microphone", "accelerometer", "tachometer"}:
+            return ()
+        return tuple(
+            Channel(kind=kind, top_hz=None if top is None else float(top), source_id=source)
+            for kind, top, source in zip(kinds, tops, sources, strict=True)
+        )
+    except (OSError, ValueError, TypeError, AttributeError):
+        return ()
 
 
 class _Hearing:
@@ -153,7 +167,8 @@ class _Hearing:
         form = source.format
         self._preferences = preferences
         state = sidecar["state"] if sidecar else None
-        self.listener = Listener(settings, form.sample_rate_hz, len(sound_columns(form.channels)), state)
+        heard = [form.channels[column] for column in sound_columns(form.channels)]
+        self.listener = Listener(settings, form.sample_rate_hz, heard, state)
         self.first = (sidecar.get("first_sample", state["sample"]) or 0) if sidecar else 0
         self.frames = 0
         self._due: int | None = None

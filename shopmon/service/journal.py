@@ -131,7 +131,7 @@ class Journal:
                 channels=len(form.channels),
                 code_format=form.code_format,
                 settings=self._reports.settings,
-                kinds=tuple(channel.kind for channel in form.channels),
+                of=form.channels,
             )
         )
         self.live.stream_started(form)
@@ -151,14 +151,15 @@ class Journal:
     def block(self, block: Block) -> None:
         """Hand the samples to the recorder."""
         self._archive.append(block)
-        self._reports.block(block)
-        self.live.meter.take(block)
+        own = block.own()
+        self._reports.block(own)
+        self.live.meter.take(own)
         for take in self._also:
-            take(block)
+            take(own)
         self.position = (block.stream_id, block.end_sample, block.sample_rate_hz)
 
     def beside(self, block: Block) -> None:
-        """Keep what another source delivers; only the first is listened to."""
+        """Keep what another source delivers, as it came."""
         if self._others:
             self._others.block(block)
 

@@ -1,6 +1,7 @@
 """The present moment, as the pages show it: built from what the engine says, read by any thread."""
 
 import base64
+import math
 from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Any
@@ -9,10 +10,11 @@ import numpy as np
 
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.listening.events import Frame, State
-from shopmon.signals.block import Block
+from shopmon.signals.block import SCALES, Block
 
 NOTICE_SHOWN_S = 20.0
 CLIP_MEMORY_S = 2.0
+LEVEL_S = 1.0
 SPECTRUM_BINS = 1024
 SPECTRUM_FLOOR_DB = -120.0
 SPECTRUM_STEP_DB = 0.5
@@ -41,9 +43,16 @@ class InputMeter:
     gaps: int = 0
     lost_samples: int = 0
     clipped_share: float = 0.0
+    mean_square: float | None = None
 
     def take(self, block: Block) -> None:
-        """Count what the block reports; the clipped share fades over a couple of seconds."""
+        """Count what the block reports; the clipped share fades over a couple of seconds.
+
+        Parameters
+        ----------
+        block
+            Of the first source alone.
+        """
         quality = block.quality
         self.overflows += quality.overflow
         self.gaps += bool(quality.gap)
@@ -51,6 +60,19 @@ class InputMeter:
         weight = min(1.0, block.frames / (CLIP_MEMORY_S * block.sample_rate_hz))
         share = quality.clipped / max(1, block.codes.size)
         self.clipped_share += weight * (share - self.clipped_share)
+        if block.frames and (columns := block.sound_columns):
+            square = float(np.var(block.codes[:, columns[0]] * SCALES[block.code_format]))
+            before = square if self.mean_square is None else self.mean_square
+            self.mean_square = before + min(1.0, block.frames / (LEVEL_S * block.sample_rate_hz)) * (
+                square - before
+            )
+
+    @property
+    def rms_db(self) -> float | None:
+        """The r.m.s. level of the first channel, dB re full scale; a sine at full scale has -3."""
+        if not self.present or self.mean_square is None:
+            return None
+        return 10 * math.log10(max(self.mean_square, 1e-20))
 
     def as_dict(self, frame: Frame | None) -> dict[str, Any]:
         """Return the ``input`` part of the state."""

@@ -256,9 +256,8 @@ class Monitor:
         return self.context()
 
     def _meter(self) -> tuple[float | None, float]:
-        live = self._journal.live
-        level_db = live.frame.level_db if live.frame and live.meter.present else None
-        return level_db, live.meter.clipped_share
+        meter = self._journal.live.meter
+        return meter.rms_db, meter.clipped_share
 
     def _publish_state(self) -> None:
         self.feed.publish("state", self.state())

@@ -109,21 +109,22 @@ def sound_of(path: Path, cut: dict[str, Any]) -> Sound:
     import soundfile
 
     info = soundfile.info(str(path))
-    if path.stat().st_size <= WHOLE_BYTES:
+    mixed, whole = mixes_sensors(path), path.stat().st_size <= WHOLE_BYTES
+    if whole and not mixed:
         kind = "audio/flac" if path.suffix == ".flac" else "audio/wav"
         return Sound(address=_uri(kind, path.read_bytes()), from_s=0.0, to_s=info.duration, whole=True)
     start_s, end_s = loudest_span(cut)
-    from_s = max(0.0, (start_s + end_s - PIECE_S) / 2)
+    from_s = 0.0 if whole else max(0.0, (start_s + end_s - PIECE_S) / 2)
     first = round(from_s * info.samplerate)
-    frames = round(PIECE_S * info.samplerate)
+    frames = info.frames if whole else round(PIECE_S * info.samplerate)
     samples, rate = soundfile.read(str(path), frames=frames, start=first, dtype="int16", always_2d=True)
     out = io.BytesIO()
-    soundfile.write(out, samples[:, :2], rate, format="FLAC", subtype="PCM_16")
+    soundfile.write(out, samples[:, : 1 if mixed else 2], rate, format="FLAC", subtype="PCM_16")
     return Sound(
         address=_uri("audio/flac", out.getvalue()),
         from_s=from_s,
         to_s=from_s + len(samples) / rate,
-        whole=False,
+        whole=whole,
     )
 
 

@@ -12,7 +12,7 @@ from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings
 from shopmon.listening.state import learned
 from shopmon.service.context import setup_of
-from shopmon.service.inspection import kinds_beside, read_sidecar
+from shopmon.service.inspection import channels_beside, read_sidecar
 from shopmon.service.review.stretch import Stretch
 from shopmon.service.thinking import Failed, Thinker
 from shopmon.signals.block import Block, Channel, sound_columns
@@ -107,7 +107,7 @@ class _Run:
 
     def __init__(self, audio: AudioFile, path: Path, context: dict[str, Any]):
         self._audio, self._context = audio, context
-        self._kinds = kinds_beside(path)
+        self._known = channels_beside(path)
         self.duration_s = (audio.declared_frames or 0) / audio.sample_rate_hz
         try:
             self._sidecar = read_sidecar(path) or {}
@@ -127,12 +127,9 @@ class _Run:
         """Begin at a time, with the listener's state there, or with what it had learned before."""
         rate = self._audio.sample_rate_hz
         settings = ListenerSettings(**self._sidecar.get("settings", {}))
-        kinds = (
-            self._kinds
-            if len(self._kinds) == self._audio.channels
-            else [settings.sensor] * self._audio.channels
-        )
-        self._channels = tuple(Channel(kind=kind) for kind in kinds)
+        self._channels = self._known
+        if len(self._known) != self._audio.channels:
+            self._channels = (Channel(kind=settings.sensor),) * self._audio.channels
         self._frames = round(at_s * rate)
         state = self._sidecar.get("state")
         self.whole = snapshot is not None or self._frames == 0
@@ -140,7 +137,8 @@ class _Run:
             state = learned(state)
         elif snapshot is not None:
             state = snapshot
-        self.listener = Listener(settings, rate, len(sound_columns(self._channels)), state)
+        heard = [self._channels[column] for column in sound_columns(self._channels)]
+        self.listener = Listener(settings, rate, heard, state)
         if snapshot is None:
             self._tell_setup(state is not None and not self._frames)
         self._audio.seek(self._frames)

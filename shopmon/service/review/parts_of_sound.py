@@ -1,4 +1,4 @@
-"""Parts of a recording as a sound of their own: what is left without the teeth, or the stray tones alone.
+"""Parts of a recording as a sound of their own: without the teeth, stray tones, or the first channel.
 
 They are worked out where they are heard: a WAV file of known length, of which any part can be had at once.
 """
@@ -14,7 +14,7 @@ from shopmon.service.review.sound_reader import SoundReader
 from shopmon.service.review.stretch import Stretch
 from shopmon.signals.comb_removal import stretch_frames, within_bands, without_comb
 
-PARTS = ("left", "strays")
+PARTS = ("left", "strays", "first")
 HEADER_BYTES, SAMPLE_BYTES = 44, 2
 CHUNK_S = 2.0
 CHUNKS_KEPT = 24
@@ -33,7 +33,7 @@ class PartOfSound:
     reader
         The recording.
     part
-        ``left`` or ``strays``.
+        ``left``, ``strays`` or ``first``.
     """
 
     def __init__(self, stretch: Stretch, reader: SoundReader, part: str):
@@ -81,6 +81,8 @@ class PartOfSound:
     def _made(self, index: int) -> np.ndarray:
         begin, half = index * self._chunk, self._length // 2
         first, end = begin - half, begin + self._chunk + half
+        if self._part == "first":
+            return _as_int16(self._reader.read(begin, begin + self._chunk))
         if self._part == "strays" and not self._bands(first, end):
             return np.zeros(min(self._chunk, self._reader.frames - begin), "<i2")
         # strays are filtered out of what is left, whose own ends fade
@@ -92,7 +94,7 @@ class PartOfSound:
                 samples, self._reader.sample_rate_hz, self._length, self._bands(first, end)
             )
         samples = samples[half:-half][: self._reader.frames - begin]
-        return np.clip(np.rint(samples * 32768), -32768, 32767).astype("<i2")
+        return _as_int16(samples)
 
     def _left(self, first: int, end: int) -> np.ndarray:
         rate = self._reader.sample_rate_hz
@@ -122,6 +124,10 @@ class PartOfSound:
         return (
             b"RIFF" + whole + b"WAVEfmt " + struct.pack("<I", 16) + form + b"data" + struct.pack("<I", data)
         )
+
+
+def _as_int16(samples: np.ndarray) -> np.ndarray:
+    return np.clip(np.rint(samples * 32768), -32768, 32767).astype("<i2")
 
 
 class PartsOfSound:

@@ -149,7 +149,8 @@ class CutReview:
         stretch_id
             Of a cut or a kept stretch.
         part
-            ``left``: what is left without the teeth; ``strays``: the stray tones alone.
+            ``left``: what is left without the teeth; ``strays``: the stray tones alone; ``first``: the first
+            channel, where others are no sound for ears.
 
         Raises
         ------
