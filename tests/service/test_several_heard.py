@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+import soundfile as sf
 from scipy import signal
 
 from shopmon.capture.aligner import AlignedSource
@@ -12,7 +13,7 @@ from shopmon.cutting.pass_sound import render
 from shopmon.cutting.scenarios import scenario
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
-from shopmon.service.inspection import inspect_recording
+from shopmon.service.inspection import inspect_recording, mixes_sensors
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
 from shopmon.signals.block import Channel
@@ -109,4 +110,8 @@ def test_with_the_accelerometer_the_alarm_comes(tmp_path, cut, gone):
     again = inspect_recording(path, setup=Setup(), settings=ListenerSettings())
     spans = [(span["alarm_s"], round(span["frequency_hz"], 1)) for span in again["chatter"]]
     assert spans == [(span["alarm_s"], round(span["frequency_hz"], 1)) for span in told["chatter"]]
+    codes, _ = sf.read(path, dtype="int16")
+    assert mixes_sensors(path)
+    played = monitor.review.part_of_sound(row["id"], "first")  # ears get the microphone alone
+    assert np.array_equal(played.samples(0, 9000), codes[:9000, 0])
     monitor.close()

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from shopmon.service.inspection import mixes_sensors
 from shopmon.signals.spectra import hann_window, sine_power_spectrum, sine_scaled
 
 WINDOW_S = 0.5
