@@ -19,7 +19,7 @@ from shopmon.cli import cut_options
     multiple=True,
     metavar="mic|demo|NAME|PATH",
     help="What to listen to: microphone, built-in demo, a source of the settings, or a recording. "
-    "Further ones are listened to with the first and recorded for themselves; a tachometer among them tells the speed.",
+    "Further ones are listened to with it and recorded for themselves; a tachometer tells the speed.",
 )
 @click.option(
     "--device",
