@@ -10,7 +10,7 @@ import numpy as np
 from shopmon.capture.recording import RecordingSource
 from shopmon.capture.table_file import SUFFIXES, read_table
 from shopmon.errors import RecordingError, SettingError
-from shopmon.service.inspection import kinds_beside
+from shopmon.service.inspection import channels_beside
 from shopmon.signals.block import Block, sound_columns
 from shopmon.signals.levels import full_scale_runs
 from shopmon.signals.tachometer import edge_places, pulses_in
@@ -103,7 +103,7 @@ def _from_table(path, rate_hz, column, full_scale, unit, tach) -> MeasuredSignal
 
 
 def _from_sound(path, column, full_scale, unit, tach) -> MeasuredSignal:
-    source = RecordingSource(path, real_time=False, kinds=kinds_beside(path))
+    source = RecordingSource(path, real_time=False, channels=channels_beside(path))
     try:
         rate, heard = source.format.sample_rate_hz, len(sound_columns(source.format.channels))
         channel = _channel(column, heard)
