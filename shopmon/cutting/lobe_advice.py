@@ -15,6 +15,7 @@ from shopmon.cutting.semidiscretization import StabilityCase
 from shopmon.cutting.stability_map import stability_map
 
 SETS, SPEEDS, DEPTHS = 20, 91, 24
+SCOUTS, DEPTHS_AT_ONCE = 7, 4  # what decides most of the answer, before all the work is done
 # scatter as a share, one standard deviation: own judgement, no source
 SPREAD_FREQUENCY, SPREAD_DAMPING, SPREAD_STIFFNESS, SPREAD_FORCE = 0.015, 0.2, 0.1, 0.2
 SURE, LEAST_SURE, BETTER = 0.9, 0.6, 0.05
@@ -150,9 +151,19 @@ def _scattered(case: StabilityCase) -> list[StabilityCase]:
 
 
 def _share_quiet(cases: list[StabilityCase], rpm, ap_mm: float) -> np.ndarray:
-    """Share of the sets that stay quiet at each speed, never quite 0 or 1."""
-    quiet = [stability_map(case, rpm, [ap_mm]).spectral_radius[:, 0] < 1 for case in cases]
-    return (np.sum(quiet, axis=0) + 0.5) / (len(cases) + 1)
+    """Share of the sets that stay quiet at each speed, never quite 0 or 1.
+
+    A speed at which none of the first few sets is quiet is no speed to advise: the rest are spared there.
+    """
+    rpm = np.asarray(rpm, dtype=float)
+    quiet, hopeful = np.zeros(rpm.size), np.ones(rpm.size, dtype=bool)
+    for number, case in enumerate(cases):
+        if number == SCOUTS:
+            hopeful = quiet > 0
+        if not hopeful.any():
+            break
+        quiet[hopeful] += stability_map(case, rpm[hopeful], [ap_mm]).spectral_radius[:, 0] < 1
+    return (quiet + 0.5) / (len(cases) + 1)
 
 
 def _speeds(speeds: SpeedRange) -> np.ndarray:
@@ -237,16 +248,31 @@ def _rounded_down(depth_mm: float) -> str:
     return f"{np.floor(depth_mm / unit + 1e-9) * unit:.2g}"
 
 
+def _quiet_down_to(cases: list[StabilityCase], rpm: float, depths: np.ndarray) -> float | None:
+    """The deepest of rising depths at which nearly all sets are still quiet, as at every one before it.
+
+    Deep cuts cost most to judge, and are not looked at once too many sets ring at less.
+    """
+    good, calm = None, np.ones(len(cases), dtype=bool)
+    for some in np.split(depths, range(DEPTHS_AT_ONCE, depths.size, DEPTHS_AT_ONCE)):
+        quiet = [stability_map(case, [rpm], some).spectral_radius[0] < 1 for case in cases]
+        held = np.logical_and.accumulate(np.column_stack([calm, *np.transpose(quiet)]), axis=1)
+        share = held[:, 1:].mean(axis=0)
+        calm = held[:, -1]
+        if share[0] >= SURE:
+            good = float(some[np.nonzero(share >= SURE)[0][-1]])
+        if share[-1] < SURE:
+            break
+    return good
+
+
 def _less_depth(cases, ap_mm: float, speeds: SpeedRange, best_rpm: float) -> tuple[Advice, ...]:
     """The depth that all but a few of the sets allow at the present speed, or at the best one."""
     rpm = speeds.present_rpm if speeds.present_rpm and speeds.present_rpm <= speeds.highest_rpm else best_rpm
     depths = ap_mm * (np.arange(1, DEPTHS + 1) / DEPTHS) ** 1.5
-    quiet = [stability_map(some, [rpm], depths).spectral_radius[0] < 1 for some in cases]
-    share = np.mean(np.logical_and.accumulate(quiet, axis=1), axis=0)
-    good = np.nonzero(share >= SURE)[0]
-    if not good.size or good[-1] == DEPTHS - 1:
+    depth = _quiet_down_to(cases, rpm, depths)
+    if depth is None or depth == depths[-1]:
         return ()
-    depth = depths[good[-1]]
     return (
         Advice(
             action="less-depth",

@@ -1,16 +1,24 @@
 """Advice from modes: within the limits, quiet by the plain method, and silent where nothing is known."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopmon.cutting.advice import ORDER_DOWN, ORDER_UP, SpeedLimits
-from shopmon.cutting.lobe_advice import SpeedRange, lobe_advice
+from shopmon.cutting.lobe_advice import SURE, SpeedRange, lobe_advice
+from shopmon.cutting.lobe_advice import _quiet_down_to as quiet_down_to
+from shopmon.cutting.lobe_advice import _scattered as scattered
+from shopmon.cutting.lobe_advice import _share_quiet as share_quiet
 from shopmon.cutting.semidiscretization import stability
+from shopmon.cutting.stability_map import stability_map
 from shopmon.errors import SettingError
 from tests.cutting.test_semidiscretization import case
 
 LOW = case(ae_mm=0.8, milling="climb", flutes=2)
+DEEP = 1.5
 
 
 def within(present_rpm, max_rpm):
@@ -56,6 +64,23 @@ def test_less_depth_is_quiet_at_the_speed_it_names():
     depth = float(last.reason.split("more than ")[1].split(" mm")[0])
     assert 0 < depth < 6.0
     assert not stability(hard, last.rpm, depth).chatters
+
+
+@pytest.mark.parametrize("helix_deg", [0.0, 40.0])
+def test_work_that_is_spared_changes_no_speed_or_depth_that_is_told(helix_deg):
+    cases = scattered(replace(case(milling="slot"), helix_deg=helix_deg))
+    rpm, depths = np.linspace(6000, 20000, 9), DEEP * (np.arange(1, 25) / 24) ** 1.5
+    quiet = np.mean([stability_map(one, rpm, [DEEP]).spectral_radius[:, 0] < 1 for one in cases], axis=0)
+    told = share_quiet(cases, rpm, DEEP)
+    hoped = told > 1 / len(cases)
+    assert 0 < hoped.sum() < rpm.size
+    assert told[hoped] == pytest.approx(((quiet * len(cases) + 0.5) / (len(cases) + 1))[hoped])
+    assert quiet[~hoped].max() < 0.25
+    held = np.logical_and.accumulate(
+        [stability_map(one, [9000], depths).spectral_radius[0] < 1 for one in cases], axis=1
+    )
+    good = np.nonzero(held.mean(axis=0) >= SURE)[0]
+    assert quiet_down_to(cases, 9000, depths) == (depths[good[-1]] if good.size else None)
 
 
 def test_a_quiet_cut_at_the_limit_is_left_alone():
