@@ -7,7 +7,7 @@ from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
 @blueprint.get("/sensors")
 def sensors():
     """What is known of the sensor (``shopmon.sensors/1``)."""
-    return jsonify({"schema": "shopmon.sensors/1", **monitor().sensors.now()})
+    return jsonify(monitor().sensors.as_data())
 
 
 @blueprint.post("/sensors/describe")

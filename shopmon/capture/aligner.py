@@ -252,6 +252,16 @@ class AlignedSource:
         """What the primary says of its range, None where it says nothing."""
         return getattr(self._primary, "full_scales_g", None)
 
+    @property
+    def stated_part(self) -> str | None:
+        """Which sensor the primary says that it is, None where it says nothing."""
+        return getattr(self._primary, "stated_part", None)
+
+    @property
+    def temperature_c(self) -> float | None:
+        """Temperature of the primary, None where it has no thermometer."""
+        return getattr(self._primary, "temperature_c", None)
+
     def blocks(self, stop: threading.Event) -> Iterator[Block | SourceNotice]:
         """Yield blocks and notices of all sources in one order until the primary ends or `stop` is set."""
         ended = threading.Event()

@@ -32,8 +32,9 @@ class SourceNotice:
     ``input-late`` (fewer frames than the clock says), ``recording-truncated`` (cut short or damaged, what
     could be read was delivered), ``recording-ended``. Of sampler boards also ``board-dropped``,
     ``line-lost``, ``line-garbled``, ``board-restarted`` (a new stream begins) and ``rate-unfit`` (cannot be
-    listened to); of accelerometers ``range-absurd`` and ``rate-wrong`` (what the sensor says of itself cannot
-    be). Of a source beside the first the code begins with ``other-``.
+    listened to) and ``sensor-unknown``; of accelerometers ``range-absurd``, ``temperature-absurd`` and
+    ``rate-wrong`` (what the sensor says of itself cannot be). Of a source beside the first the code begins
+    with ``other-``.
     """
 
     code: str

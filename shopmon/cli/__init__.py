@@ -23,6 +23,7 @@ COMMANDS = {
     "import": "shopmon.cli.import_",
     "backup": "shopmon.cli.backup",
     "devices": "shopmon.cli.devices",
+    "sensors": "shopmon.cli.sensors",
     "selfcheck": "shopmon.cli.selfcheck",
     "service-unit": "shopmon.cli.service_unit",
 }

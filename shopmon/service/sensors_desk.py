@@ -27,7 +27,7 @@ from shopmon.signals.calibration import (
 )
 from shopmon.signals.sensor_fitness import MOUNTINGS, PARTS, Part, Sensor, answers, deaf_text
 
-SCHEMA = "shopmon.calibration/1"
+SCHEMA, SENSORS_SCHEMA = "shopmon.calibration/1", "shopmon.sensors/1"
 REST_S, TONE_S, WAIT_S = 1.5, 3.0, 4.0
 AT_REST_WITHIN_G = 0.15
 UNITS = {"accelerometer": "g", "microphone": "Pa"}
@@ -112,6 +112,10 @@ class SensorsDesk:
 
     # what is known
 
+    def as_data(self) -> dict[str, Any]:
+        """Return everything that is known, as ``shopmon.sensors/1``."""
+        return {"schema": SENSORS_SCHEMA, **self.now()}
+
     def now(self) -> dict[str, Any]:
         """Return everything the page shows."""
         form = self._source.format
@@ -126,7 +130,8 @@ class SensorsDesk:
             "calibration": self._calibration if valid else None,
             "doubt": self._doubt(form),
             "level": self.level_text(),
-            "part": self._described.get("part"),
+            "part": self._part_name(),
+            "temperature_c": getattr(self._source, "temperature_c", None),
             "mounting": self._described.get("mounting", "not said"),
             "resonance_hz": self._described.get("resonance_hz"),
             "fitness": self.fitness(),
@@ -172,7 +177,7 @@ class SensorsDesk:
     def deaf(self) -> str | None:
         """Return the sentence on chatter that this sensor cannot see; None where it sees what is usual."""
         sensor = self._sensor()
-        return deaf_text(sensor) if sensor and self._described.get("part") else None
+        return deaf_text(sensor) if sensor and self._part_name() else None
 
     def notices(self) -> list[dict[str, str]]:
         """Return what must be known all the time of this sensor, as the state's notices are."""
@@ -187,7 +192,7 @@ class SensorsDesk:
         if form is None:
             return None
         kind = self._kind(form)
-        named = self._described.get("part")
+        named = self._part_name()
         part = next((part for part in PARTS if part.label == named), None)
         part = part or Part(label=f"other {kind}", kind=kind)
         return Sensor(
@@ -198,6 +203,13 @@ class SensorsDesk:
             range_g=self._range_g(),
             clipped_share=self._meter()[1],
         )
+
+    def _part_name(self) -> str | None:
+        """Which part it is: as the person says, else as the sensor says; None where nobody says."""
+        if said := self._described.get("part"):
+            return said
+        stated = (getattr(self._source, "stated_part", None) or "").casefold()
+        return next((part.label for part in PARTS if part.label.casefold() == stated), None)
 
     def _heard(self, form: SourceFormat | None):
         return [form.channels[column] for column in sound_columns(form.channels)] if form else []
@@ -306,7 +318,9 @@ class SensorsDesk:
         try:
             found = turn_over(self._places, tuple(stated) if stated else None)
         except ValueError as exc:
-            raise SettingError(_sentence(exc), "Measure that place again.") from None
+            again = "moved" in str(exc) or "missing" in str(exc)
+            hint = "Measure that place again." if again else "Mend that, then measure all six places again."
+            raise SettingError(_sentence(exc), hint) from None
         channels = [
             {
                 "channel": axis + 1,

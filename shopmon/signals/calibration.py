@@ -13,6 +13,7 @@ AXIS_NAMES = ("x", "y", "z")
 PLACES = ("x up", "x down", "y up", "y down", "z up", "z down")
 REFERENCE_PA = 20e-6
 STILL_SHARE, STILL_LEAST = 0.05, 2e-5
+OVER_NOISE = 5.0
 STUCK, CROSSED = 0.1, 0.5
 STATED_WITHIN = 0.1
 ALIKE_WITHIN = 0.1
@@ -99,7 +100,7 @@ def turn_over(places: dict[str, Resting], stated_g: tuple[float, ...] | None = N
     # half the difference between up and down: rows are the turned axis, columns the channel
     answer = (means[0::2] - means[1::2]) / 2
     _refuse_moved(places, np.abs(answer).max())
-    _refuse_stuck_or_swapped(answer)
+    _refuse_stuck_or_swapped(answer, max(max(places[name].spread) for name in PLACES))
     gain = answer.diagonal()
     offset = np.array([(means[2 * axis, axis] + means[2 * axis + 1, axis]) / 2 for axis in range(3)])
     gravity = np.zeros((6, 3))
@@ -121,9 +122,9 @@ def _refuse_moved(places: dict[str, Resting], one_g: float) -> None:
             raise ValueError(f"the sensor moved while it lay with {name}: lay it down and measure that again")
 
 
-def _refuse_stuck_or_swapped(answer: np.ndarray) -> None:
+def _refuse_stuck_or_swapped(answer: np.ndarray, noise: float) -> None:
     most = np.abs(answer).max()
-    if most < 1e-6:
+    if most < max(1e-6, OVER_NOISE * noise):
         raise ValueError("no axis answers to gravity: this sensor cannot be calibrated by turning it over")
     for channel in range(3):
         if np.abs(answer[:, channel]).max() < STUCK * most:

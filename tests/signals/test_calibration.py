@@ -124,3 +124,10 @@ def test_a_bad_tone_is_refused(samples, text):
 def test_an_absurd_sensitivity_is_refused(value):
     with pytest.raises(ValueError):
         from_sensitivity_db(value)
+
+
+def test_a_sensor_that_only_rustles_has_no_axes_to_exchange():
+    rng = np.random.default_rng(1)
+    places = {name: resting(2e-4 * rng.standard_normal((12_000, 3)), 8000.0) for name in PLACES}
+    with pytest.raises(ValueError, match="no axis answers"):
+        turn_over(places)

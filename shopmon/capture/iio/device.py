@@ -14,6 +14,7 @@ AXES = ("in_accel_x", "in_accel_y", "in_accel_z")
 TIMESTAMP = "in_timestamp"
 GRAVITY = 9.80665
 BUFFER_S = 2.0
+HIGHEST_RATE_HZ = 1_000_000.0  # what the listener takes
 RIGHTS_HINT = (
     "The monitor needs the right to write there: a udev rule for the group, see the notes on accelerometers."
 )
@@ -133,7 +134,9 @@ def switch_on(device: IioDevice) -> Buffer:
             f"The buffer of {device.name} cannot be switched on: {exc.strerror}.", hint
         ) from None
     except ValueError as exc:
-        raise DeviceError(f"What {device.name} says of its samples is not understood: {exc}.") from None
+        raise DeviceError(
+            f"What {device.name} says of its samples is not understood: {exc}.", _hint(exc, folder)
+        ) from None
     return made
 
 
@@ -151,11 +154,12 @@ def _meaning(device: IioDevice, axes, elements: list[Element], stamped: bool) ->
     if len(bits) != 1 or any(e.type.repeat > 1 or not e.type.signed for e in elements if e.name in axes):
         raise ValueError("its axes are not signed numbers of one width")
     scales = tuple(_of_axis(folder, axis, "scale") for axis in axes)
-    if None in scales or min(scales) <= 0:
-        raise ValueError("it has no scale")
-    rate = next((rate for rate in _rates(folder) if rate), None)
+    if not all(scale is not None and 0 < scale < np.inf for scale in scales):
+        raise ValueError("it has no scale that can be")
+    told = [rate for rate in _rates(folder) if rate is not None]
+    rate = next((rate for rate in told if 0 < rate <= HIGHEST_RATE_HZ), None)
     if rate is None:
-        raise ValueError("it has no sampling_frequency")
+        raise ValueError(f"its sampling_frequency is {told[0]:g}" if told else "it has no sampling_frequency")
     matrix = next((_text(folder / f"{name}mount_matrix") for name in ("in_accel_", "in_", "")
                    if _text(folder / f"{name}mount_matrix")), None)  # fmt: skip
     return Buffer(
@@ -182,7 +186,15 @@ def _choose(folder: Path, axes: tuple[str, ...]) -> bool:
 def _element(folder: Path, name: str) -> Element:
     scan = _scan_folder(folder, name)
     kind, index = parse_type(_text(scan / f"{name}_type") or ""), _text(scan / f"{name}_index") or ""
+    if not index.isdigit():
+        raise ValueError(f"{name}_index is {index!r}")
     return Element(name=name, index=int(index), type=kind)
+
+
+def _hint(exc: ValueError, folder: Path) -> str:
+    if "sampling_frequency" in str(exc):
+        return f"Write one into {folder}/in_accel_sampling_frequency; chatter needs several thousand hertz."
+    return f"Look into {folder}: the driver may be of another version, or not loaded whole. Load it again."
 
 
 def _rates(folder: Path):

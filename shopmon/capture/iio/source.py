@@ -238,6 +238,11 @@ class IioSource(PolledSource):
         """What full scale of each axis means by the driver, None while the sensor is away."""
         return self._reader.buffer.full_scales_g if self._reader else None
 
+    @property
+    def stated_part(self) -> str | None:
+        """Which sensor the driver says that it is, None while it is away."""
+        return self._reader.device.name if self._reader else None
+
     def turn(self, now_s: float) -> Iterator[Block | SourceNotice]:
         """Do what is due at this moment and yield what came of it; never waits.
 

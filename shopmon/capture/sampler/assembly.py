@@ -15,6 +15,9 @@ from shopmon.signals.tachometer import edge_codes
 LONGEST_GAP_S = 3600.0
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0  # what the listener takes
 LEAST_RANGE_G, MOST_RANGE_G = 0.5, 1000.0
+COLDEST_C, HOTTEST_C = -40.0, 125.0  # that such parts are made for
+SENSORS = {1: "ADXL345", 2: "ADXL355", 3: "LIS3DH", 4: "IIS3DWB", 5: "ADXL1002"}
+OWN_SENSORS_FROM = 128
 SURE_OF_RESTART = 8  # frames of before in a row: the board did begin anew, with its old number
 _DROPPED_HINT = "The computer did not fetch the samples in time: see what else runs on it."
 _LINE_HINT = "See the USB cable and its plug; keep it away from the cable of the spindle drive."
@@ -46,6 +49,7 @@ class Assembly:
         self._origin = 0
         self._gap = 0
         self._unfit_session: int | None = None
+        self._odd_temperature = False
         self._late: tuple[BoardFrame, int] | None = None
         self._dropped, self._lost = Tally(), Tally()
 
@@ -76,6 +80,9 @@ class Assembly:
                 yield from self._begin(last, frame)
             self.newest = frame
             waiting.append(frame)
+            if not (believable(frame.temperature_c) or self._odd_temperature):
+                self._odd_temperature = True
+                yield _odd_temperature(frame.temperature_c)
         if waiting:
             yield from self._block(waiting)
 
@@ -130,9 +137,16 @@ class Assembly:
         self._start(frame)
         if absurd := absurd_range((frame.range_g,)):
             yield absurd
+        if 0 < frame.sensor_id < OWN_SENSORS_FROM and frame.sensor_id not in SENSORS:
+            yield SourceNotice(
+                code="sensor-unknown",
+                text=f"The board says that its sensor is of kind {frame.sensor_id}, which is not known here.",
+                hint="Say on the page Sensors which part it is, and calibrate it by gravity.",
+            )
 
     def _start(self, frame: BoardFrame) -> None:
         self._stream_id, self._origin = str(uuid.uuid4()), frame.first_sample
+        self._odd_temperature = False
         channels = (Channel(kind="accelerometer"),) * frame.codes.shape[1]
         if frame.tach_connected:
             channels += (Channel(kind="tachometer"),)
@@ -171,6 +185,19 @@ class Assembly:
         yield from self._constant.feed(sound)
 
 
+def believable(temperature_c: float | None) -> bool:
+    """Tell whether a sensor can be as warm as it says; one that says nothing can."""
+    return temperature_c is None or COLDEST_C <= temperature_c <= HOTTEST_C
+
+
+def _odd_temperature(temperature_c: float) -> SourceNotice:
+    return SourceNotice(
+        code="temperature-absurd",
+        text=f"The sensor says that it is at {temperature_c:.0f} °C, which cannot be; its samples are taken.",
+        hint="See its wiring: the samples may be wrong, too. Turn it over to check (page Sensors).",
+    )
+
+
 def absurd_range(full_scales_g: tuple[float, ...]) -> SourceNotice | None:
     """Return what is to be said of a range that no accelerometer for machines has."""
     wrong = [value for value in full_scales_g if not LEAST_RANGE_G <= value <= MOST_RANGE_G]
@@ -196,14 +223,26 @@ def _goes_on(last: BoardFrame, frame: BoardFrame) -> bool:
     )
 
 
+def _changed(last: BoardFrame, frame: BoardFrame) -> str:
+    """What is another now: rate, range, sensor, number of axes."""
+    before, after = (
+        {
+            "sample rate": f"{each.sample_rate_hz:g} Hz",
+            "range": f"±{each.range_g:g} g",
+            "sensor": SENSORS.get(each.sensor_id, f"kind {each.sensor_id}"),
+            "axes": f"{each.codes.shape[1]}",
+        }
+        for each in (last, frame)
+    )
+    parts = [f"{name} from {before[name]} to {after[name]}" for name in before if before[name] != after[name]]
+    return ", and its ".join(parts)
+
+
 def _restarted(last: BoardFrame, frame: BoardFrame) -> SourceNotice:
-    if frame.session == last.session and frame.sample_rate_hz == last.sample_rate_hz:
+    if changed := _changed(last, frame):
+        text = f"The board has changed its {changed}."
+    elif frame.session == last.session:
         text = "The stream of the board makes a jump of which the length is not known."
-    elif frame.sample_rate_hz != last.sample_rate_hz:
-        text = (
-            f"The board has changed its sample rate from {last.sample_rate_hz:g} to "
-            f"{frame.sample_rate_hz:g} Hz."
-        )
     else:
         text = "The board has started anew; how much is missing in between is not known."
     return SourceNotice(

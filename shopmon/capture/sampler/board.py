@@ -13,7 +13,7 @@ from typing import Protocol
 
 from shopmon.capture.background import BackgroundCall
 from shopmon.capture.polled import PolledSource
-from shopmon.capture.sampler.assembly import Assembly
+from shopmon.capture.sampler.assembly import SENSORS, Assembly, believable
 from shopmon.capture.sampler.frames import FrameCutter
 from shopmon.capture.sampler.ports import find_port, list_ports
 from shopmon.capture.source import SourceFormat, SourceNotice
@@ -188,6 +188,19 @@ class BoardSource(PolledSource):
         frame = self._assembly.newest
         return (frame.range_g,) * frame.codes.shape[1] if frame and self._delivers else None
 
+    @property
+    def stated_part(self) -> str | None:
+        """Which sensor the board says that it has, None where it does not say or is away."""
+        frame = self._assembly.newest
+        return SENSORS.get(frame.sensor_id) if frame and self._delivers else None
+
+    @property
+    def temperature_c(self) -> float | None:
+        """Temperature of the sensor, None where it has no thermometer or cannot be believed."""
+        frame = self._assembly.newest
+        known = frame is not None and self._delivers and believable(frame.temperature_c)
+        return frame.temperature_c if known else None
+
     def _news(self) -> Fetcher | None:
         return self._fetcher
 
@@ -269,6 +282,11 @@ class BoardSource(PolledSource):
         self._assembly.forget()
         what = "nothing that can be read" if self._cutter.refused else "nothing"
         hint = "See whether its program runs, and whether this is the right port (shopmon devices)."
+        if self._cutter.foreign:
+            what = "frames of another version, which are not understood here"
+            hint = (
+                "Copy the program of this version onto it: firmware_notes/sampler_board.md, 'Putting it on'."
+            )
         yield from self._lost(f"The {self.name} sends {what}.", hint)
 
     def _trouble(self, fetcher: Fetcher, now_s: float) -> Iterator[SourceNotice]:

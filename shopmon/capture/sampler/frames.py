@@ -145,18 +145,24 @@ def read_frame(packed: bytes) -> BoardFrame | None:
 
     Every field is checked, so that a frame with a right CRC that makes no sense is refused too.
     """
-    if not HEADER_BYTES + CRC_BYTES < len(packed) <= MOST_STUFFED_BYTES:
+    plain = _whole(packed)
+    return None if plain is None else _checked(plain)
+
+
+def _whole(packed: bytes) -> bytes | None:
+    """Unpack what stood between two zero bytes; None where its check sum is not right."""
+    if not CRC_BYTES < len(packed) <= MOST_STUFFED_BYTES:
         return None
     plain = unstuff(packed)
-    if plain is None or len(plain) < HEADER_BYTES + CRC_BYTES:
+    if plain is None or len(plain) <= CRC_BYTES:
         return None
     body = memoryview(plain)[:-CRC_BYTES]
-    if zlib.crc32(body) != int.from_bytes(plain[-CRC_BYTES:], "little"):
-        return None
-    return _checked(plain)
+    return plain if zlib.crc32(body) == int.from_bytes(plain[-CRC_BYTES:], "little") else None
 
 
 def _checked(plain: bytes) -> BoardFrame | None:
+    if len(plain) < HEADER_BYTES + CRC_BYTES:
+        return None
     (kind, flags, sensor_id, axes, width, edge_count, frames, session, sequence, first_sample, dropped,
      rate_mhz, range_mg, temperature, reserved) = HEADER.unpack_from(plain)  # fmt: skip
     data_bytes = frames * axes * width
@@ -210,13 +216,15 @@ class FrameCutter:
     refused
         Pieces between two zero bytes that were no sound frame, but for the one before the first zero byte:
         nobody hears a stream from its beginning.
+    foreign
+        Those among them that came whole, with a right check sum: frames of another version.
     """
 
     def __init__(self):
         self._rest = b""
         self._begun = False
         self._overlong = False
-        self.refused = 0
+        self.refused = self.foreign = 0
 
     def feed(self, data: bytes) -> list[BoardFrame]:
         """Take in bytes as they came; return the frames that are whole now, in order."""
@@ -224,7 +232,9 @@ class FrameCutter:
         self._rest = pieces.pop()
         frames = []
         for piece in pieces:
-            frame = None if self._overlong else read_frame(piece)
+            plain = None if self._overlong else _whole(piece)
+            frame = None if plain is None else _checked(plain)
+            self.foreign += plain is not None and frame is None
             if frame is not None:
                 frames.append(frame)
             elif self._begun and (piece or self._overlong):

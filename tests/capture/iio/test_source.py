@@ -225,3 +225,46 @@ def test_a_closed_source_takes_no_further_turn(tmp_path):
     source = IioSource("adxl355", sysfs=tmp_path, dev=tmp_path)
     source.close()
     assert list(source.blocks(threading.Event())) == []
+
+
+@pytest.mark.parametrize(
+    ("attributes", "text", "hint"),
+    [
+        ({"in_accel_sampling_frequency": "0"}, "its sampling_frequency is 0", "Write one into"),
+        ({"in_accel_sampling_frequency": "nan"}, "its sampling_frequency is nan", "Write one into"),
+        ({"in_accel_sampling_frequency": "-4000"}, "its sampling_frequency is -4000", "Write one into"),
+        ({"in_accel_sampling_frequency": "1e12"}, "its sampling_frequency is 1e+12", "Write one into"),
+        ({"in_accel_sampling_frequency": None}, "no sampling_frequency", "Write one into"),
+        ({"in_accel_scale": "nan"}, "no scale that can be", "Load it again"),
+        ({"in_accel_scale": "-0.1"}, "no scale that can be", "Load it again"),
+        ({"in_accel_scale": None}, "no scale that can be", "Load it again"),
+        ({"scan_elements__in_accel_y_index": None}, "in_accel_y_index is ''", "Load it again"),
+        ({"scan_elements__in_accel_y_index": "one"}, "in_accel_y_index is 'one'", "Load it again"),
+        ({"scan_elements__in_accel_y_type": None}, "is of no known form", "Load it again"),
+        ({"in_accel_mount_matrix": "1, 0; 0, 1"}, "is not understood", "Load it again"),
+        ({"buffer__enable": None}, "cannot be switched on", "trigger"),
+    ],
+)
+def test_files_that_are_missing_or_wrong_are_said_with_what_to_do(tmp_path, attributes, text, hint):
+    sensor = FakeSensor(tmp_path, **attributes)
+    source = IioSource(sysfs=sensor.sysfs, dev=sensor.dev)
+    (said,) = source.turn(0.0)
+    assert said.code == "device-lost"
+    assert text in said.text
+    assert hint in said.hint
+    assert source.format is None
+
+
+def test_a_buffer_that_may_not_be_read_is_said(tmp_path, monkeypatch):
+    sensor = FakeSensor(tmp_path)
+    real = os.open
+
+    def refused(path, *rest):
+        if str(path).startswith(str(sensor.dev)):
+            raise PermissionError(13, "Permission denied", str(path))
+        return real(path, *rest)
+
+    monkeypatch.setattr(os, "open", refused)
+    (said,) = IioSource(sysfs=sensor.sysfs, dev=sensor.dev).turn(0.0)
+    assert "cannot be opened: Permission denied" in said.text and "udev rule" in said.hint
+    assert sensor.read("buffer/enable") == "0"

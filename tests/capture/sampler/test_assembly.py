@@ -79,7 +79,7 @@ def test_what_the_board_dropped_is_told_from_what_the_line_lost():
 
 @pytest.mark.parametrize(
     "change",
-    [{}, {"sample_rate_hz": 13_000.0}, {"range_g": 4.0}, {"sensor_id": 7}, {"sample_bytes": 3},
+    [{}, {"sample_rate_hz": 13_000.0}, {"range_g": 4.0}, {"sensor_id": 5}, {"sample_bytes": 3},
      {"tach_connected": True}],
 )  # fmt: skip
 def test_a_new_session_is_a_new_stream(change):
@@ -176,3 +176,38 @@ def test_an_absurd_range_is_said(range_g):
     blocks, notices = taken(assembly, [board.frame(), board.frame()])
     assert len(blocks) == 1
     assert [notice.code for notice in notices] == ["range-absurd"]
+
+
+@pytest.mark.parametrize(
+    ("change", "text"),
+    [
+        ({"sample_rate_hz": 13_333.0}, "sample rate from 26667 Hz to 13333 Hz"),
+        ({"range_g": 4.0}, "range from ±16 g to ±4 g"),
+        ({"sensor_id": 1}, "sensor from IIS3DWB to ADXL345"),
+        ({"sensor_id": 200}, "sensor from IIS3DWB to kind 200"),
+    ],
+)
+def test_what_another_session_changed_is_named(change, text):
+    board, assembly = SoftBoard(), Assembly("a", "board")
+    taken(assembly, [board.frame()])
+    board.restart(**change)
+    _, (said,) = taken(assembly, [board.frame()])
+    assert (said.code, text in said.text, bool(said.hint)) == ("board-restarted", True, True)
+
+
+def test_a_sensor_that_nobody_knows_is_said_once():
+    board = SoftBoard(sensor_id=77)
+    _, (said,) = taken(Assembly("a", "board"), [board.frame() for _ in range(3)])
+    assert said.text == "The board says that its sensor is of kind 77, which is not known here."
+    for own in (0, 200):
+        assert taken(Assembly("a", "board"), [SoftBoard(sensor_id=own).frame()])[1] == []
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "odd"), [(25.0, False), (None, False), (-273.0, True), (300.0, True)]
+)
+def test_a_temperature_that_cannot_be_is_said_once_and_the_samples_are_kept(temperature_c, odd):
+    board = SoftBoard(temperature_c=temperature_c)
+    blocks, notices = taken(Assembly("a", "board"), [board.frame() for _ in range(3)])
+    assert [notice.code for notice in notices] == (["temperature-absurd"] if odd else [])
+    assert sum(block.frames for block in blocks) == 3 * board.frames

@@ -138,3 +138,11 @@ def test_endless_garbage_without_a_zero_is_not_kept():
 @given(st.binary(max_size=4000))
 def test_noise_alone_is_never_a_frame(noise):
     assert FrameCutter().feed(b"\0" + noise + b"\0") == []
+
+
+def test_a_frame_of_another_version_is_told_from_garbage():
+    plain = bytes([0xA2]) + bytes(range(60))
+    other = stuff(plain + zlib.crc32(plain).to_bytes(4, "little")) + b"\0"
+    cutter = FrameCutter()
+    assert cutter.feed(b"\0" + other + b"garbage\0") == []
+    assert (cutter.refused, cutter.foreign) == (2, 1)
