@@ -16,10 +16,10 @@ from shopmon.service.inspection import mixes_sensors
 VERDICTS = {"chatter": True, "quiet": False}
 TRUTHS = ("keep", "ended", "recovered")
 SPEEDS = ("rpm_from", "rpm_to")
-FILTERS = ("limit", "before", "since", "until", "verdict", "words", *SPEEDS, *TRUTHS, *FIELDS)
+TIMES = ("since", "until")
+FILTERS = ("limit", "before", *TIMES, "verdict", "words", *SPEEDS, *TRUTHS, *FIELDS)
 LATEST_S = 1e11
 LARGEST_SEQUENCE = 2**62
-LOOKED_THROUGH = 2000
 FIGURES_AT_ONCE = 2000
 
 
@@ -33,41 +33,19 @@ def cuts() -> Response:
     before = None
     if "before" in request.args:
         before = number("before", request.args["before"], 0, LARGEST_SEQUENCE, int)
-    rows, next_before = page_of_cuts(limit, before, asked_times(request.args), asked_filters(request.args))
+    rows, next_before = page_of_cuts(limit, before, asked_filters(request.args))
     return jsonify(cuts=rows, next_before=next_before)
 
 
-def page_of_cuts(limit: int, before: int | None, times: tuple, filters: dict) -> tuple[list, int | None]:
-    """Return at most `limit` cuts and the number to go on with.
-
-    Wall time is not the order of the log and not known of every cut, so it is looked at here, a bounded
-    number of cuts at a time: a page may be short, even empty, and still say where to go on.
-    """
-    asked_for = limit if times == (None, None) else LOOKED_THROUGH
-    rows = monitor().cuts(limit=asked_for, before_sequence=before, **filters)
-    shown = [row for row in rows if is_within(row.get("started_at"), *times)]
-    if len(shown) > limit:
-        return shown[:limit], shown[limit - 1]["sequence"]
-    return shown, rows[-1]["sequence"] if len(rows) == asked_for else None
-
-
-def is_within(started_at: float | None, since: float | None, until: float | None) -> bool:
-    """Tell whether a wall time lies between two others; a time that is not known lies nowhere."""
-    if since is None and until is None:
-        return True
-    return started_at is not None and (since or 0) <= started_at <= (LATEST_S if until is None else until)
-
-
-def asked_times(args) -> tuple[float | None, float | None]:
-    """Return ``since`` and ``until`` of the query in seconds since 1970, None where not given."""
-    since, until = (
-        number(name, args[name], 0, LATEST_S) if name in args else None for name in ("since", "until")
-    )
-    return since, until
+def page_of_cuts(limit: int, before: int | None, filters: dict) -> tuple[list, int | None]:
+    """Return at most `limit` cuts and the number to go on with, None where there are no more."""
+    rows = monitor().cuts(limit=limit + 1, before_sequence=before, **filters)
+    shown = rows[:limit]
+    return shown, shown[-1]["sequence"] if len(rows) > limit else None
 
 
 def asked_filters(args) -> dict[str, Any]:
-    """Translate the rest of the query into the filters of `Monitor.cuts`."""
+    """Translate the query into the filters of `Monitor.cuts`."""
     filters: dict[str, Any] = {name: truth(name, args[name]) for name in TRUTHS if name in args}
     for name in FIELDS:
         if name in args:
@@ -79,6 +57,9 @@ def asked_filters(args) -> dict[str, Any]:
     for name in SPEEDS:
         if name in args:
             filters[name] = number(name, args[name], *NUMBERS["nominal_rpm"])
+    for name in TIMES:
+        if name in args:
+            filters[name] = number(name, args[name], 0, LATEST_S)
     if "verdict" in args:
         if args["verdict"] not in VERDICTS:
             raise Refusal(

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from shopmon.dashboards.api.cuts import asked_filters
+from shopmon.dashboards.api.cuts import LATEST_S, asked_filters
 
+DAYS = {"since": 0, "until": 1}  # the day that is named counts, whole
 FIELDS = ("since", "until", "verdict", "words", "rpm_from", "rpm_to", "keep")
 
 
@@ -17,14 +18,11 @@ class Asked:
     ----------
     fields
         As typed, without the empty ones: what the form shows again, and what leads to the next page.
-    times
-        From and until in seconds since 1970, None where open.
     filters
         Of `Monitor.cuts`.
     """
 
     fields: dict[str, str]
-    times: tuple[float | None, float | None]
     filters: dict[str, Any]
 
 
@@ -39,17 +37,21 @@ def asked(args: Any) -> Asked:
         A date cannot be.
     """
     fields = {name: args[name].strip()[:200] for name in FIELDS if args.get(name, "").strip()}
-    plain = {name: _plain(name, value) for name, value in fields.items() if name not in ("since", "until")}
-    until_s = _day_s(fields.get("until"), 1)
-    return Asked(fields, (_day_s(fields.get("since"), 0), until_s), asked_filters(plain))
+    plain = {name: _plain(name, value) for name, value in fields.items()}
+    return Asked(fields, asked_filters(plain))
 
 
 def _plain(name: str, value: str) -> str:
+    if name in DAYS:
+        return str(_day_s(value, DAYS[name]))
     # shop-floor keyboards have a comma where others have a point
     return value.replace(",", ".") if name.startswith("rpm") else value
 
 
-def _day_s(text: str | None, days_later: int) -> float | None:
-    if text is None:
-        return None
-    return (datetime.strptime(text, "%Y-%m-%d") + timedelta(days=days_later)).astimezone().timestamp()
+def _day_s(text: str, days_later: int) -> float:
+    day = datetime.strptime(text, "%Y-%m-%d")
+    try:
+        day_s = (day + timedelta(days=days_later)).astimezone().timestamp()
+    except OverflowError:  # the end of the calendar
+        day_s = LATEST_S
+    return min(max(day_s, 0.0), LATEST_S)

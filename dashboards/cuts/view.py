@@ -37,9 +37,7 @@ def index() -> str:
         wanted, problem = asked(request.args), ""
     except (Refusal, ValueError) as exc:
         wanted, problem = asked({}), exc.text if isinstance(exc, Refusal) else "That is no date."
-    shown, older = page_of_cuts(ON_A_PAGE, before, wanted.times, wanted.filters)
-    if not wanted.fields and len(shown) < ON_A_PAGE:
-        older = None
+    shown, older = page_of_cuts(ON_A_PAGE, before, wanted.filters)
     return render_template(
         "cuts/list.html", cuts=shown, before=before, older=older, asked=wanted.fields, problem=problem,
         disk=current_app.extensions["monitor"].disk(),

@@ -275,7 +275,8 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader, PhotoRows):
         settings_hash: str,
     ) -> str:
         """End a cut and keep its original analysis; return the analysis' id."""
-        values = {"end_sample": end_sample, **_heard(engaged, chatter), "ended": True}
+        heard_rpm = (analysis.get("spindle") or {}).get("rpm")
+        values = {"end_sample": end_sample, **_heard(engaged, chatter), "heard_rpm": heard_rpm, "ended": True}
         row = self._analysis_row(cut_id, analysis, engine_version, settings_hash, original=True)
         sounds = self._sound_rows(cut_id, analysis)
 

@@ -98,12 +98,16 @@ def newest_corrections(
     return sa.select(*columns).group_by(newest.c.row_id).subquery(f"said_of_{table_name}")
 
 
-def _last_judgement(name: str, *verdicts: str) -> sa.Subquery:
+def taken_back() -> sa.ScalarSelect:
+    """Select the ids of judgements that somebody took back."""
     of = sa.func.json_extract(sa.type_coerce(judgements.c.data, sa.Text), "$.of")
-    gone = sa.select(of).where(judgements.c.verdict == TAKEN_BACK, of.is_not(None)).scalar_subquery()
+    return sa.select(of).where(judgements.c.verdict == TAKEN_BACK, of.is_not(None)).scalar_subquery()
+
+
+def _last_judgement(name: str, *verdicts: str) -> sa.Subquery:
     return (
         sa.select(judgements.c.cut_id, judgements.c.verdict, sa.func.max(judgements.c.sequence))
-        .where(judgements.c.verdict.in_(verdicts), judgements.c.id.not_in(gone))
+        .where(judgements.c.verdict.in_(verdicts), judgements.c.id.not_in(taken_back()))
         .group_by(judgements.c.cut_id)
         .subquery(name)
     )

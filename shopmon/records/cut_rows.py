@@ -1,28 +1,11 @@
 """The shape in which cuts leave the database: seconds from their audio's start, wall time where known."""
 
-from typing import Any
-
 import sqlalchemy as sa
 
-from shopmon.errors import SettingError
 from shopmon.records.boot_clock import wall_offsets
-from shopmon.records.credit import newest_corrections, perhaps_of
-from shopmon.records.tables import (
-    CONTEXT_VALUES,
-    analyses,
-    contexts,
-    corrections,
-    cuts,
-    judgements,
-    marks,
-    recordings,
-    streams,
-)
+from shopmon.records.credit import newest_corrections
+from shopmon.records.tables import CONTEXT_VALUES, contexts, corrections, cuts, recordings, streams
 from shopmon.records.tool_tables import tools
-
-WITHOUT_COLUMN = ("diameter_mm", "helix_deg", "rated_rpm", "max_vc_m_min", "measured_modes")
-WORDED = ("end_mill", "holder", "material", "part", "operation", "program_section")
-CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 
 
 def context_values(row: dict) -> dict:
@@ -53,81 +36,6 @@ def cut_query() -> sa.Select:
         .outerjoin(contexts, contexts.c.id == cuts.c.context_id)
         .outerjoin(streams, streams.c.id == cuts.c.stream_id)
     )
-
-
-def condition(name: str, value: Any) -> sa.ColumnElement:
-    """Return one filter of cuts, corrections included; raises SettingError when there is no such filter."""
-    if name in CUT_FILTERS:
-        return cuts.c[name] == value
-    if name == "end_mill":  # by the label that the tool has now, else by the name that was said
-        label = labels()
-        ids = sa.select(label.c.id).where(label.c.label == value)
-        tool_id = _as_corrected("end_mill_id")
-        return sa.case((tool_id.is_(None), _as_corrected(name) == value), else_=tool_id.in_(ids))
-    if name == "end_mill_id":  # few cuts can be of it; of those alone it is asked what was said last
-        return sa.and_(cuts.c.id.in_(perhaps_of(value)), _as_corrected(name) == value)
-    if name in CONTEXT_VALUES:
-        return _as_corrected(name) == value
-    if name in WITHOUT_COLUMN:
-        return sa.func.json_extract(sa.type_coerce(contexts.c.other, sa.Text), f"$.{name}") == value
-    if name == "chatter":
-        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
-        return ~none if value else none
-    if name in FOUND_BY:
-        return FOUND_BY[name](value)
-    known = ", ".join((*CUT_FILTERS, "chatter", *FOUND_BY, *CONTEXT_VALUES))
-    raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
-
-
-def _with_words(text: str) -> sa.ColumnElement:
-    """Find a text in what was cut with what, as it was said last, in notes and in marks within the cut."""
-    pattern = "%" + "".join(f"\\{sign}" if sign in "\\%_" else sign for sign in text) + "%"
-
-    def holds(column: sa.ColumnElement) -> sa.ColumnElement:
-        return column.like(pattern, escape="\\")
-
-    label = labels()
-    marked = sa.select(marks.c.id).where(
-        marks.c.stream_id == cuts.c.stream_id,
-        marks.c.sample.between(cuts.c.first_sample, cuts.c.end_sample),
-        holds(marks.c.note),
-    )
-    return sa.or_(
-        *(holds(_as_corrected(name)) for name in WORDED),
-        _as_corrected("end_mill_id").in_(sa.select(label.c.id).where(holds(label.c.label))),
-        cuts.c.id.in_(sa.select(judgements.c.cut_id).where(holds(judgements.c.note))),
-        marked.correlate(cuts).exists(),
-    )
-
-
-def _heard_rpm() -> sa.ColumnElement:
-    """Return the speed that was heard in a cut, else the one that was told."""
-    result = sa.type_coerce(analyses.c.result, sa.Text)
-    heard = (
-        sa.select(sa.func.json_extract(result, "$.spindle.rpm"))
-        .where(analyses.c.cut_id == cuts.c.id, analyses.c.original)
-        .limit(1)
-    )
-    return sa.func.coalesce(heard.correlate(cuts).scalar_subquery(), contexts.c.nominal_rpm)
-
-
-FOUND_BY = {
-    "words": _with_words,
-    "rpm_from": lambda rpm: _heard_rpm() >= rpm,
-    "rpm_to": lambda rpm: _heard_rpm() <= rpm,
-}
-
-
-def _as_corrected(name: str) -> sa.ColumnElement:
-    """Return a value of a cut's context with what was said last of it."""
-    said = (
-        sa.select(sa.func.json_extract(sa.type_coerce(corrections.c.value, sa.Text), "$"))
-        .where(corrections.c.table_name == "cuts", corrections.c.row_id == cuts.c.id)
-        .where(corrections.c.field == name)
-        .order_by(corrections.c.sequence.desc())
-        .limit(1)
-    )
-    return sa.case((said.exists(), said.correlate(cuts).scalar_subquery()), else_=contexts.c[name])
 
 
 def labels() -> sa.Subquery:

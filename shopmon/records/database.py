@@ -16,7 +16,8 @@ import sqlalchemy as sa
 
 from shopmon.errors import StoreError
 
-REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006")  # every schema this program knows, oldest first
+# every schema this program knows, oldest first
+REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 BUSY_TIMEOUT_MS = 5000
 FULL_BYTES = 2**20
 MIGRATIONS = Path(__file__).parent / "migrations"

@@ -11,7 +11,6 @@ from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import wall_offsets
 from shopmon.records.cut_rows import (
     as_cut,
-    condition,
     context_values,
     corrected,
     cut_query,
@@ -20,6 +19,7 @@ from shopmon.records.cut_rows import (
     wall_s,
 )
 from shopmon.records.features import as_columns, load_features, read_records
+from shopmon.records.finding_cuts import condition
 from shopmon.records.folder import FolderPaths
 from shopmon.records.segments import segments_in
 from shopmon.records.stream_info import StreamInfo
@@ -71,8 +71,9 @@ class Reader:
             Only those with a smaller sequence number: the next page.
         filters
             ``stream_id``, ``recording_id``, ``ended``, ``recovered``, ``keep``, ``chatter`` (True: with
-            some), ``words`` (somewhere in what was said of it), ``rpm_from``, ``rpm_to`` (as heard), or any
-            value of the context, such as ``end_mill``.
+            some), ``words`` (each somewhere in what was said of it), ``rpm_from``, ``rpm_to`` (as heard),
+            ``since``, ``until`` (of its start, s since 1970), or any value of the context, such as
+            ``end_mill``.
 
         Raises
         ------

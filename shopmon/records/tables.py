@@ -114,6 +114,7 @@ cuts = stamped_table(
     sa.Column("ended", sa.Boolean, nullable=False),
     sa.Column("recovered", sa.Boolean, nullable=False),
     sa.Column("keep", sa.Boolean, nullable=False),
+    sa.Column("heard_rpm", sa.Float, index=True),  # as the original analysis has it
     sa.Index(  # totals are added up without a look at the rows, whose lists are long
         "ix_cuts_sums",
         *("context_id", "stream_id", "sequence", "engaged_samples", "chatter_samples", "entries", "id"),

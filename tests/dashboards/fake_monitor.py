@@ -196,8 +196,15 @@ class FakeMonitor:
         return {"used_gb": 1.2, "budget_gb": 20.0, "free_gb": 310.4, "hours_held": 80.0}
 
     def cuts(self, limit=100, before_sequence=None, **filters) -> list[dict]:
+        since, until = filters.pop("since", None), filters.pop("until", None)
+
+        def dated(cut):
+            if since is None and until is None:
+                return True
+            return cut["started_at"] is not None and (since or 0) <= cut["started_at"] <= (until or 1e11)
+
         def wanted(cut):
-            return (before_sequence is None or cut["sequence"] < before_sequence) and all(
+            return (before_sequence is None or cut["sequence"] < before_sequence) and dated(cut) and all(
                 bool(cut["chatter"]) == value
                 if name == "chatter"
                 else (cut[name] if name in cut else cut["context"].get(name)) == value

@@ -62,9 +62,8 @@ def test_cuts_come_newest_first_and_page_by_page(client):
 
 
 def test_the_list_ends_also_when_its_last_page_is_full(client):
-    page = client.get("/api/cuts?limit=5").get_json()
-    rest = client.get(f"/api/cuts?limit=5&before={page['next_before']}").get_json()
-    assert rest == {"cuts": [], "next_before": None}
+    assert client.get("/api/cuts?limit=5").get_json()["next_before"] is None
+    assert client.get("/api/cuts?before=1").get_json() == {"cuts": [], "next_before": None}
 
 
 @pytest.mark.parametrize(
@@ -89,14 +88,13 @@ def test_cuts_can_be_filtered(client, query, sequences):
     assert [cut["sequence"] for cut in client.get(f"/api/cuts?{query}").get_json()["cuts"]] == sequences
 
 
-def test_a_search_by_time_through_a_long_log_goes_on_where_it_stopped(client, monkeypatch):
-    monkeypatch.setattr("shopmon.dashboards.api.cuts.LOOKED_THROUGH", 2)
+def test_a_search_by_time_goes_on_where_it_stopped(client):
     found, before, pages = [], "", 0
     while before is not None:
-        page = client.get(f"/api/cuts?since=1{before and f'&before={before}'}").get_json()
+        page = client.get(f"/api/cuts?limit=2&since=1{before and f'&before={before}'}").get_json()
         found += [cut["sequence"] for cut in page["cuts"]]
         before, pages = page["next_before"], pages + 1
-    assert (found, pages) == ([5, 4, 2, 1], 3)
+    assert (found, pages) == ([5, 4, 2, 1], 2)
 
 
 def test_one_cut_has_its_events(client):

@@ -39,14 +39,26 @@ class Shop:
         return {name: value for name, value in {**known, **values}.items() if value is not None}
 
     def cut(
-        self, tool_id: str | None, seconds: float, *, chatter_s=0.0, entries=1, wait=True, steady=(), **said
+        self,
+        tool_id: str | None,
+        seconds: float,
+        *,
+        chatter_s=0.0,
+        entries=1,
+        wait=True,
+        steady=(),
+        rpm=None,
+        **said,
     ) -> str:
         """Log one cut of that many seconds in metal, `said` in its context; return its id."""
         context = self.context(tool_id, **said)
-        return self.cut_in(context, seconds, chatter_s=chatter_s, entries=entries, wait=wait, steady=steady)
+        heard = {"steady": steady, "rpm": rpm}
+        return self.cut_in(context, seconds, chatter_s=chatter_s, entries=entries, wait=wait, **heard)
 
-    def cut_in(self, context: dict, seconds: float, *, chatter_s=0.0, entries=1, wait=True, steady=()) -> str:
-        """Log one cut in a context; `steady` is what its analysis says of its steady sound."""
+    def cut_in(
+        self, context: dict, seconds: float, *, chatter_s=0.0, entries=1, wait=True, steady=(), rpm=None
+    ) -> str:
+        """Log one cut in a context; `steady` and `rpm` are what its analysis says of its sound and speed."""
         cut_id, first = str(uuid.uuid4()), self._sample
         each = round(seconds * RATE_HZ / entries)
         engaged = [(first + 2 * number * each, first + (2 * number + 1) * each) for number in range(entries)]
@@ -56,6 +68,7 @@ class Shop:
         self._sample = end + round(10 * RATE_HZ)
         self.archive.start_cut(cut_id, self.stream.stream_id, first, context)
         told = {"state": "cutting", "setup": {"flutes": context.get("flutes")}, "steady": list(steady)}
+        told["spindle"] = {"rpm": rpm}
         self.archive.end_cut(cut_id, end, engaged, spans, told, "0", "hash")
         if wait:
             self.archive.flush(filing=False)

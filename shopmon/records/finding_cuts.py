@@ -1,0 +1,151 @@
+"""What cuts can be asked for by: filters of `Reader.cuts`, each with what was set right afterwards.
+
+Whatever would have to look at every cut asks the other way round: the few rows that hold a word, a tool or a
+day name their cuts, which are then looked up.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import sqlalchemy as sa
+
+from shopmon.errors import SettingError
+from shopmon.records.boot_clock import newest_offsets
+from shopmon.records.credit import newest_corrections, perhaps_of, taken_back
+from shopmon.records.cut_rows import labels
+from shopmon.records.recorder import AFTER_S, BEFORE_S
+from shopmon.records.tables import (
+    CONTEXT_VALUES,
+    contexts,
+    corrections,
+    cut_photos,
+    cuts,
+    judgements,
+    marks,
+    streams,
+)
+
+WITHOUT_COLUMN = ("diameter_mm", "helix_deg", "rated_rpm", "max_vc_m_min", "measured_modes")
+WORDED = ("end_mill", "holder", "material", "part", "operation", "program_section")
+CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
+MOST_WORDS = 8
+
+
+def condition(name: str, value: Any) -> sa.ColumnElement:
+    """Return one filter of cuts, corrections included; raises SettingError when there is no such filter."""
+    if name in CUT_FILTERS:
+        return cuts.c[name] == value
+    if name == "end_mill":  # by the label that the tool has now, else by the name that was said
+        label = labels()
+        ids = sa.select(label.c.id).where(label.c.label == value)
+        tool_id = _as_corrected("end_mill_id")
+        return sa.case((tool_id.is_(None), _as_corrected(name) == value), else_=tool_id.in_(ids))
+    if name == "end_mill_id":  # few cuts can be of it; of those alone it is asked what was said last
+        return sa.and_(cuts.c.id.in_(perhaps_of(value)), _as_corrected(name) == value)
+    if name in CONTEXT_VALUES:
+        return _as_corrected(name) == value
+    if name in WITHOUT_COLUMN:
+        return sa.func.json_extract(sa.type_coerce(contexts.c.other, sa.Text), f"$.{name}") == value
+    if name == "chatter":
+        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
+        return ~none if value else none
+    if name in FOUND_BY:
+        return FOUND_BY[name](value)
+    known = ", ".join((*CUT_FILTERS, "chatter", *FOUND_BY, *CONTEXT_VALUES))
+    raise SettingError(f"Cuts cannot be filtered by {name!r}.", f"Use one of: {known}.")
+
+
+def _with_words(text: str) -> sa.ColumnElement:
+    """Find cuts of which every word was said somewhere.
+
+    That is what was cut with what, as it was said last, in notes, in marks and with photographs.
+    """
+    words = text.split()[:MOST_WORDS] or [""]
+    return sa.and_(*(cuts.c.id.in_(_said_of(_holder(word))) for word in words))
+
+
+def _holder(word: str) -> Callable[[sa.ColumnElement], sa.ColumnElement]:
+    """Return what tells whether a column holds a word, large letters or small."""
+    # SQLite knows only the plain letters as large and small
+    spellings = {word} if word.isascii() else {word, word.lower(), word.upper(), word.title()}
+    patterns = [
+        "%" + "".join(f"\\{sign}" if sign in "\\%_" else sign for sign in spelling) + "%"
+        for spelling in sorted(spellings)
+    ]
+    return lambda column: sa.or_(*(column.like(pattern, escape="\\") for pattern in patterns))
+
+
+def _said_of(holds: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.CompoundSelect:
+    label = labels()
+    named = sa.select(label.c.id).where(holds(label.c.label))
+    said = newest_corrections("cuts", (*WORDED, "end_mill_id"))
+    told = [_told(name, holds(contexts.c[name])) for name in WORDED]
+    return sa.union(
+        *told,
+        _told("end_mill_id", contexts.c.end_mill_id.in_(named)),
+        sa.select(said.c.row_id).where(
+            sa.or_(*(holds(said.c[name]) for name in WORDED), said.c.end_mill_id.in_(named))
+        ),
+        sa.select(judgements.c.cut_id).where(holds(judgements.c.note), judgements.c.id.not_in(taken_back())),
+        sa.select(cut_photos.c.cut_id).where(holds(cut_photos.c.note)),
+        _marked(holds(marks.c.note)),
+    )
+
+
+def _told(name: str, matches: sa.ColumnElement) -> sa.Select:
+    """Select the cuts in whose context something was told that nobody set right."""
+    otherwise = sa.select(corrections.c.row_id).where(
+        corrections.c.table_name == "cuts", corrections.c.field == name
+    )
+    within = sa.select(contexts.c.id).where(matches)
+    return sa.select(cuts.c.id).where(cuts.c.context_id.in_(within), cuts.c.id.not_in(otherwise))
+
+
+def _marked(matches: sa.ColumnElement) -> sa.Select:
+    """Select the cuts in which a mark lies, with the margins that their sound has."""
+    first = cuts.c.first_sample - BEFORE_S * streams.c.sample_rate_hz
+    end = cuts.c.end_sample + AFTER_S * streams.c.sample_rate_hz
+    return (
+        sa.select(cuts.c.id)
+        .join(marks, marks.c.stream_id == cuts.c.stream_id)
+        .join(streams, streams.c.id == cuts.c.stream_id)
+        .where(matches, marks.c.sample.between(first, end))
+    )
+
+
+def _turning(matches: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.ColumnElement:
+    """Find cuts by the speed that was heard, else by the one that was told."""
+    heard = sa.select(cuts.c.id).where(matches(cuts.c.heard_rpm))
+    within = sa.select(contexts.c.id).where(matches(contexts.c.nominal_rpm))
+    told = sa.select(cuts.c.id).where(cuts.c.heard_rpm.is_(None), cuts.c.context_id.in_(within))
+    return cuts.c.id.in_(heard.union(told))
+
+
+def _started(matches: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.ColumnElement:
+    """Find cuts by the wall time of their start; one whose clock is not known lies nowhere."""
+    offsets = newest_offsets().subquery("offsets")
+    wall_s = cuts.c.start_monotonic_s + offsets.c.wall_offset_s
+    return cuts.c.id.in_(
+        sa.select(cuts.c.id).join(offsets, offsets.c.boot_id == cuts.c.boot_id).where(matches(wall_s))
+    )
+
+
+FOUND_BY = {
+    "words": _with_words,
+    "rpm_from": lambda low: _turning(lambda rpm: rpm >= low),
+    "rpm_to": lambda high: _turning(lambda rpm: rpm <= high),
+    "since": lambda t: _started(lambda wall_s: wall_s >= t),
+    "until": lambda t: _started(lambda wall_s: wall_s <= t),
+}
+
+
+def _as_corrected(name: str) -> sa.ColumnElement:
+    """Return a value of a cut's context with what was said last of it."""
+    said = (
+        sa.select(sa.func.json_extract(sa.type_coerce(corrections.c.value, sa.Text), "$"))
+        .where(corrections.c.table_name == "cuts", corrections.c.row_id == cuts.c.id)
+        .where(corrections.c.field == name)
+        .order_by(corrections.c.sequence.desc())
+        .limit(1)
+    )
+    return sa.case((said.exists(), said.correlate(cuts).scalar_subquery()), else_=contexts.c[name])
