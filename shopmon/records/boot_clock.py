@@ -43,12 +43,12 @@ class BootClock:
 
 def wall_offsets(connection: sa.Connection) -> dict[str, float]:
     """Return the wall offset in seconds of every boot that saw a trusted clock; the newest word counts."""
-    return {boot_id: offset_s for boot_id, offset_s in connection.execute(newest_offsets())}
+    return {row.boot_id: row.wall_offset_s for row in connection.execute(newest_offsets())}
 
 
 def newest_offsets() -> sa.Select:
     """Select ``boot_id`` and ``wall_offset_s`` of each boot that saw a trusted clock, as said last."""
-    newest = sa.select(sa.func.max(clock_offsets.c.sequence)).group_by(clock_offsets.c.boot_id)
-    return sa.select(clock_offsets.c.boot_id, clock_offsets.c.wall_offset_s).where(
-        clock_offsets.c.sequence.in_(newest)
-    )
+    # SQLite takes the other columns from the row that holds the maximum (its documentation of SELECT, 3.4)
+    newest = sa.func.max(clock_offsets.c.sequence)
+    columns = (clock_offsets.c.boot_id, clock_offsets.c.wall_offset_s, newest)
+    return sa.select(*columns).group_by(clock_offsets.c.boot_id)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.sql import operators
 
 from shopmon.errors import SettingError
 from shopmon.records.boot_clock import newest_offsets
@@ -29,6 +30,7 @@ WITHOUT_COLUMN = ("diameter_mm", "helix_deg", "rated_rpm", "max_vc_m_min", "meas
 WORDED = ("end_mill", "holder", "material", "part", "operation", "program_section")
 CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 MOST_WORDS = 8
+LATEST_S = 1e12
 
 
 def condition(name: str, value: Any) -> sa.ColumnElement:
@@ -61,7 +63,7 @@ def _with_words(text: str) -> sa.ColumnElement:
     That is what was cut with what, as it was said last, in notes, in marks and with photographs.
     """
     words = text.split()[:MOST_WORDS] or [""]
-    return sa.and_(*(cuts.c.id.in_(_said_of(_holder(word))) for word in words))
+    return sa.and_(*(_with_word(_holder(word)) for word in words))
 
 
 def _holder(word: str) -> Callable[[sa.ColumnElement], sa.ColumnElement]:
@@ -75,14 +77,18 @@ def _holder(word: str) -> Callable[[sa.ColumnElement], sa.ColumnElement]:
     return lambda column: sa.or_(*(column.like(pattern, escape="\\") for pattern in patterns))
 
 
-def _said_of(holds: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.CompoundSelect:
+def _with_word(holds: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.ColumnElement:
     label = labels()
     named = sa.select(label.c.id).where(holds(label.c.label))
-    said = newest_corrections("cuts", (*WORDED, "end_mill_id"))
-    told = [_told(name, holds(contexts.c[name])) for name in WORDED]
-    return sa.union(
-        *told,
-        _told("end_mill_id", contexts.c.end_mill_id.in_(named)),
+    told = {name: holds(contexts.c[name]) for name in WORDED} | {
+        "end_mill_id": contexts.c.end_mill_id.in_(named)
+    }
+    # most cuts are as they were told; of those that were set right each value is asked for itself
+    within = sa.select(contexts.c.id).where(sa.or_(*told.values()))
+    as_told = sa.and_(_in_order(cuts.c.context_id).in_(within), cuts.c.id.not_in(_set_right(*told)))
+    said = newest_corrections("cuts", tuple(told))
+    elsewhere = sa.union_all(
+        *(_still_told(name, matches) for name, matches in told.items()),
         sa.select(said.c.row_id).where(
             sa.or_(*(holds(said.c[name]) for name in WORDED), said.c.end_mill_id.in_(named))
         ),
@@ -90,15 +96,24 @@ def _said_of(holds: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.Compou
         sa.select(cut_photos.c.cut_id).where(holds(cut_photos.c.note)),
         _marked(holds(marks.c.note)),
     )
+    return sa.or_(as_told, _in_order(cuts.c.id).in_(elsewhere))
 
 
-def _told(name: str, matches: sa.ColumnElement) -> sa.Select:
-    """Select the cuts in whose context something was told that nobody set right."""
-    otherwise = sa.select(corrections.c.row_id).where(
-        corrections.c.table_name == "cuts", corrections.c.field == name
+def _set_right(*names: str) -> sa.Select:
+    """Select the cuts of which one of these values was set right."""
+    return sa.select(corrections.c.row_id).where(
+        corrections.c.table_name == "cuts", corrections.c.field.in_(names)
     )
+
+
+def _still_told(name: str, matches: sa.ColumnElement) -> sa.Select:
+    """Select the cuts that were set right, but not in this value, which their context tells."""
     within = sa.select(contexts.c.id).where(matches)
-    return sa.select(cuts.c.id).where(cuts.c.context_id.in_(within), cuts.c.id.not_in(otherwise))
+    return sa.select(cuts.c.id).where(
+        cuts.c.id.in_(_set_right(*WORDED, "end_mill_id")),
+        cuts.c.id.not_in(_set_right(name)),
+        cuts.c.context_id.in_(within),
+    )
 
 
 def _marked(matches: sa.ColumnElement) -> sa.Select:
@@ -118,24 +133,34 @@ def _turning(matches: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.Colu
     heard = sa.select(cuts.c.id).where(matches(cuts.c.heard_rpm))
     within = sa.select(contexts.c.id).where(matches(contexts.c.nominal_rpm))
     told = sa.select(cuts.c.id).where(cuts.c.heard_rpm.is_(None), cuts.c.context_id.in_(within))
-    return cuts.c.id.in_(heard.union(told))
+    return _in_order(cuts.c.id).in_(heard.union_all(told))
 
 
-def _started(matches: Callable[[sa.ColumnElement], sa.ColumnElement]) -> sa.ColumnElement:
+def _started(since_s: float, until_s: float) -> sa.ColumnElement:
     """Find cuts by the wall time of their start; one whose clock is not known lies nowhere."""
     offsets = newest_offsets().subquery("offsets")
-    wall_s = cuts.c.start_monotonic_s + offsets.c.wall_offset_s
-    return cuts.c.id.in_(
-        sa.select(cuts.c.id).join(offsets, offsets.c.boot_id == cuts.c.boot_id).where(matches(wall_s))
+    within = cuts.c.start_monotonic_s.between(
+        since_s - offsets.c.wall_offset_s, until_s - offsets.c.wall_offset_s
     )
+    of_boot = offsets.c.boot_id == cuts.c.boot_id
+    return _in_order(cuts.c.id).in_(sa.select(cuts.c.id).join(offsets, sa.and_(of_boot, within)))
+
+
+def _in_order(column: sa.Column) -> sa.ColumnElement:
+    """Return a column through whose index SQLite does not look cuts up.
+
+    It would look all of them up and sort them by their place in the log; in the order of the log it is done
+    when a page is full (what a leading plus does: its documentation of the query planner, 5).
+    """
+    return sa.UnaryExpression(column, operator=operators.custom_op("+"))
 
 
 FOUND_BY = {
     "words": _with_words,
     "rpm_from": lambda low: _turning(lambda rpm: rpm >= low),
     "rpm_to": lambda high: _turning(lambda rpm: rpm <= high),
-    "since": lambda t: _started(lambda wall_s: wall_s >= t),
-    "until": lambda t: _started(lambda wall_s: wall_s <= t),
+    "since": lambda since_s: _started(since_s, LATEST_S),
+    "until": lambda until_s: _started(-LATEST_S, until_s),
 }
 
 

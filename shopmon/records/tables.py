@@ -115,6 +115,7 @@ cuts = stamped_table(
     sa.Column("recovered", sa.Boolean, nullable=False),
     sa.Column("keep", sa.Boolean, nullable=False),
     sa.Column("heard_rpm", sa.Float, index=True),  # as the original analysis has it
+    sa.Index("ix_cuts_start", "boot_id", "start_monotonic_s", "id"),
     sa.Index(  # totals are added up without a look at the rows, whose lists are long
         "ix_cuts_sums",
         *("context_id", "stream_id", "sequence", "engaged_samples", "chatter_samples", "entries", "id"),

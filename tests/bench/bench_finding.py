@@ -1,8 +1,8 @@
 """How long it takes to find cuts among 20,000, invented, by everything the form and the interface ask for.
 
 Yardsticks of the same run: the newest page of the list, which looks for nothing, and one plain search through
-the notes alone by bare sqlite3. What is looked for is mostly found seldom or nowhere, so that the log is looked
-through to its end: a page stops as soon as it is full. Beside the time on the clock stands the processor's.
+the notes alone by bare sqlite3. What is looked for is mostly found seldom or nowhere, so that the log is
+looked through to its end: a page stops once it is full. Beside the time on the clock stands the processor's.
 """
 
 import os

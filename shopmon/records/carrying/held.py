@@ -69,13 +69,14 @@ def held(log) -> Held:
         picture_bytes=bytes_by_suffix(data.pictures).total(),
         backup_bytes=bytes_by_suffix(data.backups).total(),
         other_bytes=recordings[FIGURES]
-        + sum(bytes_by_suffix(each).total() for each in (data.photos, data.programs)),
+        + bytes_by_suffix(data.photos).total()
+        + bytes_by_suffix(data.programs).total(),
         free_bytes=data.free_bytes(),
     )
 
 
 def bytes_by_suffix(folder: Path) -> Counter[str]:
-    """Return the bytes of the files in a folder by what their names end with; empty where there is no folder."""
+    """Return the bytes of a folder's files by what their names end with; empty where there is none."""
     try:
         changed_ns = folder.stat().st_mtime_ns
     except OSError:

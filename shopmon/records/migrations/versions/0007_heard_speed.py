@@ -1,4 +1,4 @@
-"""The speed that was heard, beside each cut, so that finding cuts by speed opens no analysis.
+"""The speed that was heard, beside each cut, and its start in an index: finding cuts opens no analysis.
 
 Frozen: what changes later changes in a later step.
 """
@@ -20,6 +20,7 @@ def upgrade() -> None:
         " WHERE analyses.cut_id = cuts.id AND original ORDER BY sequence LIMIT 1)"
     )
     op.create_index("ix_cuts_heard_rpm", "cuts", ["heard_rpm"])
+    op.create_index("ix_cuts_start", "cuts", ["boot_id", "start_monotonic_s", "id"])
 
 
 def downgrade() -> None:
