@@ -81,11 +81,13 @@ def two() -> str:
     first = known(request.args.get("first", ""))
     second = known(request.args["second"]) if request.args.get("second") else None
     found = monitor.side_by_side(first["id"], second["id"]) if second else None
+    by = pair.laid_by(found, request.args.get("by", ""))
     return render_template(
-        "cuts/pair.html", first=first, second=second, choices=pair.choices(monitor, first),
+        "cuts/pair.html", first=first, second=second, choices=pair.choices(monitor, first), by=by,
         found=pair.steps(found) if found else None,
-        sentences=pair.in_words(found) if found else [],
-        figures=pair.pictures(monitor, first, second, found) if found else [],
+        sentences=pair.in_words(found, by) if found else [],
+        step_rows=pair.step_rows(found) if by == pair.PROGRAM else [],
+        figures=pair.pictures(monitor, first, second, found, by) if found else [],
     )  # fmt: skip
 
 

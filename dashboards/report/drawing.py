@@ -1,6 +1,6 @@
 """The figures of a report as numbers for inline SVG: lanes along a cut, and the spectrum of a moment."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -59,10 +59,14 @@ class Figure:
     right: float = WIDTH - RIGHT
     band: float = BAND_HEIGHT
     gaps: list[Strip] = field(default_factory=list)
+    stands: list[tuple[float, str]] = field(default_factory=list)
 
 
 def lanes_of(
-    cut: dict[str, Any], figures: Mapping[str, Any] | None, span: tuple[float, float] | None = None
+    cut: dict[str, Any],
+    figures: Mapping[str, Any] | None,
+    span: tuple[float, float] | None = None,
+    stands: Sequence[tuple[float, str]] = (),
 ) -> Figure:
     """Draw a cut: its bands, and the lanes that its figures give.
 
@@ -74,6 +78,8 @@ def lanes_of(
         `shopmon.features/1`, None where there are none.
     span
         From when to when; None: the cut with a little air around it.
+    stands
+        Moments at which time stands still in the picture, with words.
     """
     first, last = span or _span(cut, figures)
 
@@ -98,6 +104,7 @@ def lanes_of(
         marks=[round(x(mark["t_s"]), 1) for mark in cut["marks"] if mark["t_s"] is not None],
         ticks=[(round(x(at), 1), _seconds(at, last - first)) for at in ticks_between(first, last, 8)],
         gaps=[strip(*span) for span in cut.get("gaps") or []],
+        stands=[(round(x(at), 1), words) for at, words in stands],
     )
 
 

@@ -89,6 +89,23 @@ class Reader:
             rows = connection.execute(query).all()
             return self._as_cuts(connection, rows)
 
+    def cuts_around(self, cut: dict, most: int) -> tuple[list[dict], list[dict]]:
+        """Return at most so many cuts of the same stream before a cut and after it, the nearest first."""
+        place, of_stream = cuts.c.first_sample, cuts.c.stream_id == cut["stream_id"]
+        sides = (
+            (place < cut["first_sample"], place.desc()),
+            (place > cut["first_sample"], place),
+        )
+        with self._connect() as connection:
+            before, after = (
+                self._as_cuts(
+                    connection,
+                    connection.execute(cut_query().where(of_stream, side).order_by(order).limit(most)).all(),
+                )
+                for side, order in sides
+            )
+        return before, after
+
     def cut(self, cut_id: str) -> dict | None:
         """Return one cut with its judgements, corrections and the marks in its audio; None when unknown."""
         with self._connect() as connection:

@@ -27,6 +27,7 @@ from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.program_desk import ProgramDesk
+from shopmon.service.program_runs import by_program
 from shopmon.service.review.review import CutReview
 from shopmon.service.sensors_desk import SensorsDesk
 from shopmon.service.settings import Settings
@@ -326,7 +327,7 @@ class Monitor:
     def side_by_side(self, first_id: str, second_id: str) -> SideBySide | None:
         """Return what two cuts have in common and what not; None where there is no such cut."""
         rows = [self.archive.cut(cut_id) for cut_id in (first_id, second_id)]
-        return side_by_side(*rows) if all(rows) else None
+        return side_by_side(*rows, by_program(self.archive, *rows)) if all(rows) else None
 
     def audio_path(self, cut_id: str) -> Path | None:
         """Return the file with the cut's sound, None when there is none (any more, or yet)."""

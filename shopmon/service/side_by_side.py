@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from shopmon.service.program_runs import ByProgram
+
 STEP_S = 0.05
 MOST_S = 3600.0
 SAME_SPEED = 0.02  # beyond that a tool sounds otherwise without having changed
@@ -49,6 +51,8 @@ class SideBySide:
         Why not.
     appeared, vanished
         Tones of the second cut that the first has not, and the other way round.
+    by_program
+        How they lie by the steps of their program; None where they are not of one program.
     """
 
     shift_s: float
@@ -58,15 +62,20 @@ class SideBySide:
     why_no_orders: str
     appeared: tuple[dict[str, Any], ...]
     vanished: tuple[dict[str, Any], ...]
+    by_program: ByProgram | None = None
 
 
-def side_by_side(first: dict[str, Any], second: dict[str, Any]) -> SideBySide:
+def side_by_side(
+    first: dict[str, Any], second: dict[str, Any], by_program: ByProgram | None = None
+) -> SideBySide:
     """Compare two cuts.
 
     Parameters
     ----------
     first, second
         As the log has them, each with its ``analysis``.
+    by_program
+        As `shopmon.service.program_runs.by_program` has it.
     """
     shift_s, overlap = laid_over(first["engaged"], second["engaged"])
     speeds, orders, why = _orders(first, second)
@@ -79,6 +88,7 @@ def side_by_side(first: dict[str, Any], second: dict[str, Any]) -> SideBySide:
         why_no_orders=why,
         appeared=_only_in(tones[1], tones[0]),
         vanished=_only_in(tones[0], tones[1]),
+        by_program=by_program,
     )
 
 
