@@ -198,6 +198,14 @@ class Order:
             [place for place in places if place < block.frames], block.frames, block.code_format
         )
 
+    def use_of(self, lane: Lane) -> str | None:
+        """Return what another source is for: ``heard``, ``pulses`` or ``recorded``; None: unknown yet."""
+        if lane.clock is None:
+            return None
+        if self._layout and lane.joint in self._layout.joints:
+            return "heard"
+        return "pulses" if lane.tached else "recorded"
+
     def sample_on(self, number: int, primary_sample: int) -> int | None:
         """Return which sample of another lane belongs to one of the primary's stream as it is delivered."""
         primary, lane = self.lanes[0], self.lanes[number]
@@ -323,7 +331,7 @@ class AlignedSource:
         return None
 
     def others(self) -> list[dict]:
-        """Return what is known of each other source: whether it delivers, and how its clock drifts."""
+        """Return of each other source whether it delivers, what it is for, and how its clock drifts."""
         base = self.lanes[0].clock
         told = []
         for lane in self.lanes[1:]:
@@ -335,6 +343,7 @@ class AlignedSource:
                     "source": lane.source.source_id,
                     "device": lane.source.name,
                     "present": lane.present,
+                    "use": self.order.use_of(lane),
                     "drift_ppm": drift,
                 }
             )

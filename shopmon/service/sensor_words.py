@@ -13,13 +13,14 @@ def meaning(entry: dict[str, Any]) -> str:
     Examples
     --------
     >>> meaning({"channel": 1, "unit": "g", "per_full_scale": 15.98, "offset": 0.012, "residual": 0.004})
-    'channel 1: full scale is 15.98 g; reads +0.012 g at rest; 0.004 g left over'
+    'channel 1: full scale is 15.98 g, offset +0.012 g, 0.004 g left over'
     """
     text = f"channel {entry['channel']}: full scale is {entry['per_full_scale']:.4g} {entry['unit']}"
     if entry.get("offset") is not None:
-        text += f"; reads {entry['offset'] + 0.0:+.3f} {entry['unit']} at rest".replace("-", "−")
+        # adding 0 makes no minus zero of what rounds to it
+        text += f", offset {round(entry['offset'], 3) + 0.0:+.3f} {entry['unit']}".replace("-", "−")
     if entry.get("residual") is not None:
-        text += f"; {entry['residual']:.3f} {entry['unit']} left over"
+        text += f", {entry['residual']:.3f} {entry['unit']} left over"
     return text
 
 

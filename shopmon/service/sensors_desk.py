@@ -264,11 +264,16 @@ class SensorsDesk:
         """
         part, mounting = values.get("part"), values.get("mounting", "not said")
         resonance = values.get("resonance_hz")
+        if mounting is None:
+            mounting = "not said"
         if part is not None and part not in [known.label for known in PARTS]:
-            raise SettingError(f"The part {part!r} is not known.", "Choose one of the list, or an other one.")
-        if mounting not in MOUNTINGS:
             raise SettingError(
-                f"The mounting {mounting!r} is not known.", f"Use one of: {', '.join(MOUNTINGS)}."
+                f"The part {_short(part)} is not known.",
+                f"Use one of: {', '.join(known.label for known in PARTS)}.",
+            )
+        if mounting not in list(MOUNTINGS):
+            raise SettingError(
+                f"The mounting {_short(mounting)} is not known.", f"Use one of: {', '.join(MOUNTINGS)}."
             )
         if resonance is not None:
             resonance = _number(resonance, "The resonance", 50.0, 200_000.0)
@@ -284,7 +289,7 @@ class SensorsDesk:
             No such place, not three axes, or no samples.
         """
         if place not in PLACES:
-            raise SettingError(f"There is no place {place!r}.", f"Use one of: {', '.join(PLACES)}.")
+            raise SettingError(f"There is no place {_short(place)}.", f"Use one of: {', '.join(PLACES)}.")
         form = self._form()
         if len(self._heard(form)) != 3 or self._kind(form) != "accelerometer":
             raise SettingError(
@@ -371,7 +376,7 @@ class SensorsDesk:
         form = self._form()
         kind = "accelerometer" if what == "g" else "microphone"
         if what not in ("g", "Pa", "dB"):
-            raise SettingError(f"The unit {what!r} is not known.", "Use g, Pa or dB.")
+            raise SettingError(f"The unit {_short(what)} is not known.", "Use g, Pa or dB.")
         column = self._column(form, channel, kind)
         if what == "dB":
             meaning = from_sensitivity_db(_number(value, "The sensitivity", -119.0, -1.0))
@@ -387,7 +392,7 @@ class SensorsDesk:
 
     def _column(self, form: SourceFormat, channel: Any, kind: str) -> int:
         heard = self._heard(form)
-        number = int(_number(channel, "The channel", 1, max(1, len(heard))))
+        number = int(_number(channel, "The channel", 1, max(1, len(heard)), whole=True))
         if heard[number - 1].kind != kind:
             raise SettingError(
                 f"Channel {number} is no {kind}.", "Say in the settings what kind of sensor it is."
@@ -421,14 +426,22 @@ class SensorsDesk:
         return kept
 
 
-def _number(value: Any, name: str, least: float, most: float) -> float:
+def _number(value: Any, name: str, least: float, most: float, whole: bool = False) -> float:
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = float("nan")
-    if isinstance(value, bool) or not (isfinite(number) and least <= number <= most):
-        raise SettingError(f"{name} cannot be {value!r}.", f"Give a number from {least:g} to {most:g}.")
+    fits = isfinite(number) and least <= number <= most and (number.is_integer() or not whole)
+    if isinstance(value, bool) or not fits:
+        kind = "whole number" if whole else "number"
+        raise SettingError(
+            f"{name} cannot be {_short(value)}.", f"Give a {kind} from {least:g} to {most:g}."
+        )
     return number
+
+
+def _short(value: Any) -> str:
+    return repr(value)[:40]
 
 
 def _sentence(exc: ValueError) -> str:

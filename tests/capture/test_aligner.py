@@ -143,7 +143,10 @@ def test_notices_of_the_others_are_told_as_theirs():
     assert codes[0] == "device-opened"
     assert "other-lost" in codes
     assert "device-lost" not in codes
-    assert source.others() == [{"source": "board", "device": "board", "present": False, "drift_ppm": None}]
+    (told,) = source.others()
+    assert told == {
+        "source": "board", "device": "board", "present": False, "use": "heard", "drift_ppm": None
+    }  # fmt: skip
     source.close()
     assert mic.closed == other.closed == 1
 
