@@ -107,7 +107,7 @@ class Order:
         self._layout: Layout | None = None
 
     def release(self, now_s: float, everything: bool = False) -> Iterator[Block]:
-        """Yield what may go now, in order."""
+        """Yield what may go, in order, once all that arrived by `now_s` has been taken in."""
         primary = self.lanes[0]
         while primary.waiting:
             end_s, at_s, block, line = primary.waiting[0]
@@ -282,7 +282,7 @@ class AlignedSource:
             try:
                 number, at_s, item = self._queue.get(timeout=TURN_S)
             except queue.Empty:
-                number, at_s, item = -1, 0.0, ()
+                number, at_s, item = -1, self._clock(), ()
             if isinstance(item, Block):
                 self.order.take(number, at_s, item)
             elif number == 0 and (item is None or isinstance(item, Exception)):
@@ -293,7 +293,8 @@ class AlignedSource:
                     raise item
             elif number >= 0:
                 yield from self._tell(number, item)
-            yield from self.order.release(self._clock())
+            # not by the clock: where this thread is late, what others sent in time still waits in the queue
+            yield from self.order.release(at_s)
         ended.set()
         yield from self.order.release(self._clock(), everything=True)
 

@@ -1,11 +1,13 @@
 """Another source on the first one's clock: tones right, what is missing said as missing."""
 
+import threading
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.capture.aligner import Lane, Order
+from shopmon.capture.aligner import AlignedSource, Lane, Order
 from shopmon.capture.joining import LEAST_MISSING_S
 from shopmon.signals.block import Block, Channel
 from tests.capture.two_clocks import BOARD_HZ, MIC_HZ, board_blocks, mic_blocks, played
@@ -128,3 +130,26 @@ def test_several_wait_their_turn_until_the_primary_comes_back():
     for at, _, block in board_blocks(tone(500.0), 12.0):
         order.take(1, at, block)
     assert len(order.lanes[1].joint._fed) * 400 / BOARD_HZ < 7
+
+
+def test_who_fetches_late_loses_nothing_that_was_there_in_time():
+    """The engine's thread was held up for 3 s: everything waits in the queue when it goes on."""
+    mic, board = mic_blocks(MIC), board_blocks(tone(2500.0), SECONDS)
+    sources = [Fixed("mic", MIC_HZ, (Channel(),)), Fixed("board", BOARD_HZ, board[0][2].channels)]
+    source = AlignedSource(sources, clock=lambda: 3.0 + SECONDS)
+    for at_s, lane, block in sorted([*mic, *board], key=lambda event: event[:2]):
+        source._queue.put((lane, at_s, block))
+    source._queue.put((0, SECONDS, None))
+    out = [item for item in source.blocks(threading.Event()) if item.source_id == "mic"]
+    assert not (whole(out)[MIC_HZ:END, 1:] == 0).any()
+
+
+class Fixed:
+    """A source that is only asked for its name: what it sends is in the queue already."""
+
+    def __init__(self, source_id, rate_hz, channels):
+        self.source_id = self.name = source_id
+
+    def blocks(self, stop):
+        stop.wait()
+        return iter(())
