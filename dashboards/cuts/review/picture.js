@@ -8,6 +8,8 @@ const MOST_LEVELS = 20;
 const AT_ONCE = 3;
 const DB_PER_CODE = 0.4;
 const ROUGH_AGAIN_MS = 700;
+const FAILED_AGAIN_MS = 2500;
+const AHEAD_MS = 120; // once nothing moved for so long, what a next step would show is fetched
 
 const mixed = (low, high, share) => low.map((part, index) => Math.round(part + (high[index] - part) * share));
 
@@ -17,11 +19,14 @@ export class Picture {
     this.changed = changed;
     this.tiles = new Map();
     this.asked = new Map();
+    this.failed = new Map();
     this.axis = "hertz";
     this.top = 5000;
     this.shift = 0;
     this.problem = "";
     this.wanted = [];
+    this.ahead = [];
+    this.rested = true;
     this.quiet = null;
   }
 
@@ -68,8 +73,8 @@ export class Picture {
     return COLUMNS * FINEST_S * 2 ** level;
   }
 
-  // Draw what is known of the stretch into a box, and ask for what is missing.
-  draw(pen, box, span) {
+  // Draw what is known of the stretch into a box, and ask for what is missing; `focus` is where one would go nearer.
+  draw(pen, box, span, focus) {
     const level = this.levelFor(span.length / box.width);
     const tileS = this.tileS(level);
     const [first, last] = [Math.floor(Math.max(0, span.from) / tileS), Math.floor((span.to - 1e-9) / tileS)];
@@ -89,8 +94,23 @@ export class Picture {
       whole &&= Boolean(tile);
     }
     pen.restore();
-    this.want(wanted.sort((a, b) => a.far - b.far));
+    this.want(wanted.sort((a, b) => a.far - b.far), this.nextSteps(span, level, focus));
     return { whole, covered };
+  }
+
+  // What would be seen after one step nearer, or a little farther along.
+  nextSteps(span, level, focus) {
+    const share = Math.min(1, Math.max(0, (focus - span.from) / span.length));
+    const from = focus - (share * span.length) / 2;
+    const nearer = this.within(span, level - 1, from, from + span.length / 2);
+    const beside = this.tileS(level) / 2;
+    return [...nearer, ...this.within(span, level, span.from - beside, span.to + beside)];
+  }
+
+  within(span, level, from, to) {
+    const tileS = this.tileS(level);
+    const [first, last] = [Math.max(0, Math.floor(from / tileS)), Math.floor((Math.min(to, span.whole) - 1e-9) / tileS)];
+    return Array.from({ length: Math.max(0, last - first + 1) }, (_, at) => ({ level, index: first + at }));
   }
 
   // The whole in one tile comes first: it stands in for all others until they are there.
@@ -142,11 +162,24 @@ export class Picture {
     return tile.canvas;
   }
 
-  want(wanted) {
+  want(wanted, ahead) {
+    const view = ahead.map(({ level, index }) => this.key(level, index)).join();
+    if (view !== this.view) this.rest(view);
     this.wanted = wanted;
-    const keys = new Set(wanted.map(({ level, index }) => this.key(level, index)));
+    this.ahead = ahead;
+    const keys = new Set([...wanted, ...ahead].map(({ level, index }) => this.key(level, index)));
     for (const [key, asked] of this.asked) if (!keys.has(key)) asked.abort();
     this.next();
+  }
+
+  rest(view) {
+    this.view = view;
+    this.rested = false;
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => {
+      this.rested = true;
+      this.next();
+    }, AHEAD_MS);
   }
 
   next() {
@@ -155,8 +188,21 @@ export class Picture {
       if (this.asked.size >= (this.begun ? AT_ONCE : 1)) return;
       const key = this.key(level, index);
       const known = this.tiles.get(key);
-      if (!this.asked.has(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
+      if (!this.asked.has(key) && !this.waits(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
     }
+    if (!this.rested || this.asked.size || this.wanted.length) return;
+    const next = this.ahead.find(({ level, index }) => !this.tiles.has(this.key(level, index)) && !this.waits(this.key(level, index)));
+    if (next) this.ask(this.key(next.level, next.index), next.level, next.index);
+  }
+
+  // What could not be had is asked for again, but not at once: a monitor in trouble is not to be hurried.
+  waits(key) {
+    return performance.now() < (this.failed.get(key) ?? 0);
+  }
+
+  failedOnce(key) {
+    this.failed.set(key, performance.now() + FAILED_AGAIN_MS);
+    setTimeout(this.changed, FAILED_AGAIN_MS + 20);
   }
 
   async ask(key, level, index) {
@@ -168,8 +214,9 @@ export class Picture {
       const response = await fetch(`${this.base}/spectrogram?${part}`, { signal: asked.signal });
       if (response.ok) this.take(key, new Uint8Array(await response.arrayBuffer()), response.headers.get("Shopmon-Rough") === "1");
       else if (response.status < 500) this.problem = (await response.json()).error;
+      else this.failedOnce(key);
     } catch {
-      // taken back, or the monitor does not answer: what is seen next asks again
+      if (!asked.signal.aborted) this.failedOnce(key); // the monitor does not answer
     } finally {
       this.asked.delete(key);
       this.changed();

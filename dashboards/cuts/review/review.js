@@ -80,7 +80,7 @@ class Review {
     const { board, span, picture, lanes } = this;
     board.begin();
     const box = board.boxes.picture;
-    const drawn = picture.draw(board.pen, box, span);
+    const drawn = picture.draw(board.pen, box, span, this.cursor);
     board.frame(box, "");
     if (picture.problem) board.note(box, "no picture: the sound is not there");
     drawTime(board, span);

@@ -196,28 +196,44 @@ class Pictures:
         inside = (inside < sound.reader.duration_s) & (inside + step_s > 0)
         heard_s = min(view.to_s, sound.reader.duration_s) - max(view.from_s, 0.0)
         rough = False
-        if heard_s <= AT_ONCE_S:
-            codes, edges = _from_sound(sound.reader, view, step_s)
+        out = np.zeros((view.columns, view.rows), np.uint8)
+        if not inside.any():
+            return Picture(codes=out, rough=False)
+        turning_hz = rotation_hz(view.from_s + step_s * (np.flatnonzero(inside) + 0.5))
+        overview = sound.overview if heard_s > AT_ONCE_S or step_s >= FINEST_S else None
+        if overview is not None:
+            codes, edges = _from_overview(overview, view, step_s)[inside], overview.edges_hz
+        elif heard_s <= AT_ONCE_S:
+            codes, edges = _from_sound(sound.reader, view, step_s, inside, _highest_hz(view, turning_hz))
         else:
             sound.want_overview()
-            if (overview := sound.overview) is not None:
-                codes, edges = _from_overview(overview, view, step_s), overview.edges_hz
-            else:
-                codes, edges = _from_glances(sound.reader, view, step_s, inside)
-                rough = True
-        middles = view.from_s + step_s * (np.arange(view.columns) + 0.5)
-        out = np.zeros((view.columns, view.rows), np.uint8)
-        out[inside] = _onto_view(codes[inside], edges, view, rotation_hz(middles)[inside])
+            codes, edges = _from_glances(sound.reader, view, step_s, inside)
+            codes, rough = codes[inside], True
+        out[inside] = _onto_view(codes, edges, view, turning_hz)
         return Picture(codes=out, rough=rough)
 
 
-def _from_sound(reader: SoundReader, view: View, step_s: float) -> tuple[np.ndarray, np.ndarray]:
+def _highest_hz(view: View, rotation_hz: np.ndarray) -> float:
+    """Return up to where a view reaches: most recordings hold far more, and what is not seen is not made."""
+    if view.axis == "hertz":
+        return view.high
+    known = rotation_hz[np.isfinite(rotation_hz)]
+    return view.high * float(known.max()) if known.size else 0.0
+
+
+def _from_sound(
+    reader: SoundReader, view: View, step_s: float, inside: np.ndarray, highest_hz: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the codes of the columns that lie inside the sound, and the edges of their bins."""
     rate = reader.sample_rate_hz
     length = window_length(step_s, rate)
-    starts = column_starts(view.from_s * rate, step_s * rate, view.columns, length)
+    begin, count = int(np.argmax(inside)), int(inside.sum())  # they follow one another
+    starts = column_starts((view.from_s + begin * step_s) * rate, step_s * rate, count, length)
     first = int(np.clip(starts.min(), 0, max(0, reader.frames - length)))
     samples = reader.read(first, min(reader.frames, max(int(starts.max()), first) + length))
-    return as_codes(column_levels(samples, starts - first, length)), bin_edges_hz(length, rate)
+    bins = int(min(highest_hz * length / rate, length // 2)) + 2
+    codes = as_codes(column_levels(samples, starts - first, length, bins))
+    return codes, bin_edges_hz(length, rate)[: codes.shape[1] + 1]
 
 
 def _from_overview(overview: Overview, view: View, step_s: float) -> np.ndarray:

@@ -13,7 +13,7 @@ from shopmon.service.review.lanes import lanes
 from shopmon.service.review.moment import moment, rotation_at, window_s
 from shopmon.service.review.overview import Overviews
 from shopmon.service.review.parts_of_sound import PARTS, PartOfSound, PartsOfSound
-from shopmon.service.review.picture import OpenSound, Picture, Pictures, View
+from shopmon.service.review.picture import AT_ONCE_S, OpenSound, Picture, Pictures, View
 from shopmon.service.review.stretch import Log, Stretch, find_stretch
 
 KNOWN_FOR_S = 5.0  # what was judged or filed meanwhile shows after so long
@@ -112,6 +112,10 @@ class CutReview:
         if not (math.isfinite(view.low) and math.isfinite(view.high) and 0 <= view.low < view.high):
             raise SettingError(
                 f"A range from {view.low:g} to {view.high:g} cannot be.", "Ask for a rising one."
+            )
+        if (view.to_s - view.from_s) / view.columns > AT_ONCE_S:
+            raise SettingError(
+                f"Columns wider than {AT_ONCE_S:g} s show nothing.", "Ask for a shorter part, or more columns."
             )
         self._sound(stretch)
         version = (id(stretch), stretch.rpm)
