@@ -1,7 +1,7 @@
 """The background as a list: what is no chatter, and why; a person adds to it and takes from it."""
 
 from flask import Response, jsonify
-from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
+from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor, truth
 
 
 @blueprint.get("/background")
@@ -12,8 +12,13 @@ def background():
 
 @blueprint.post("/background")
 def reject():
-    """Reject a tone: ``{"frequency_hz": 1432.6}``, or ``{"order": 0.62}`` where it follows the spindle."""
-    body = json_body(known=("frequency_hz", "order"))
+    """Reject a tone: ``{"frequency_hz": 1432.6}``, or ``{"order": 0.62}`` where it follows the spindle.
+
+    With ``"family": true`` every tone in steps of the rotation from it is meant, too.
+    """
+    body = json_body(known=("frequency_hz", "order", "family"))
+    if "family" in body:
+        body["family"] = truth("family", body["family"])
     return jsonify(entry=monitor().wishes.reject(**body)), 201
 
 

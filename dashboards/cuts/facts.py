@@ -6,8 +6,17 @@ from typing import Any
 from shopmon.dashboards.look.measures import feed, size
 from shopmon.dashboards.look.words import clock, decibels, grouped, tenths
 
+from shopmon.records.credit import CHATTER, NO_CHATTER, NOT_A_CUT
+from shopmon.service.judging import word_of
+
 LENGTHS = {"stickout_mm": "Stickout", "ap_mm": "Axial depth ap", "ae_mm": "Radial depth ae"}
 LOWEST_DB = -999.0
+SIGNS = {
+    "chatter": {"word": "Chatter", "shape": "chatter"},
+    "quiet": {"word": "Quiet", "shape": "cutting"},
+}
+OVERRULED = "you said so; the monitor heard "
+HEARD = {"chatter": "chatter", "quiet": "a quiet cut"}
 CONTEXT = {
     "end_mill": "End mill",
     "tool_assembly": "Tool assembly",
@@ -38,13 +47,33 @@ class Stretch:
     text: str
 
 
+def with_words(monitor: Any, cuts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Put beside each cut of a list what people said of it."""
+    said = monitor.judging.said_of([cut["id"] for cut in cuts])
+    return [{**cut, "judgements": said[cut["id"]]} for cut in cuts]
+
+
 def verdict(cut: dict[str, Any]) -> dict[str, str]:
-    """Return word and shape of a cut: going on, chatter or quiet."""
+    """Return word and shape of a cut, and in ``note`` who says so where a person said what it was.
+
+    The person's word stands before the monitor's; what that heard is told beside it.
+
+    Parameters
+    ----------
+    cut
+        As the monitor tells it; ``judgements`` as far as they are known.
+    """
     if not cut["ended"]:
-        return {"word": "Going on", "shape": "spinning"}
-    if cut["chatter"]:
-        return {"word": "Chatter", "shape": "chatter"}
-    return {"word": "Quiet", "shape": "cutting"}
+        return {"word": "Going on", "shape": "spinning", "note": ""}
+    heard = "chatter" if cut["chatter"] else "quiet"
+    said = word_of(cut.get("judgements") or [])
+    if said == NOT_A_CUT:
+        return {"word": "No cut", "shape": "stopped", "note": OVERRULED + HEARD[heard]}
+    called = {CHATTER: "chatter", NO_CHATTER: "quiet"}.get(said, heard)
+    note = ""
+    if said:
+        note = "you said so, too" if called == heard else OVERRULED + HEARD[heard]
+    return {**SIGNS[called], "note": note}
 
 
 def facts(cut: dict[str, Any]) -> list[tuple[str, str]]:
@@ -62,6 +91,12 @@ def facts(cut: dict[str, Any]) -> list[tuple[str, str]]:
         worst = max(cut["chatter"], key=lambda span: span["level_db"] or LOWEST_DB)
         rows.append(("Loudest at", tone_words(worst)))
     return rows
+
+
+def loudest_hz(cut: dict[str, Any]) -> float | None:
+    """Return the pitch of the loudest chatter of a cut, None where nothing rang."""
+    worst = max(cut["chatter"], key=lambda span: span["level_db"] or LOWEST_DB, default={})
+    return worst.get("frequency_hz")
 
 
 def speed_words(cut: dict[str, Any]) -> str:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from shopmon.dashboards.cuts.facts import with_words
 from shopmon.dashboards.look.words import tenths
 from shopmon.dashboards.report.drawing import lanes_of
 
@@ -27,7 +28,7 @@ def choices(monitor: Any, cut: dict[str, Any]) -> list[dict[str, Any]]:
         return sum(1 for name in said if wanted[name] and other["context"].get(name) != wanted[name])
 
     found = [other for other in monitor.cuts(limit=CHOICES, ended=True) if other["id"] != cut["id"]]
-    return sorted(found, key=unlike)
+    return sorted(with_words(monitor, found), key=unlike)
 
 
 def laid_by(found: SideBySide | None, asked: str) -> str:
@@ -125,10 +126,11 @@ def in_words(found: SideBySide, by: str = CUTTING) -> list[str]:
         said.append(f"No line of the spindle comb differs by {AUDIBLE_STEP_DB:.0f} dB or more.")
     else:
         one = loud[0]
+        step = f"{one.step_db:+.0f}".replace("-", "−")
         what = "tooth passing" if one.tooth_passing else "the rotation"
         said.append(
             f"{len(loud)} of {len(found.orders)} comb lines differ by {AUDIBLE_STEP_DB:.0f} dB "
-            f"or more, most of all order {one.order} ({what}): {one.step_db:+.0f} dB."
+            f"or more, most of all order {one.order} ({what}): {step} dB."
         )
     return said
 

@@ -19,8 +19,8 @@ blueprint = Blueprint("cuts", __name__, url_prefix="/cuts")
 @blueprint.record_once
 def lend(state) -> None:
     """Give the templates what they say about a cut."""
-    said = {"mark_words": facts.mark_words, "clock_and_tenths": facts.clock_and_tenths}
-    state.app.jinja_env.globals.update(verdict=facts.verdict, **said)
+    names = ("mark_words", "clock_and_tenths", "loudest_hz", "verdict")
+    state.app.jinja_env.globals.update({name: getattr(facts, name) for name in names})
 
 
 def asked_before() -> int | None:
@@ -32,15 +32,17 @@ def asked_before() -> int | None:
 @blueprint.get("")
 def index() -> str:
     """List of the cuts."""
+    monitor = current_app.extensions["monitor"]
     before = asked_before()
     try:
         wanted, problem = asked(request.args), ""
-    except (Refusal, ValueError) as exc:
+    except (Refusal, ValueError, OverflowError) as exc:
         wanted, problem = asked({}), exc.text if isinstance(exc, Refusal) else "That is no date."
     shown, older = page_of_cuts(ON_A_PAGE, before, wanted.filters)
     return render_template(
-        "cuts/list.html", cuts=shown, before=before, older=older, asked=wanted.fields, problem=problem,
-        disk=current_app.extensions["monitor"].disk(),
+        "cuts/list.html", cuts=facts.with_words(monitor, shown), before=before, older=older,
+        asked=wanted.fields, problem=problem,
+        disk=monitor.disk(),
     )  # fmt: skip
 
 

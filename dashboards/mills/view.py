@@ -4,6 +4,7 @@ from functools import partial
 from typing import NoReturn
 
 from flask import Blueprint, current_app, redirect, render_template, request
+from shopmon.dashboards.cuts.facts import with_words
 from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.look.measures import MM_PER_INCH
 from shopmon.dashboards.mills import said
@@ -142,7 +143,7 @@ def one(tool_id: str) -> str:
     tool = record.tool
     context = monitor().context()
     type_limit = register.wear_limit_mm(tool.type_id, context.get("operation")) if tool.is_end_mill else None
-    shown = monitor().cuts(limit=CUTS_SHOWN + 1, end_mill_id=tool_id)
+    shown = with_words(monitor(), monitor().cuts(limit=CUTS_SHOWN + 1, end_mill_id=tool_id))
     sound = condition_of(register, tool)
     return render_template(
         "mills/tool.html",
@@ -192,6 +193,7 @@ def cuts_of(tool_id: str) -> str:
     before = request.args.get("before", type=int)
     before = before if before is not None and 0 <= before <= LARGEST_SEQUENCE else None
     cuts = monitor().cuts(limit=CUTS_ON_A_PAGE + 1, before_sequence=before, end_mill_id=tool_id)
+    cuts = with_words(monitor(), cuts)
     older = cuts[CUTS_ON_A_PAGE - 1]["sequence"] if len(cuts) > CUTS_ON_A_PAGE else None
     return render_template(
         "mills/cuts.html", tool=tool, cuts=cuts[:CUTS_ON_A_PAGE], before=before, older=older

@@ -123,7 +123,7 @@ def _wanted(figures: Mapping[str, Any] | None) -> list[tuple]:
         (
             "Energy, dB re full scale",
             [
-                (figures["comb_db"], "plain", "comb of the teeth"),
+                (figures["comb_db"], "plain", "spindle comb"),
                 (figures["stray_db"], "stray", "stray tones"),
             ],
             20.0,

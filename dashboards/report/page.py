@@ -11,6 +11,8 @@ from shopmon.dashboards.look.measures import size
 from shopmon.dashboards.look.words import FILTERS, GLOBALS, grouped
 from shopmon.dashboards.report.drawing import lanes_of, spectrum_of
 
+from shopmon.records.credit import CHATTER, NO_CHATTER, NOT_A_CUT
+from shopmon.service.judging import word_of
 from shopmon.service.reporting.sheets import CutSheet, PartSheet
 
 FOLDER = Path(__file__).parent
@@ -107,12 +109,16 @@ def part_page(sheet: PartSheet, *, machine: str = "", units: str = "metric", pap
 
 
 def totals(cuts: list[dict[str, Any]]) -> dict[str, Any]:
-    """Add up cuts."""
+    """Add up cuts, each as the person called it where somebody said."""
+    told_of = [(cut, word_of(cut.get("judgements") or [])) for cut in cuts]
+    counted = [(cut, word) for cut, word in told_of if word != NOT_A_CUT]
+    ringing = [cut for cut, word in counted if word != NO_CHATTER]
     return {
-        "cuts": len(cuts),
-        "cut_time_s": sum(cut["cut_time_s"] for cut in cuts),
-        "chatter_s": sum(cut["chatter_time_s"] for cut in cuts),
-        "rang": sum(bool(cut["chatter"]) for cut in cuts),
+        "cuts": len(counted),
+        "cut_time_s": sum(cut["cut_time_s"] for cut, _ in counted),
+        "chatter_s": sum(cut["chatter_time_s"] for cut in ringing),
+        "rang": sum(bool(cut["chatter"]) for cut in ringing)
+        + sum(word == CHATTER and not cut["chatter"] for cut, word in counted),
     }
 
 

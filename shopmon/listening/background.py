@@ -258,8 +258,9 @@ def background_entries(learned: list[dict], preferences: Preferences, sample_rat
         Of the stream; ``known_since_s`` counts from its beginning.
     """
     said = [
-        {"id": tone_id(tone.frequency_hz, tone.order), "kind": "tone", "frequency_hz": tone.frequency_hz,
-         "order": tone.order, "level_db": None, "origin": "rejected by the person"}
+        {"id": tone_id(tone.frequency_hz, tone.order, tone.family), "kind": "tone",
+         "frequency_hz": tone.frequency_hz, "order": tone.order, "family": tone.family, "level_db": None,
+         "origin": "rejected by the person"}
         for tone in preferences.rejected
     ]  # fmt: skip
     for entry in learned:
@@ -269,6 +270,7 @@ def background_entries(learned: list[dict], preferences: Preferences, sample_rat
     return [*said, *learned]
 
 
-def tone_id(frequency_hz: float | None, order: float | None) -> str:
+def tone_id(frequency_hz: float | None, order: float | None, family: bool = False) -> str:
     """Name an entry of the background."""
-    return f"{frequency_hz:.1f}-hz" if order is None else f"{order:.3f}-order"
+    name = f"{frequency_hz:.1f}-hz" if order is None else f"{order:.3f}-order"
+    return f"{name}-family" if family else name

@@ -167,7 +167,7 @@ def _taken_for(hz, over_skirt_db, over_background_db, scene: Scene, tracks, onse
     if away_hz <= ON_LINE / scene.window.duration_s + ON_LINE_SHARE * hz:
         return _of_the_comb(order, scene.flutes)
     if over_skirt_db < BESIDE_DB:
-        return "beside a rotation line", False, f"too close to {order} times the rotation to be told from it"
+        return "beside a rotation line", False, f"too close to {times(order)}the rotation to be told from it"
     if scene.preferences.is_rejected(np.array(hz), rotation):
         return "rejected", False, "you said that it is no chatter"
     heeded = bool(scene.preferences.is_heeded(np.array(hz)))
@@ -184,10 +184,21 @@ def _taken_for(hz, over_skirt_db, over_background_db, scene: Scene, tracks, onse
     return "stray", True, "on no multiple of the rotation, new since the tooth met metal"
 
 
+def times(multiple: int) -> str:
+    """Say a multiple before what it is of; nothing for once.
+
+    Examples
+    --------
+    >>> times(3), times(1)
+    ('3 times ', '')
+    """
+    return "" if multiple == 1 else f"{multiple} times "
+
+
 def _of_the_comb(order: int, flutes: int | None) -> tuple[str, bool, str]:
     if flutes and order % flutes == 0:
-        return "tooth passing", False, f"{order // flutes} times tooth passing: every cut makes it"
-    return "rotation", False, f"{order} times the rotation: runout makes it"
+        return "tooth passing", False, f"{times(order // flutes)}tooth passing: every cut makes it"
+    return "rotation", False, f"{times(order)}the rotation: runout makes it"
 
 
 def explanation_as_data(told: Explanation, first_sample: int, rate_hz: float, offset_db: float = 0.0) -> dict:

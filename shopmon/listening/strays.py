@@ -10,6 +10,7 @@ from shopmon.listening.events import StrayTone
 from shopmon.listening.preferences import REJECTED_DB
 from shopmon.listening.scene import Scene
 from shopmon.listening.state import Memory, decode, encode
+from shopmon.signals.spectra import far_skirt_db
 
 LOWEST_HZ = 25.0
 HIGHEST_SHARE = 0.42
@@ -30,6 +31,11 @@ NONE = np.array([-np.inf])
 UNKNOWN_DB = 37.0
 MOST_LINES = 24
 MOST_TRACKS = 16
+SKIRT_FROM = 1.7  # of a window's width
+SKIRT_ROOM_DB = 3.0
+# what sways in pitch and height has companions beside it, weaker than itself, whatever the window
+OVERTONE_DB = -10.0
+SWAY_DB, SWAY_HZ, SWAY_SHARE = -6.0, 25.0, 0.02
 DROP_HOPS = 6
 STEADY_HOPS = 4
 SHOWN_OVER_COMB_DB = -16.0
@@ -77,7 +83,7 @@ def find_lines(scene: Scene) -> Lines:
         over[1:3, wanted.is_heeded(binned_hz)] = UNKNOWN_DB
     frequency_hz, margin = places * window.bin_hz, _margin_db(over)
     if wanted.rejected:
-        margin[wanted.is_rejected(frequency_hz, comb.rotation_hz)] = REJECTED_DB
+        margin[_rejected(scene, frequency_hz, levels)] = REJECTED_DB
     order = (-levels).argsort(kind="stable")
     return Lines(
         frequency_hz=frequency_hz[order],
@@ -101,6 +107,21 @@ def _chosen(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     if clear.size > MOST_LINES:
         clear = clear[(-height[high[clear]]).argsort(kind="stable")[:MOST_LINES]]
     return first + high[clear], skirt[clear]
+
+
+def _rejected(scene: Scene, frequency_hz: np.ndarray, levels_db: np.ndarray) -> np.ndarray:
+    """Tell which lines a person rejected, and which are no more than a skirt or an overtone of those."""
+    rotation_hz = scene.comb.rotation_hz
+    rejected = scene.preferences.is_rejected(frequency_hz, rotation_hz)
+    if not rejected.any():
+        return rejected
+    weaker = levels_db <= levels_db[rejected].max() + OVERTONE_DB
+    rejected |= weaker & scene.preferences.is_overtone_of_rejected(frequency_hz, rotation_hz)
+    away_hz = np.abs(frequency_hz[:, None] - frequency_hz[rejected])
+    skirts_db = far_skirt_db(np.maximum(away_hz * scene.window.duration_s, SKIRT_FROM)) + SKIRT_ROOM_DB
+    swaying = away_hz <= np.maximum(SWAY_HZ, SWAY_SHARE * frequency_hz[rejected])
+    skirts_db = levels_db[rejected] + np.where(swaying, SWAY_DB, skirts_db)
+    return rejected | (levels_db <= skirts_db.max(axis=1))
 
 
 def _margin_db(over_db: np.ndarray) -> np.ndarray:

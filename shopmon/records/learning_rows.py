@@ -111,6 +111,13 @@ class LearningRows:
             sa.select(judgements).where(judgements.c.cut_id == cut_id).order_by(judgements.c.sequence)
         )
 
+    def said_of_cuts(self, cut_ids: list[str]) -> dict[str, list[dict]]:
+        """Return what people said of each of some cuts, in order."""
+        found = [{"id": cut_id} for cut_id in cut_ids]
+        with self._connect() as connection:
+            _add_judgements(connection, found)
+        return {cut["id"]: cut["judgements"] for cut in found}
+
     def event(self, event_id: str) -> dict | None:
         """Return one event of the log; None when there is none of this id."""
         return self._first(sa.select(events).where(events.c.id == event_id))

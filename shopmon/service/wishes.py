@@ -56,21 +56,30 @@ class Wishes:
         """
         self._use_from_now(self.accepting(per_hour))
 
-    def reject(self, *, frequency_hz: Any = None, order: Any = None) -> dict[str, Any]:
+    def reject(self, *, frequency_hz: Any = None, order: Any = None, family: bool = False) -> dict[str, Any]:
         """Take a tone for no chatter from now on; return the entry of the list.
+
+        Parameters
+        ----------
+        frequency_hz, order
+            One of them.
+        family
+            Whether every tone in steps of the rotation from it is meant, too.
 
         Raises
         ------
         SettingError
             Neither or both are given, or one cannot be.
         """
-        self._use_from_now(self.rejecting(frequency_hz=frequency_hz, order=order))
+        self._use_from_now(self.rejecting(frequency_hz=frequency_hz, order=order, family=family))
         tone = self.now.rejected[-1]
         name = "frequency_hz" if order is None else "order"
-        return {"id": _id(tone), name: getattr(tone, name)}
+        return {"id": _id(tone), name: getattr(tone, name), "family": tone.family}
 
-    def rejecting(self, *, frequency_hz: Any = None, order: Any = None) -> Preferences:
-        """Return what the preferences would be with a tone rejected; nothing changes.
+    def rejecting(
+        self, *, frequency_hz: Any = None, order: Any = None, family: bool = False
+    ) -> Preferences:
+        """Return what the preferences would be with a tone rejected (see `reject`); nothing changes.
 
         Raises
         ------
@@ -81,8 +90,8 @@ class Wishes:
             raise SettingError("A tone has either a frequency or an order.", "Give frequency_hz or order.")
         name = "frequency_hz" if order is None else "order"
         value = round(_number(frequency_hz if order is None else order, name), 4)
-        tone = self._checked(lambda: RejectedTone(**{name: value}))
-        others = tuple(known for known in self.now.rejected if _id(known) != _id(tone))
+        tone = self._checked(lambda: RejectedTone(**{name: value}, family=family))
+        others = tuple(known for known in self.now.rejected if _tone(known) != _tone(tone))
         heeded = self.now.heeded_hz if order is not None else self._heeded_apart_from(tone.frequency_hz)
         return self._with(rejected=(*others, tone), heeded_hz=heeded)
 
@@ -146,6 +155,10 @@ class Wishes:
 
 
 def _id(tone: RejectedTone) -> str:
+    return tone_id(tone.frequency_hz, tone.order, tone.family)
+
+
+def _tone(tone: RejectedTone) -> str:
     return tone_id(tone.frequency_hz, tone.order)
 
 

@@ -72,7 +72,7 @@ def test_a_photograph_is_kept_measured_and_drawn_over(served, open_page, wall_fi
     page.locator("#wall-measure [name=rule]").fill("2")
     um = float(page.locator("#wall-measure [name=um_per_pixel]").input_value())
     assert um == pytest.approx(5.0, rel=0.01)
-    page.get_by_role("button", name="Measure the marks", exact=True).last.click()
+    page.get_by_role("button", name="Measure the marks", exact=True).click()
     expect(page.locator("#wall-verdict")).to_contain_text("Chatter at about", timeout=FOUND_MS)
     assert page.locator("#wall-over .wall-line.mark").count() >= 6
     (photo,) = served.monitor.walls.photos(CUT)

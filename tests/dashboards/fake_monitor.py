@@ -220,6 +220,9 @@ class FakeMonitor:
             said = [row for row in self.said if row["cut_id"] == cut_id]
             return {**cut, "judgements": said} if cut else None
 
+    def said_of_cuts(self, cut_ids) -> dict:
+        return {cut_id: [row for row in self.said if row["cut_id"] == cut_id] for cut_id in cut_ids}
+
     def flush(self, *, filing=True) -> None:
         """Everything is there at once."""
 

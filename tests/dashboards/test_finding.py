@@ -130,3 +130,8 @@ def test_the_form_shows_again_what_was_typed_and_nothing_else(client):
 def test_days_hold_their_whole_length():
     day = asked({"since": "2026-11-29", "until": "2026-11-29"}).filters
     assert day["until"] - day["since"] in (82_800.0, 86_400.0, 90_000.0)
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", "2026-13-40", "soon"])
+def test_a_day_that_no_calendar_holds_is_no_trouble(client, day):
+    assert client.get(f"/cuts?since={day}&until={day}").status_code == 200

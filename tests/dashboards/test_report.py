@@ -130,7 +130,8 @@ def test_a_recording_that_is_gone(shop, client):
 
 def test_the_report_on_a_part_adds_up(shop, client):
     html = client.get("/report/part?part=brake lever").text
-    assert "1 of 1 rang" in html and "30.0\u00a0s" in html and "it was the door" in html
+    assert "0 of 1 rang" in html and "the monitor heard chatter" in html, "a person called it quiet"
+    assert "30.0\u00a0s" in html and "it was the door" in html
     assert client.get("/report/part?part=nothing").status_code == 404
     assert "brake lever" in client.get("/take-along").text
 

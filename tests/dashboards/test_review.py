@@ -81,3 +81,10 @@ def test_what_was_kept_by_hand_is_looked_at_in_the_same_way(client, monitor):
     assert len(client.get(f"{kept}/spectrogram?columns=10&rows=10").data) == 100
     assert client.get(f"{kept}/spectrum?at=2").json["lines"]
     assert client.get(f"{kept}/audio?only=left", headers={"Range": "bytes=0-99"}).status_code == 206
+
+
+def test_a_picture_far_longer_than_the_sound_is_refused_at_once(client):
+    refused = client.get(f"{CUT}/spectrogram?from=0&to=1000000&columns=2048")
+    assert refused.status_code == 400 and "shorter" in refused.get_json()["hint"]
+    beyond = client.get(f"{CUT}/spectrogram?from=100000&to=100060&columns=4")
+    assert beyond.status_code == 200 and not any(beyond.data), "there is nothing after the sound"

@@ -27,8 +27,8 @@ FAN = gate(SECONDS, ((2.5, 5.0),)) * tone(FAN_HZ, SECONDS, 0.05)
 SOUND = machine(SECONDS) + FAN
 
 tones = st.one_of(
-    st.builds(RejectedTone, frequency_hz=st.floats(10, 20_000)),
-    st.builds(RejectedTone, order=st.floats(0.01, 100)),
+    st.builds(RejectedTone, frequency_hz=st.floats(10, 20_000), family=st.booleans()),
+    st.builds(RejectedTone, order=st.floats(0.01, 100), family=st.booleans()),
 )
 preferences = st.builds(
     Preferences,
@@ -132,3 +132,29 @@ def test_how_often_it_may_be_wrong_moves_the_alarm_at_once_and_is_resumed():
     assert alarm_at[0] > alarm_at[1] > alarm_at[2]
     _, unasked = hear([], sound=ringing[:16_000])
     assert unasked.explain().alarm_at == alarm_at[1]
+
+
+@given(
+    place=st.floats(300, 4000), rotation=st.floats(20, 400), steps=st.integers(-8, 20), off=st.floats(-1, 1)
+)
+def test_a_family_is_all_that_lies_in_steps_of_the_rotation(place, rotation, steps, off):
+    tone = RejectedTone(frequency_hz=place, family=True)
+    width = min(max(4.0, 0.006 * place), rotation / 16)
+    relative = np.array([abs(steps * rotation + sign * place) for sign in (1, -1)])
+    assert tone.is_at(relative + 0.99 * off * width, rotation).all()
+    everywhere = np.arange(10_000.0, 12_000.0, rotation / 97)
+    assert tone.is_at(everywhere, rotation).mean() < 0.3, "most pitches stay open to chatter"
+    assert not RejectedTone(frequency_hz=place).is_at(everywhere, rotation).any()
+
+
+def test_a_rejected_family_is_silent_and_other_tones_are_not():
+    """A ringing with relatives, a companion that sways beside it, and another tone that is none of them."""
+    gated = gate(SECONDS, ((2.5, 5.0),))
+    ringing = sum(tone(hz, SECONDS, size) for hz, size in ((1437.0, 0.08), (2037.0, 0.03), (1421.0, 0.02)))
+    sound = machine(SECONDS) + gated * (ringing + tone(2690.0, SECONDS, 0.05))
+    alone = Preferences(rejected=(RejectedTone(frequency_hz=1437.0),))
+    family = Preferences(rejected=(RejectedTone(frequency_hz=1437.0, family=True),))
+    assert {1437, 2037, 2690} <= strays(hear([], sound=sound)[0])
+    heard = strays(hear([(0, alone)], sound=sound)[0])
+    assert {2037, 2690} <= heard and not {1437, 1421} & heard, "its companion goes with the tone"
+    assert strays(hear([(0, family)], sound=sound)[0]) == {2690}

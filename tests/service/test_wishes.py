@@ -63,6 +63,19 @@ def test_rejecting_the_same_tone_twice_is_once(archive):
     assert len(wishes.now.rejected) == 1
 
 
+def test_a_family_stands_in_place_of_its_tone_and_is_taken_off_like_one(archive):
+    wishes = Wishes(archive, lambda: None)
+    wishes.reject(frequency_hz=1432.6)
+    entry = wishes.reject(frequency_hz=1432.6, family=True)
+    assert entry == {"id": "1432.6-hz-family", "frequency_hz": 1432.6, "family": True}
+    assert [tone.family for tone in wishes.now.rejected] == [True]
+    assert wishes.now.is_rejected(np.array([1432.6, 1832.6, 1700.0]), 200.0).tolist() == [True, True, False]
+    archive.flush()
+    assert Wishes(archive, lambda: None).now == wishes.now, "it is kept"
+    wishes.remove(entry["id"])
+    assert wishes.now.rejected == ()
+
+
 @pytest.mark.parametrize(
     "call",
     [

@@ -58,8 +58,8 @@ export class Moment {
 
   explain(said) {
     const words = {
-      thinking: "The listener hears this moment again; what it took each line for follows.",
-      failed: `What the listener took each line for cannot be told. ${said.error ?? ""} ${said.hint ?? ""}`,
+      thinking: "The monitor hears this moment again; what it took each line for follows.",
+      failed: `What the monitor took each line for cannot be told. ${said.error ?? ""} ${said.hint ?? ""}`,
       ready: this.verdict(said),
     };
     say(part("moment-said"), words[said.status]);
@@ -72,7 +72,7 @@ export class Moment {
     if (!state) return "";
     const sum = evidence ? ` Evidence so far ${evidence.total.toFixed(1)}; the alarm is raised at ${evidence.alarm_at.toFixed(1)}.` : "";
     const near = whole === false ? " Heard from shortly before only, so that it may differ a little from what was said then." : "";
-    return `Here the listener hears: ${state.replace("-", " ")}${unsure ? ", not sure" : ""}.${sum}${near}`;
+    return `Heard up to here, as it was cut: ${state.replace("-", " ")}${unsure ? ", not sure" : ""}.${sum}${near}`;
   }
 
   fill(lines) {

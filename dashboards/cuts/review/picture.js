@@ -26,7 +26,6 @@ export class Picture {
     this.problem = "";
     this.wanted = [];
     this.ahead = [];
-    this.rested = true;
     this.quiet = null;
   }
 
@@ -163,23 +162,13 @@ export class Picture {
   }
 
   want(wanted, ahead) {
-    const view = ahead.map(({ level, index }) => this.key(level, index)).join();
-    if (view !== this.view) this.rest(view);
     this.wanted = wanted;
     this.ahead = ahead;
     const keys = new Set([...wanted, ...ahead].map(({ level, index }) => this.key(level, index)));
     for (const [key, asked] of this.asked) if (!keys.has(key)) asked.abort();
-    this.next();
-  }
-
-  rest(view) {
-    this.view = view;
-    this.rested = false;
     clearTimeout(this.resting);
-    this.resting = setTimeout(() => {
-      this.rested = true;
-      this.next();
-    }, AHEAD_MS);
+    this.next();
+    if (!this.wanted.length) this.resting = setTimeout(() => this.fetchAhead(), AHEAD_MS);
   }
 
   next() {
@@ -190,8 +179,13 @@ export class Picture {
       const known = this.tiles.get(key);
       if (!this.asked.has(key) && !this.waits(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
     }
-    if (!this.rested || this.asked.size || this.wanted.length) return;
-    const next = this.ahead.find(({ level, index }) => !this.tiles.has(this.key(level, index)) && !this.waits(this.key(level, index)));
+  }
+
+  // One at a time, and only while nothing that is seen is missing.
+  fetchAhead() {
+    if (this.problem || this.asked.size || document.hidden) return;
+    const missing = ({ level, index }) => !this.tiles.has(this.key(level, index)) && !this.waits(this.key(level, index));
+    const next = this.ahead.find(missing);
     if (next) this.ask(this.key(next.level, next.index), next.level, next.index);
   }
 

@@ -116,13 +116,14 @@ class Review {
     drawComb(board, pen, this.picture.axis, this.picture.top, this.lanes.rotation(this.cursor), this.lanes.told?.flutes);
     const x = board.x(span, this.cursor);
     if (x < board.left - 1 || x > board.right + 1) return;
-    const bottom = board.boxes.bands.top + board.boxes.bands.height;
     for (const [colour, width] of [["sheet", 5], ["ink", 2]]) {
       pen.strokeStyle = board.colours[colour];
       pen.lineWidth = width;
       pen.beginPath();
-      pen.moveTo(x, board.boxes.picture.top);
-      pen.lineTo(x, bottom);
+      for (const { top, height } of Object.values(board.boxes)) { // not through the names of the lanes
+        pen.moveTo(x, top);
+        pen.lineTo(x, top + height);
+      }
       pen.stroke();
     }
     pen.fillStyle = board.colours.ink;

@@ -16,8 +16,8 @@ document.getElementById("review")?.addEventListener("moment", ({ detail }) => {
   cursor = detail.second;
 });
 
-const numberOf = (name) => {
-  const text = form.elements[name].value.trim().replace(",", ".");
+const numberOf = (field) => {
+  const text = field.value.trim().replace(",", ".");
   if (text === "") return undefined;
   const value = Number(text);
   if (Number.isFinite(value)) return value;
@@ -54,9 +54,9 @@ function show(found) {
   trial.querySelector("progress").hidden = found.status !== "running";
   const heard = found.rows.length - found.without_sound;
   const words = {
-    running: `Listening: ${found.rows.length} of ${found.cuts} cuts.`,
+    running: `The monitor hears them again: ${found.rows.length} of ${found.cuts} cuts done.`,
     done: `${found.changed} of ${heard} cuts ${found.kept ? "are judged otherwise today" : "would be judged otherwise"}.`,
-    stopped: "Stopped.",
+    stopped: "Stopped. Nothing was changed by what was only tried.",
   };
   say(document.getElementById("trial-word"), words[found.status]);
   const body = trial.querySelector("tbody");
@@ -72,8 +72,19 @@ function show(found) {
     cell(line, row.after ? verdict(row.after) : row.why);
     body.append(line);
   }
-  for (const button of trial.querySelectorAll("button")) button.hidden = wish === null || found.status !== "done";
+  const button = (name) => trial.querySelector(`[data-${name}]`);
+  const ready = wish !== null && found.status === "done";
+  button("keep-wish").hidden = button("drop-wish").hidden = !ready;
+  button("stop").hidden = found.status !== "running";
+  button("family-too").hidden = !(ready && wish.reject && !wish.reject.family && found.rows.some((row) => row.after?.events));
+  document.getElementById("family-word").hidden = !wish?.reject?.family;
 }
+
+// A tone alone, or with all in steps of the rotation from it.
+const reject = (tone, family) => {
+  const wanted = { reject: family ? { ...tone, family } : tone };
+  begin({ ...wanted, newest: 20 }, wanted);
+};
 
 async function follow() {
   while (job) {
@@ -106,10 +117,13 @@ const keepWish = () => {
 section.addEventListener("click", ({ target }) => {
   const button = target.closest("button");
   if (!button) return;
-  const { say: word, takeBack, try: tried, here } = button.dataset;
+  const { say: word, takeBack, try: tried, reject: tone, here } = button.dataset;
   if (word) told(() => request(`/api/cuts/${cut}/say`, { verdict: word }), "Noted. Totals and learning follow.");
   else if (takeBack) told(() => request(`/api/cuts/${cut}/say/${encodeURIComponent(takeBack)}`, undefined, "DELETE"), "Taken back.");
   else if (tried) begin({ ...JSON.parse(tried), newest: 20 }, JSON.parse(tried));
+  else if (tone) reject(JSON.parse(tone), button.closest("li").querySelector("[data-family]").checked);
+  else if ("familyToo" in button.dataset) reject(wish.reject, true);
+  else if ("stop" in button.dataset) request(`/api/hear-again/${encodeURIComponent(job)}`, undefined, "DELETE").catch((error) => say(answer, error.message));
   else if (here) form.elements[here].value = cursor === null ? "" : Number(cursor).toFixed(2);
   else if ("heed" in button.dataset) heed();
   else if ("again" in button.dataset) begin({ cuts: [section.dataset.cut] }, null);
@@ -123,8 +137,8 @@ section.addEventListener("click", ({ target }) => {
 
 function heed() {
   try {
-    const hz = numberOf("frequency_hz");
-    if (hz === undefined) throw new Error("Type the tone in hertz above, under “Mark chatter that was missed”.");
+    const hz = numberOf(document.getElementById("heed"));
+    if (hz === undefined) throw new Error("Type the tone in hertz first.");
     const wanted = { heed: { frequency_hz: hz } };
     begin({ ...wanted, newest: 20 }, wanted);
   } catch (error) {
@@ -137,7 +151,7 @@ form.addEventListener("submit", async (event) => {
   const problem = form.querySelector(".problem");
   try {
     const body = { verdict: event.submitter?.value ?? "chatter", note: form.elements.note.value };
-    if (body.verdict === "chatter") for (const name of ["start_s", "end_s", "frequency_hz"]) body[name] = numberOf(name);
+    if (body.verdict === "chatter") for (const name of ["start_s", "end_s", "frequency_hz"]) body[name] = numberOf(form.elements[name]);
     await request(`/api/cuts/${cut}/say`, body);
     reload("Noted.");
   } catch (error) {

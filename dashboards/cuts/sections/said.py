@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from shopmon.listening.preferences import RejectedTone
 from shopmon.service.judging import VERDICTS
 from shopmon.service.tool_and_job import standing
 
@@ -13,10 +14,24 @@ WORDS = {
     "note": "Note",
 }
 EARLIER_PER_HOUR = 0.5
+APART, MOST_RELATIVES = 0.01, 6
+
+
+def relatives(cut: dict[str, Any], frequency_hz: float, turn_hz: float | None) -> list[float]:
+    """Return the other tones of a cut that lie in steps of the rotation from one of them."""
+    if not turn_hz:
+        return []
+    tone = RejectedTone(frequency_hz=frequency_hz, family=True)
+    heard = [span.get("frequency_hz") for span in (*cut["chatter"], *(cut.get("stray") or []))]
+    found: list[float] = []
+    for hz in sorted(hz for hz in heard if hz and abs(hz - frequency_hz) > APART * frequency_hz):
+        if tone.is_related(hz, turn_hz) and all(abs(hz - other) > APART * other for other in found):
+            found.append(hz)
+    return found[:MOST_RELATIVES]
 
 
 def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
-    """Return ``said`` (what stands, the newest first), ``tones`` that rang, ``words``, ``heard_again``."""
+    """Return ``said`` (what stands, the newest first), and ``tones`` that rang, each with its family."""
     said = [row for row in standing(cut.get("judgements") or []) if row["verdict"] in VERDICTS]
     turn_hz = cut["rpm"] / 60 if cut.get("rpm") else None
     tones, seen = [], []
@@ -24,7 +39,9 @@ def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
         hz = span.get("frequency_hz")
         if hz and all(abs(hz - other) > 5 for other in seen):
             seen.append(hz)
-            tones.append({"frequency_hz": round(hz, 1), "order": round(hz / turn_hz, 3) if turn_hz else None})
+            order = round(hz / turn_hz, 3) if turn_hz else None
+            family = relatives(cut, hz, turn_hz)
+            tones.append({"frequency_hz": round(hz, 1), "order": order, "family": family})
     return {
         "said": said[::-1],
         "words": WORDS,

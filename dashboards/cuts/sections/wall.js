@@ -97,7 +97,7 @@ whenSent(part("wall-spacing"), part("wall-spacing-answer"), async (form) => {
 
 // A photograph is drawn anew: upright, and without the place where it was taken. PNG stays as it is.
 async function readyToSend(file) {
-  if (file.type === "image/png" && file.size <= LARGEST_BYTES) return file;
+  if (file.type === "image/png" && file.size <= LARGEST_BYTES) return { blob: file, scale: 1 };
   const picture = await createImageBitmap(file).catch(() => {
     throw new Error("This is no picture that can be shown here. Take a JPEG, PNG or WebP picture.");
   });
@@ -107,7 +107,7 @@ async function readyToSend(file) {
   canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
   for (const quality of [0.93, 0.8, 0.6]) {
     const blob = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", quality));
-    if (blob && blob.size <= LARGEST_BYTES) return blob;
+    if (blob && blob.size <= LARGEST_BYTES) return { blob, scale };
   }
   throw new Error("The picture is too large. Cut out the part with the marks.");
 }
@@ -121,20 +121,21 @@ whenSent(part("wall-photo"), part("wall-photo-answer"), async (form) => {
   const file = form.querySelector("[type=file]").files[0];
   if (!file) throw new Error("No photograph was chosen.");
   const note = form.elements.note.value.trim();
-  const blob = await readyToSend(file);
+  const { blob, scale } = await readyToSend(file);
   const { id } = await ask(`${cut}/photos?note=${encodeURIComponent(note)}`, blob, blob.type);
   const item = document.createElement("li");
   const button = Object.assign(document.createElement("button"), { type: "button" });
   Object.assign(button.dataset, { photo: id, question: "{}", result: "null" });
   const image = Object.assign(document.createElement("img"), { src: `/api/cuts/photos/${id}`, alt: "" });
-  const words = Object.assign(document.createElement("span"), { textContent: `Measure the marks${note && `: ${note}`}` });
+  const words = Object.assign(document.createElement("span"), { textContent: `Open this photograph${note && `: ${note}`}` });
   button.append(image, words);
   item.append(button, Object.assign(document.createElement("p"), { textContent: "Not measured yet." }));
   part("wall-photos").prepend(item);
   form.reset();
   showChosen();
   open(button);
-  return "The photograph is kept. Set the scale and measure.";
+  const smaller = scale < 1 ? ` It was made smaller: one pixel of it is ${(1 / scale).toPrecision(4)} of your file, so take a scale that you know in µm per pixel times that.` : "";
+  return `The photograph is kept. Set the scale and measure.${smaller}`;
 });
 
 // the picture

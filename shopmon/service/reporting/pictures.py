@@ -14,26 +14,29 @@ MOST_PIXELS = 40_000_000
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """A picture with its words; ``address`` is a data URI."""
+    """A picture with its words; ``address`` is a data URI, ``found`` says what was measured in it."""
 
     address: str
     note: str
     of: str
     t: float | None
+    found: str = ""
 
 
 def pictures_of(log, cut_id: str, tool: Any) -> tuple[list[Picture], list[str]]:
     """Return the pictures of a cut, then of its tool, and sentences about those that are left out."""
+    measured = {row["id"]: row["reading"] for row in log.cut_photos(cut_id)}
     wanted = [
-        (log.path_of(row["path"]), row["note"], "of the cut", row["t"]) for row in log.photographs(cut_id)
+        (log.path_of(row["path"]), row["note"], "of the cut", row["t"], _found(measured.get(row["id"])))
+        for row in log.photographs(cut_id)
     ]
     if tool is not None:
         for photo in log.register.photos(tool.id):
-            wanted.append((log.path_of(photo.path), photo.note, f"of {tool.label}", photo.t))
+            wanted.append((log.path_of(photo.path), photo.note, f"of {tool.label}", photo.t, ""))
     found: list[Picture] = []
     trouble: list[str] = []
     room, left = MOST_BYTES, 0
-    for path, note, of, t in wanted:
+    for path, note, of, t, said in wanted:
         address, why = _embedded(path)
         if why:
             trouble.append(why)
@@ -41,10 +44,15 @@ def pictures_of(log, cut_id: str, tool: Any) -> tuple[list[Picture], list[str]]:
             left += 1
         else:
             room -= len(address)
-            found.append(Picture(address=address, note=note, of=of, t=t))
+            found.append(Picture(address=address, note=note, of=of, t=t, found=said))
     if left:
         trouble.append(f"Pictures that are not shown, to keep the report small: {left}.")
     return found, trouble
+
+
+def _found(reading: dict[str, Any] | None) -> str:
+    result = (reading or {}).get("result") or {}
+    return str(result.get("text") or "")
 
 
 def _embedded(path: Path | None) -> tuple[str, str]:

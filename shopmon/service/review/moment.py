@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from shopmon.listening.explanation import times
 from shopmon.service.review.picture import OpenSound
 from shopmon.service.review.stretch import Stretch
 from shopmon.signals.moment_lines import moment_lines, other_rotation_hz
@@ -112,8 +113,8 @@ def _set_right(seen, rotation_hz: float, length_s: float) -> float:
 def _comb_line(order: int, flutes: int | None) -> tuple[str, str]:
     order = max(1, order)
     if flutes and order % flutes == 0:
-        return "tooth passing", f"{order // flutes} times tooth passing: every cut makes it"
-    return "rotation", f"{order} times the rotation: runout makes it"
+        return "tooth passing", f"{times(order // flutes)}tooth passing: every cut makes it"
+    return "rotation", f"{times(order)}the rotation: runout makes it"
 
 
 def _stray_line(hz: float, stretch: Stretch, at_s: float, other_hz, rotation_hz, length_s) -> tuple[str, str]:

@@ -115,7 +115,7 @@ class CutReview:
             )
         if (view.to_s - view.from_s) / view.columns > AT_ONCE_S:
             raise SettingError(
-                f"Columns wider than {AT_ONCE_S:g} s show nothing.", "Ask for a shorter part, or more columns."
+                f"Columns wider than {AT_ONCE_S:g} s show nothing.", "Ask for a shorter part."
             )
         self._sound(stretch)
         version = (id(stretch), stretch.rpm)
