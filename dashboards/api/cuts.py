@@ -10,6 +10,7 @@ from shopmon.dashboards.api.sound import sound_response
 from shopmon.dashboards.api.thinning import thinned
 from shopmon.dashboards.errors import Refusal
 
+from shopmon.errors import RecordingError
 from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
 from shopmon.service.inspection import mixes_sensors
 
@@ -98,7 +99,10 @@ def discard(cut_id: str) -> Response:
 def features(cut_id: str) -> Response:
     """The per-frame figures, thinned to what a screen can show."""
     points = number("points", request.args.get("points", FIGURES_AT_ONCE), 10, 20_000, int)
-    figures = monitor().features(cut_id)
+    try:
+        figures = monitor().features(cut_id)
+    except RecordingError as exc:
+        raise Refusal(404, exc.text, exc.hint) from exc
     if figures is None:
         found(monitor().cut(cut_id))
         raise Refusal(404, "No figures are kept of this cut.", "Its engagements and events are still listed.")

@@ -10,6 +10,7 @@ from shopmon.dashboards.look.words import tenths
 from shopmon.dashboards.report.drawing import lanes_of
 
 from shopmon.cutting.program.steps import Warp
+from shopmon.service.cut_data import safely
 from shopmon.service.side_by_side import AUDIBLE_STEP_DB, SideBySide
 
 CHOICES = 60
@@ -45,7 +46,7 @@ def pictures(
     move = warp.to_first if warp else lambda at_s: np.asarray(at_s) + found.shift_s
     moved = shifted(second, lambda at_s: float(move(at_s)))
     span = min(first["start_s"], moved["start_s"]) - 1.0, max(first["end_s"], moved["end_s"]) + 1.0
-    figures = [monitor.features(cut["id"]) for cut in (first, second)]
+    figures = [safely(monitor, cut["id"]) for cut in (first, second)]
     if figures[1] is not None:
         figures[1] = _moved_figures(figures[1], move, warp)
     stood = pauses(warp) if warp else []

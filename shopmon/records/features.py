@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from shopmon.errors import RecordingError
 from shopmon.records.chunks import chunks_between
 from shopmon.records.folder import whole_file
 
@@ -87,12 +88,25 @@ def write_features(path: Path, records: np.ndarray, first_sample: int, sample_ra
 
 
 def load_features(path: Path) -> dict:
-    """Return what `write_features` wrote, in the form of `as_columns`."""
-    with np.load(path, allow_pickle=False) as stored:
-        records = np.zeros(len(stored["end_sample"]), RECORD)
-        for name in RECORD.names[:-1]:
-            records[name] = stored[name]
-        return as_columns(records, int(stored["first_sample"]), float(stored["sample_rate_hz"]))
+    """Return what `write_features` wrote, in the form of `as_columns`.
+
+    Raises
+    ------
+    RecordingError
+        The file is damaged, or no such file.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as stored:
+            records = np.zeros(len(stored["end_sample"]), RECORD)
+            for name in RECORD.names[:-1]:
+                records[name] = stored[name]
+            return as_columns(records, int(stored["first_sample"]), float(stored["sample_rate_hz"]))
+    except Exception as exc:
+        # a damaged archive of arrays fails in the ways of zip, of deflation, of names, of sizes and of types
+        raise RecordingError(
+            "The figures of this cut cannot be read; the file is damaged.",
+            "Its engagements and events are still listed; the sound, where there is any, can be heard again.",
+        ) from exc
 
 
 def as_columns(records: np.ndarray, first_sample: int, sample_rate_hz: float) -> dict:

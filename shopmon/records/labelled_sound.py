@@ -53,7 +53,9 @@ def labelled_wav(path: Path, labels: Sequence[Label]) -> tuple[int, Iterator[byt
     try:
         file = soundfile.SoundFile(str(path))
     except (soundfile.SoundFileError, OSError) as exc:
-        raise RecordingError(f"The recording cannot be read ({exc}).", "It may be damaged.") from exc
+        raise RecordingError(
+            "The recording cannot be read; the file is damaged.", "The figures are there all the same."
+        ) from exc
     with file:
         rate, channels, frames = file.samplerate, file.channels, file.frames
         code, width, kind = _form_of(file.subtype)

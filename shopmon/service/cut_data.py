@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
+from shopmon.errors import RecordingError
 from shopmon.service.cut_report import cut_for_pages
 from shopmon.service.tool_and_job import standing
 
@@ -108,9 +109,7 @@ def safely(log, cut_id: str) -> dict[str, Any] | None:
     """Return the figures per frame; None where there are none, or where their file is damaged."""
     try:
         return log.features(cut_id)
-    except Exception as exc:  # whatever a damaged archive of arrays makes its reader raise
-        if isinstance(exc, MemoryError):
-            raise
+    except (OSError, RecordingError):
         return None
 
 

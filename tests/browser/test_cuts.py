@@ -56,7 +56,7 @@ def test_the_page_of_a_cut_shows_and_plays_it(served, open_page):
     expect(page.locator("#stretches")).to_contain_text("Chatter, 1\u202f433\u00a0Hz, −23\u00a0dB, clear")
     expect(page.locator("#facts")).to_contain_text("53% of the cut time")
     until(page, "document.getElementById('sound').duration > 20")
-    page.locator("[data-seek='14.0']").click()
+    page.locator("#stretches [data-seek='14.0']").click()
     until(page, "document.getElementById('sound').currentTime >= 14")
     page.locator("#sight").click(position={"x": 120, "y": 120})
     until(page, "document.getElementById('sound').currentTime < 14")

@@ -53,7 +53,7 @@ def test_the_picture_is_drawn_and_says_what_is_at_the_cursor(open_cut):
     sight = page.get_by_role("slider", name="Moment in the sound")
     assert sight.get_attribute("aria-valuemax") == "21.0"
     assert "in metal" in sight.get_attribute("aria-valuetext")
-    page.locator("[data-seek='14.0']").click()
+    page.locator("#stretches [data-seek='14.0']").click()
     page.locator("#play").click()
     sight.focus()
     page.keyboard.press("ArrowRight")
@@ -270,3 +270,50 @@ def test_a_mark_whose_sound_is_gone_says_so(served, open_page):
 def test_an_unknown_kept_sound_is_a_page_that_says_so(served, open_page):
     page = open_page(served.url + "cuts/kept/nothing", alone=True)
     expect(page.locator("h1")).to_contain_text("no kept sound with this id")
+
+
+def test_where_it_rang_is_one_touch_away_and_makes_no_noise(open_cut):
+    page = open_cut(**phone(390))
+    page.get_by_role("button", name="Rang from 14.0").tap()
+    expect(page.locator("#here-state")).to_contain_text("chatter")
+    assert page.evaluate(f"{SOUND}.paused")
+
+
+def test_a_step_nearer_is_fetched_while_nothing_moves(open_cut):
+    """What a step would show is there before it is made; what is seen comes first."""
+    page = open_cut()
+    page.locator("#sight").focus()
+    page.keyboard.press("ArrowUp")
+    until(page, READY)
+    asked = []
+    page.on("request", lambda request: asked.append(request.url) if "/spectrogram?" in request.url else None)
+    until(page, lambda: len(asked) >= 2)  # a rest, and more comes by itself
+    page.wait_for_timeout(1500)
+    whole = page.evaluate(
+        """() => new Promise((done) => {
+      const root = document.getElementById("review");
+      root.dataset.whole = "";
+      const sight = document.getElementById("sight");
+      sight.dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowUp", bubbles: true }));
+      requestAnimationFrame(() => requestAnimationFrame(() => done(root.dataset.whole)));
+    })"""
+    )
+    assert whole == "true", "sharp in the very first frame"
+
+
+def test_a_monitor_in_trouble_is_not_hurried(served, open_page):
+    """A picture that cannot be had is asked for again after a while, not at every frame."""
+    page = open_page(f"{served.url}cuts", alone=True)
+    asked = []
+
+    def fail(route):
+        asked.append(route.request.url)
+        route.fulfill(status=503, body="{}", content_type="application/json")
+
+    page.route("**/spectrogram?*", fail)
+    page.goto(f"{served.url}cuts/{CUT}")
+    until(page, lambda: len(asked) >= 1)
+    page.wait_for_timeout(1500)
+    assert len(asked) <= 4, f"{len(asked)} times in a second and a half"
+    page.unroute("**/spectrogram?*")
+    until(page, READY)

@@ -108,6 +108,9 @@ def test_a_damaged_file_of_figures(shop, client, content):
     assert "no figures along this cut" in html and "In metal" in html
     assert client.get(f"/api/cuts/{shop.cut_ids[0]}/data.csv").status_code == 404
     assert client.get(f"/api/cuts/{shop.cut_ids[0]}/data.json").json["figures"] is None
+    assert client.get(f"/api/cuts/{shop.cut_ids[0]}/features").status_code == 404
+    beside = client.get(f"/cuts/pair?first={shop.cut_ids[0]}&second={shop.cut_ids[1]}")
+    assert beside.status_code == 200 and "One over the other" in beside.text
 
 
 @pytest.mark.parametrize("content", [b"", b"garbage", b"fLaC" + bytes(60)])
@@ -119,6 +122,7 @@ def test_a_damaged_recording(shop, client, content):
     for form in ("wav", "flac"):
         answer = client.get(f"/api/cuts/{shop.cut_ids[0]}/labelled.{form}")
         assert answer.status_code == 404 and "be read" in answer.json["error"]
+        assert str(shop.root) not in answer.text, "where the folder lies is nobody's business"
 
 
 def test_a_recording_that_is_gone(shop, client):

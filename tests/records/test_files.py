@@ -10,7 +10,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopmon.errors import StoreError
+from shopmon.errors import RecordingError, StoreError
 from shopmon.records import chunks, segments
 from shopmon.records.chunks import ChunkLog, chunks_between
 from shopmon.records.features import RECORD, SUFFIX, as_columns, load_features, read_records, write_features
@@ -233,3 +233,28 @@ def test_a_file_is_there_whole_or_not_at_all(tmp_path, monkeypatch, fault):
         broken.setattr("shopmon.records.folder.os.fsync", full_disk)
     assert [each.name for each in tmp_path.iterdir()] == ["kept.bin"]
     assert path.read_bytes() == b"first"
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda whole, _: whole[: len(whole) // 2],
+        lambda whole, _: b"",
+        lambda whole, _: b"PK\x03\x04" + bytes(400),
+        lambda whole, _: whole[:200] + bytes(100) + whole[300:],
+        lambda _, saved: saved(t_s=np.arange(4.0)),
+        lambda _, saved: saved(end_sample=np.arange(4), rpm=np.array([{}], object)),
+        lambda _, saved: saved(end_sample=np.arange(4), rpm=np.zeros((4, 2)), state=np.full(4, 200)),
+    ],
+)
+def test_a_damaged_file_of_figures_says_so(tmp_path, damage):
+    path = tmp_path / "f.npz"
+    write_features(path, np.zeros(50, RECORD), 0, 1000.0)
+
+    def saved(**columns):
+        np.savez(path, **columns)
+        return path.read_bytes()
+
+    path.write_bytes(damage(path.read_bytes(), saved))
+    with pytest.raises(RecordingError, match="damaged"):
+        load_features(path)

@@ -67,8 +67,11 @@ export class Lanes {
   async more(from, to, whole) {
     const length = to - from;
     const [first, last] = [Math.max(0, from - length), Math.min(whole, to + length)];
+    const turn = (this.turn = (this.turn ?? 0) + 1);
     try {
-      this.told = await this.fetch(`&from=${first}&to=${last}`);
+      const told = await this.fetch(`&from=${first}&to=${last}`);
+      if (turn !== this.turn) return; // one asked later is on its way, or here
+      this.told = told;
       this.changed();
     } catch {
       // the next step asks again
@@ -120,7 +123,8 @@ export class Lanes {
 
   soundLane(board, box, span) {
     const sound = this.told.sound;
-    const near = sound && span.length < 2.5;
+    // the wave itself, once it is known finely enough: of coarse points it would be nonsense
+    const near = sound && span.length < 2.5 && sound.t_s[1] - sound.t_s[0] < span.length / 100;
     board.frame(box, near ? "Sound, share of full scale" : "Level, dB");
     if (near) return this.wave(board, box, span, sound);
     board.limits(box, this.loudness.toReversed().map((value) => String(value).replace("-", "−")));

@@ -19,7 +19,7 @@ export class Picture {
     this.changed = changed;
     this.tiles = new Map();
     this.asked = new Map();
-    this.failed = new Map();
+    this.pausedUntil = 0;
     this.axis = "hertz";
     this.top = 5000;
     this.shift = 0;
@@ -172,31 +172,30 @@ export class Picture {
   }
 
   next() {
-    if (this.problem) return;
+    if (this.idle) return;
     for (const { level, index } of this.wanted) {
       if (this.asked.size >= (this.begun ? AT_ONCE : 1)) return;
       const key = this.key(level, index);
       const known = this.tiles.get(key);
-      if (!this.asked.has(key) && !this.waits(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
+      if (!this.asked.has(key) && !(known && (!known.rough || performance.now() < known.again))) this.ask(key, level, index);
     }
   }
 
   // One at a time, and only while nothing that is seen is missing.
   fetchAhead() {
-    if (this.problem || this.asked.size || document.hidden) return;
-    const missing = ({ level, index }) => !this.tiles.has(this.key(level, index)) && !this.waits(this.key(level, index));
-    const next = this.ahead.find(missing);
+    if (this.idle || this.asked.size || document.hidden) return;
+    const next = this.ahead.find(({ level, index }) => !this.tiles.has(this.key(level, index)));
     if (next) this.ask(this.key(next.level, next.index), next.level, next.index);
   }
 
   // What could not be had is asked for again, but not at once: a monitor in trouble is not to be hurried.
-  waits(key) {
-    return performance.now() < (this.failed.get(key) ?? 0);
+  pause() {
+    this.pausedUntil = performance.now() + FAILED_AGAIN_MS;
+    setTimeout(this.changed, FAILED_AGAIN_MS + 20);
   }
 
-  failedOnce(key) {
-    this.failed.set(key, performance.now() + FAILED_AGAIN_MS);
-    setTimeout(this.changed, FAILED_AGAIN_MS + 20);
+  get idle() {
+    return Boolean(this.problem) || performance.now() < this.pausedUntil;
   }
 
   async ask(key, level, index) {
@@ -208,9 +207,9 @@ export class Picture {
       const response = await fetch(`${this.base}/spectrogram?${part}`, { signal: asked.signal });
       if (response.ok) this.take(key, new Uint8Array(await response.arrayBuffer()), response.headers.get("Shopmon-Rough") === "1");
       else if (response.status < 500) this.problem = (await response.json()).error;
-      else this.failedOnce(key);
+      else this.pause();
     } catch {
-      if (!asked.signal.aborted) this.failedOnce(key); // the monitor does not answer
+      if (!asked.signal.aborted) this.pause(); // the monitor does not answer
     } finally {
       this.asked.delete(key);
       this.changed();

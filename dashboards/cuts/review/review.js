@@ -1,5 +1,5 @@
 // The page of a cut: picture, lanes, cursor and sound held together. Other sections follow the cursor by the
-// event "moment" of #review, and move it with buttons that carry data-seek.
+// event "moment" of #review, and move it with buttons that carry data-seek (and data-silent, to look and not to hear).
 
 import { decibels, grouped, say } from "../../look/shared.js";
 import { drawComb, drawStrays, drawTime, drawUpwards, moment } from "./axes.js";
@@ -223,7 +223,7 @@ class Review {
       const button = target.closest("[data-seek]");
       if (!button || !this.root.isConnected) return;
       this.move(Number(button.dataset.seek));
-      this.player?.play();
+      if (!("silent" in button.dataset)) this.player?.play();
     });
   }
 }
