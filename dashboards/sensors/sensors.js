@@ -1,4 +1,4 @@
-// Sends what is touched, says what came of it, and keeps the parts that change fresh.
+// Sends what is touched, says what came of it, and keeps the parts that change fresh; ?source= names the sensor.
 
 import { refresh, request, say } from "../look/shared.js";
 
@@ -30,9 +30,9 @@ const values = (form) => {
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (button?.dataset.place) {
-    told("Hold it still …", () => request("/api/sensors/place", { place: button.dataset.place }), `Measured: ${button.dataset.place}.`);
+    told("Hold it still …", () => request(`/api/sensors/place${location.search}`, { place: button.dataset.place }), `Measured: ${button.dataset.place}.`);
   } else if (button?.id === "finish") {
-    told("Calibrating …", () => request("/api/sensors/turn-over", {}), "Calibrated and kept.");
+    told("Calibrating …", () => request(`/api/sensors/turn-over${location.search}`, {}), "Calibrated and kept.");
   }
 });
 
@@ -45,7 +45,7 @@ for (const [id, [waiting, address, done]] of Object.entries(forms)) {
   const form = document.getElementById(id);
   form?.addEventListener("submit", (event) => {
     event.preventDefault();
-    told(waiting, () => request(address, values(form)), done);
+    told(waiting, () => request(address + location.search, values(form)), done);
   });
 }
 

@@ -1,6 +1,6 @@
 """The page *Sensors*: what full scale means, how the sensor is mounted, and what it may be asked."""
 
-from flask import Blueprint, current_app, render_template
+from flask import Blueprint, current_app, render_template, request
 
 from shopmon.service.sensor_words import PLACE_WORDS, VERDICTS, meaning
 from shopmon.service.sensors_desk import CAUTIONS
@@ -15,11 +15,13 @@ blueprint = Blueprint("sensors", __name__, url_prefix="/sensors")
 def page() -> str:
     """The page *Sensors*."""
     monitor = current_app.extensions["monitor"]
-    now = monitor.sensors.now()
+    desk = monitor.all_sensors.of(request.args.get("source"))
+    now = desk.now()
     return render_template(
         "sensors/sensors.html",
         now=now,
-        others=monitor.state().get("others", []),
+        others=monitor.state().get("others", []) if desk is monitor.all_sensors.first else [],
+        first=desk is monitor.all_sensors.first,
         cautions=CAUTIONS,
         parts=[part.label for part in PARTS if part.kind == now["kind"]],
         mountings=list(MOUNTINGS),

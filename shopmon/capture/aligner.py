@@ -241,6 +241,11 @@ class AlignedSource:
         self.source_id = sources[0].source_id
 
     @property
+    def sources(self) -> tuple[Source, ...]:
+        """All of them, the primary first."""
+        return tuple(lane.source for lane in self.lanes)
+
+    @property
     def name(self) -> str:
         """Name of the primary."""
         return self._primary.name

@@ -1,6 +1,7 @@
 """The recordings of the other sources of a cut, each on its own, and where they belong to the first."""
 
 import uuid
+from collections.abc import Callable
 from typing import Protocol
 
 from shopmon.records.archive import Archive, StreamInfo
@@ -23,10 +24,12 @@ class OtherStreams:
         Where to.
     source
         The source of all.
+    also
+        Who else takes their blocks.
     """
 
-    def __init__(self, archive: Archive, source: Aligned):
-        self._archive, self._source = archive, source
+    def __init__(self, archive: Archive, source: Aligned, also: Callable[[Block], None] = lambda _: None):
+        self._archive, self._source, self._also = archive, source, also
         self._streams: dict[str, str] = {}
         self._cuts: dict[str, list[tuple[str, str, str]]] = {}
 
@@ -49,6 +52,7 @@ class OtherStreams:
                 )
             )
         self._archive.append(block)
+        self._also(block)
 
     def cut_started(self, cut_id: str, start_sample: int) -> None:
         """Begin the recordings of the others for a cut of the first."""

@@ -29,7 +29,7 @@ from shopmon.service.outlooks import Outlooks
 from shopmon.service.program_desk import ProgramDesk
 from shopmon.service.program_runs import by_program
 from shopmon.service.review.review import CutReview
-from shopmon.service.sensors_desk import SensorsDesk
+from shopmon.service.sensors_beside import AllSensors
 from shopmon.service.settings import Settings
 from shopmon.service.side_by_side import SideBySide, side_by_side
 from shopmon.service.speeds_desk import SpeedsDesk
@@ -93,7 +93,8 @@ class Monitor:
             archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news,
             lambda: self.sensors.calibration(),
         )  # fmt: skip
-        self.sensors = SensorsDesk(archive, source, self._meter)
+        self.all_sensors = AllSensors(archive, source, self._meter)
+        self.sensors = self.all_sensors.first
         self.spindle = SpindleDesk(
             archive, settings.machine, lambda: source.format, self.sensors.calibration
         )
@@ -109,7 +110,7 @@ class Monitor:
             self.speeds.news,
             self.programs,
             (self.taps.take, self.sensors.take, self.spindle.take),
-            OtherStreams(archive, source) if hasattr(source, "others") else None,
+            OtherStreams(archive, source, self.all_sensors.take) if hasattr(source, "others") else None,
         )
         if setup:
             self._told_at_start(setup)

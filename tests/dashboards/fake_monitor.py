@@ -31,7 +31,7 @@ from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_checks import FakeChecks, fake_spindle, fake_taps
 from tests.dashboards.fake_programs import FakePrograms
 from tests.dashboards.fake_records import FakeDevices, FakeValues, NoTools
-from tests.dashboards.fake_sensors import fake_sensors
+from tests.dashboards.fake_sensors import FakeAllSensors, fake_sensors
 from tests.dashboards.fake_speeds import EVENT, FakeSpeeds
 from tests.dashboards.fake_walls import fake_walls
 
@@ -83,6 +83,7 @@ class FakeMonitor:
         self.taps = fake_taps(self)
         self.spindle = fake_spindle(self)
         self.sensors = fake_sensors()
+        self.all_sensors = FakeAllSensors(self)
         self.walls = fake_walls(self._folder / "photos")
         self._context = {
             "nominal_rpm": 12000.0,

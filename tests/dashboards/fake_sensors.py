@@ -5,6 +5,7 @@ import time
 import numpy as np
 
 from shopmon.capture.source import SourceFormat
+from shopmon.errors import SettingError
 from shopmon.service.sensors_desk import SensorsDesk
 from shopmon.signals.block import Channel
 
@@ -67,3 +68,24 @@ def fake_sensors(kind="accelerometer", channels=3):
     desk = SensorsDesk(FakeValues(), FakeSensor(kind, channels), lambda: (-38.0, 0.0))
     desk._catcher = Lying()
     return desk
+
+
+class FakeAllSensors:
+    """The desk of the invented monitor, and one of a microphone beside it."""
+
+    def __init__(self, monitor):
+        self._monitor = monitor
+        self.beside = fake_sensors("microphone", 1)
+
+    @property
+    def first(self):
+        """Of the first sensor; a test may have put another there."""
+        return self._monitor.sensors
+
+    def of(self, source_id):
+        """Return the desk of a source."""
+        if source_id in (None, "", "spindle"):
+            return self.first
+        if source_id != "spindle-mic":
+            raise SettingError(f"There is no source {source_id!r} here.", "There is: spindle, spindle-mic.")
+        return self.beside

@@ -118,3 +118,16 @@ def test_the_temperature_of_the_sensor_stands_there(client, monitor):
     assert "°C" not in client.get("/sensors").get_data(as_text=True)
     monitor.sensors._source.temperature_c = 31.4
     assert "31&nbsp;°C" in client.get("/sensors").get_data(as_text=True)
+
+
+def test_another_sensor_is_calibrated_on_the_same_page(client, monitor):
+    text = client.get("/sensors?source=spindle-mic").get_data(as_text=True)
+    assert "Back to the first sensor" in text and "Calibrate by a calibrator" in text
+    entered = {"channel": 1, "value": -26, "what": "dB"}
+    kept = client.post("/api/sensors/enter?source=spindle-mic", json=entered)
+    assert kept.get_json()["channels"][0]["unit"] == "Pa"
+    assert client.get("/api/sensors?source=spindle-mic").get_json()["calibration"] == kept.get_json()
+    assert client.get("/api/sensors").get_json()["calibration"] is None
+    answer = client.get("/api/sensors?source=nobody")
+    assert answer.status_code == 400 and answer.get_json()["hint"]
+    assert client.get("/sensors?source=nobody").status_code == 400

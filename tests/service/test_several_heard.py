@@ -113,6 +113,11 @@ def test_with_the_accelerometer_the_alarm_comes(tmp_path, cut, gone):
     assert spans == [(span["alarm_s"], round(span["frequency_hz"], 1)) for span in told["chatter"]]
     codes, _ = sf.read(path, dtype="int16")
     assert mixes_sensors(path)
+    beside = monitor.all_sensors.of("board").now()
+    assert (beside["kind"], len(beside["channels"]), beside["level"]) == ("accelerometer", 3, None)
+    monitor.all_sensors.of("board").enter(1, 16.0, "g")
+    assert " g r.m.s., calibrated" in monitor.all_sensors.of("board").level_text()
+    assert monitor.state()["input"]["in_unit"] is None  # the microphone's own level has no unit by that
     played = monitor.review.part_of_sound(row["id"], "first")  # ears get the microphone alone
     assert np.array_equal(played.samples(0, 9000), codes[:9000, 0])
     monitor.close()
