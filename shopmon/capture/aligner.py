@@ -24,6 +24,7 @@ from shopmon.signals.tachometer import edge_codes, edge_places
 WAIT_S, STALLED_S = 0.4, 2.0
 TURN_S = 0.05
 MOST_QUEUED = 2000
+HELD_S, MOST_EDGES = 5.0, 20_000
 MOST_COLUMNS = 8  # of a FLAC file
 
 
@@ -121,6 +122,9 @@ class Order:
             yield self._whole(line, block)
         if everything:
             yield from self._others(float("inf"))
+        elif not primary.waiting and len(self.lanes) > 1:
+            # the primary is away: what the others deliver is not held for ever
+            yield from self._others(max(lane.reached_s for lane in self.lanes[1:]) - HELD_S)
 
     def _others(self, until_s: float) -> Iterator[Block]:
         ready = []
@@ -141,6 +145,7 @@ class Order:
         if number and column is not None:
             places = edge_places(column, block.first_sample)
             self._edges += [lane.clock.line.time_of(place) for place in places.tolist()]
+            del self._edges[:-MOST_EDGES]
 
     def _whole(self, line: Line, block: Block) -> Block:
         """Add the columns of the others; where another first appears, a new stream begins."""

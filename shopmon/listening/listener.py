@@ -56,6 +56,7 @@ class Listener:
             )
         self.rates = Rates.of(sample_rate_hz)
         channels = (Channel(),) * channels if isinstance(channels, int) else channels
+        self._of = [[channel.kind, channel.source_id] for channel in channels]
         self.cutter = HopCutter(self.rates.hop_frames, len(channels))
         self.chain = Chain(settings, self.rates, channels)
         self.gaps = 0
@@ -155,6 +156,7 @@ class Listener:
             "schema": SCHEMA,
             "sample_rate_hz": self.rates.sample_rate_hz,
             "channels": self.chain.channels,
+            "of": self._of,
             "sample": self.cutter.next_sample,
             "gaps": self.gaps,
             "setup": setup_as_data(self.setup),
@@ -170,7 +172,8 @@ class Listener:
         same_rate = start["sample_rate_hz"] == self.rates.sample_rate_hz
         if not partial and not (same_rate and start["channels"] == self.chain.channels):
             raise SettingError("The starting state belongs to a stream of another rate or channel count.")
-        if not same_rate or start.get("channels") != self.chain.channels:
+        others = partial and start.get("of", self._of) != self._of
+        if not same_rate or start.get("channels") != self.chain.channels or others:
             return
         self.chain.setup = setup_from(start["setup"])
         self.chain.accept(self.setup)

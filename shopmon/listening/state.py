@@ -49,7 +49,9 @@ def learned(snapshot: dict) -> dict:
         From `Listener.snapshot`.
     """
     names = ("schema", "sample_rate_hz", "channels", "setup", *LEARNED)
-    return {**{name: snapshot[name] for name in names}, "learned_only": True}
+    # a state of before sources were joined does not say what its channels are
+    of = {"of": snapshot["of"]} if "of" in snapshot else {}
+    return {**{name: snapshot[name] for name in names}, **of, "learned_only": True}
 
 
 class Memory:

@@ -29,6 +29,9 @@ SOURCE_TROUBLE = {
     "consumer-slow",
     "input-late",
 }
+OTHER_TROUBLE = {"other-lost", "other-stalled", "other-input-silent"}
+LASTING = OTHER_TROUBLE | SOURCE_TROUBLE - {"input-overflow", "consumer-slow", "input-late"}
+OTHER_WELL_AGAIN = {"other-opened", "other-returned", "other-input-back"}
 SOURCE_WELL_AGAIN = {"device-opened", "device-returned", "input-back"}
 
 
@@ -149,13 +152,16 @@ class LiveState:
         if notice.code in SOURCE_WELL_AGAIN:
             self.board.take_down(SOURCE_TROUBLE)
             return True
+        if notice.code in OTHER_WELL_AGAIN:
+            self.board.take_down(OTHER_TROUBLE)
+            return True
         if notice.code in ("device-lost", "device-stalled", "recording-ended"):
             self.meter.present = False
             self.meter.text = notice.text
             self.frame = None  # a cut that is open stays so: after a stall it may go on
         until = (
             None
-            if notice.code in SOURCE_TROUBLE - {"input-overflow", "consumer-slow", "input-late"}
+            if notice.code in LASTING
             else self.now_s + NOTICE_SHOWN_S
         )
         return self.board.post(notice.code, notice.text, notice.hint, until)

@@ -6,11 +6,13 @@ import pytest
 from shopmon.listening.channel_sums import interrupted, mean_where, shared_out
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
+from shopmon.listening.state import learned
 from shopmon.signals.block import Block, Channel
 from tests.listening.hearing import alarms, chatter, codes, cuts
 from tests.listening.synthetic import RATE_HZ, machine
 
 SECONDS = 6.0
+BOTH = [Channel(), Channel(kind="accelerometer", source_id="board")]
 RNG = np.random.default_rng(4)
 
 
@@ -93,3 +95,16 @@ def test_a_hole_within_a_hop_is_seen_and_scattered_zeros_are_not():
     hop[1, 1000:1200] = 0
     hop[2, ::3] = 0
     assert interrupted(hop).tolist() == [False, True, False]
+
+
+def test_what_was_learned_of_other_channels_is_not_taken_for_these():
+    first = Listener(ListenerSettings(), RATE_HZ, BOTH)
+    kept = learned(first.snapshot())
+    same = Listener(ListenerSettings(), RATE_HZ, BOTH, kept)
+    assert same.chain.speed.snapshot() == first.chain.speed.snapshot()
+    kept["mix"]["main"] = 1
+    turned = [Channel(kind="accelerometer"), Channel(source_id="mic")]
+    other = Listener(ListenerSettings(), RATE_HZ, turned, kept)
+    assert other.chain.front.channels.main is None
+    del kept["of"]  # of an earlier version
+    assert Listener(ListenerSettings(), RATE_HZ, 2, kept).chain.front.channels.main == 1

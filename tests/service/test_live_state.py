@@ -146,3 +146,12 @@ def test_the_spectrum_keeps_its_loudest_lines_at_their_frequency(bins):
     assert shown.max() == pytest.approx(-20.25, abs=message["per_step_db"])
     assert abs(shown.argmax() * message["step_hz"] - loud * 2.0) < message["step_hz"]
     assert message["flutes"] == 3
+
+
+def test_another_source_that_is_lost_stays_on_the_board_until_it_is_back():
+    live = LiveState()
+    live.source_notice(SourceNotice(code="other-lost", text="The board is gone.", hint="See its plug."))
+    live.board.expire(1e9)
+    assert [notice["code"] for notice in live.as_dict()["notices"]] == ["other-lost"]
+    assert live.source_notice(SourceNotice(code="other-returned", text="Listening again to the board."))
+    assert live.as_dict()["notices"] == []
