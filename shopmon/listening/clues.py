@@ -10,6 +10,7 @@ from shopmon.listening.scene import Scene
 from shopmon.listening.strays import OVER, Track
 
 LEAST_HITS = 2
+AT_ONCE_DB = 6.0  # a line that stands out by so much more than it must counts from its first hop
 MOST_MISSES = 3
 CLEAR_DB, CLEAR_ALL_DB = 2.0, 6.0
 RESOLVED = 0.4  # of a window's width: how well the distance of two lines is known
@@ -69,11 +70,13 @@ class Circumstances:
 
 def came_with_the_cut(tracks: list[Track], onset_sample: int) -> list[Track]:
     """Return the tracks that began with or after the contact and are there now."""
-    return [
-        track
-        for track in tracks
-        if track.hits >= LEAST_HITS and track.misses <= MOST_MISSES and track.since_sample >= onset_sample
-    ]
+    return [track for track in tracks if track.since_sample >= onset_sample and _is_there(track)]
+
+
+def _is_there(track: Track) -> bool:
+    if track.hits >= LEAST_HITS:
+        return track.misses <= MOST_MISSES
+    return track.misses == 0 and track.margin_db > AT_ONCE_DB
 
 
 def related_lines(tracks: list[Track], scene: Scene) -> np.ndarray:

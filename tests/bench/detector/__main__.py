@@ -1,4 +1,4 @@
-"""Run as ``python -m tests.bench.detector draw|score|look|trade|shop-day|fit …``.
+"""Run as ``python -m tests.bench.detector draw|score|look|trade|sure|shop-day|fit …``.
 
 Typical: draw three families to tune on and two to report on, then score them.
 
@@ -6,13 +6,14 @@ Typical: draw three families to tune on and two to report on, then score them.
     python -m tests.bench.detector score corpus/train --told unknown
     python -m tests.bench.detector look corpus/train 17
     python -m tests.bench.detector shop-day --hours 3
+    python -m tests.bench.detector sure corpus/train corpus/report
     python -m tests.bench.detector fit corpus/train corpus/sums --out shopmon/listening/weights.py
 """
 
 import argparse
 from pathlib import Path
 
-from tests.bench.detector import corpus, fitting, looking, running, shop_day, trade
+from tests.bench.detector import corpus, fitting, looking, reliability, running, shop_day, trade
 from tests.bench.detector.families import FAMILIES
 from tests.bench.detector.hearing import TOLD
 from tests.bench.detector.sum_drawing import SUMS
@@ -49,6 +50,10 @@ def commands():
     curve.add_argument("--rates", type=rates, default=trade.RATES, help="false alarms an hour, with commas")
     curve.add_argument("--told", choices=TOLD, default="as-drawn")
     curve.add_argument("--jobs", type=int, default=1)
+    sure = names.add_parser("sure", help="how sure alarms are said to be against how many are right")
+    sure.add_argument("folders", nargs="+", metavar="FOLDER")
+    sure.add_argument("--told", choices=TOLD, default="as-drawn")
+    sure.add_argument("--jobs", type=int, default=1)
     day = names.add_parser("shop-day", help="false alarms per hour of cutting over hours in the shop")
     day.add_argument("--hours", type=float, default=30.0)
     day.add_argument("--rates", type=rates, default=(), help="false alarms an hour, with commas")
@@ -75,6 +80,7 @@ def main():
         "look": looking.look,
         "trade": trade.trade,
         "shop-day": shop_day.shop_day,
+        "sure": reliability.sure,
         "fit": fitting.fit,
     }
     does[given.pop("command")](**given)
