@@ -192,8 +192,8 @@ class ChatterJudge(Memory):
 def _probability(suspicion: Suspicion, excess: float) -> float:
     """How likely the verdict is right, from the newest odds and the evidence beyond the alarm's level.
 
-    Fitted to the first alarms of simulated cuts, half of which chatter: see the benchmark's table ``sure``. It
-    stays as it was when the alarm was raised: false alarms that last look as sure in the end as right ones.
+    Fitted to alarms on simulated cuts, half of which chatter: see the benchmark's table ``sure``. It stays as
+    it was when the alarm was raised: false alarms that last look as sure in the end as right ones.
     """
     odds = _within(suspicion.log_odds, *SURE_RANGE) + PER_EXCESS * excess
     return round(min(MOST_SURE, 1 / (1 + math.exp(-odds))), 3)

@@ -60,7 +60,8 @@ class ChatterSpan:
     """One chatter event, open or ended.
 
     ``alarm_sample`` is one past the last sample that was needed when the alarm was first raised;
-    ``start_sample`` dates the onset as well as can be done after the fact. ``confidence`` is a probability.
+    ``start_sample`` dates the onset as well as can be done after the fact. ``frequency_hz`` is the line that
+    had most energy so far; ``confidence`` a probability, as it was when the alarm was raised.
     """
 
     start_sample: int

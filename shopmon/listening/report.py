@@ -13,8 +13,8 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
 ``cuts``, ``cut_time_s``
     Each with ``start_s``, ``end_s``, ``engaged`` ``[[start, end], …]``, ``cut_time_s``.
 ``chatter``
-    ``start_s`` (dated back), ``end_s``, ``alarm_s`` (when it became certain), ``frequency_hz``, ``level_db``,
-    ``severity``, ``kind``, ``confidence`` (a probability).
+    ``start_s`` (dated back), ``end_s``, ``alarm_s`` (when it became certain), ``frequency_hz`` (of the line
+    with most energy), ``level_db``, ``severity``, ``kind``, ``confidence`` (a probability, as of the alarm).
 ``stray``
     Lines on neither the comb nor the known background: evidence, while chatter is the verdict.
 ``steady``
