@@ -21,6 +21,7 @@ RISE_RANGE_DB = (-6.0, 12.0)
 PER_SHARE = 4.0
 PER_FAMILY = 0.5
 KIN = (-3, -2, -1, 1, 2, 3)
+BESIDE = np.array([-1, 1])
 KIN_CAP_DB = 15.0
 KIN_RISE_DB = 3.0
 BETWEEN = np.array([-0.5, -0.38, -0.25, 0.25, 0.38, 0.5])
@@ -139,7 +140,7 @@ def weigh_burst(
     return Burst(
         rise_db=_rise_db(pair, orders, rotation_hz, step, slipped),
         share=_share(pair, orders, rotation_hz, step, slipped, top),
-        family_db=_family_db(pair, rotation_hz * (flutes or 1), top),
+        family_db=_family_db(pair, rotation_hz, flutes or 1, top),
     )
 
 
@@ -165,15 +166,31 @@ def _share(
     return (min(max(on / total, 0.0), 1.0) - covered) / (1 - covered)
 
 
-def _family_db(pair: _Comparison, spacing_hz: float, top_hz: float) -> float:
-    """How far lines at tooth-passing distance from the strongest added line stand out and have risen."""
-    if spacing_hz * pair.duration_s < SETTLING_TURNS + 1:
+def _family_db(pair: _Comparison, rotation_hz: float, flutes: int, top_hz: float) -> float:
+    """How far relatives of the strongest added line stand out and have risen.
+
+    Looked for at tooth-passing distance, or as the pair of neighbours at rotation distance that runout makes:
+    of many flutes at high speed none at tooth-passing distance is left within the band.
+    """
+    if rotation_hz * flutes * pair.duration_s < SETTLING_TURNS + 1:
         return 0.0
     low, high = round(100.0 / pair.bin_hz), round(top_hz / pair.bin_hz)
     strongest = (low + int(np.argmax(pair.power[low:high] - pair.before[low:high]))) * pair.bin_hz
-    kin = np.abs(strongest + spacing_hz * np.array(KIN))
+    family_db = _standing_db(pair, strongest, rotation_hz * flutes * np.array(KIN), top_hz)
+    best = float(family_db.mean()) if family_db.size else 0.0
+    if rotation_hz * pair.duration_s < SETTLING_TURNS + 1:
+        return best
+    beside_db = _standing_db(pair, strongest, rotation_hz * BESIDE, top_hz)
+    return max(best, float(beside_db.min())) if beside_db.size == BESIDE.size else best
+
+
+def _standing_db(
+    pair: _Comparison, strongest_hz: float, steps_hz: np.ndarray, top_hz: float
+) -> np.ndarray:
+    """How far lines at some steps from another stand out and have risen, those within the band."""
+    spacing_hz = np.abs(steps_hz).min()
+    kin = np.abs(strongest_hz + steps_hz)
     kin = kin[(kin > 60.0) & (kin < 1.2 * top_hz)]
     level = pair.levels_db(kin)
     between = np.median(pair.levels_db(np.abs(kin[:, None] + spacing_hz * BETWEEN)), axis=1)
-    standing = np.minimum(level - between, level - pair.before_db(kin) - KIN_RISE_DB)
-    return float(np.minimum(standing, KIN_CAP_DB).mean()) if kin.size else 0.0
+    return np.minimum(np.minimum(level - between, level - pair.before_db(kin) - KIN_RISE_DB), KIN_CAP_DB)

@@ -30,7 +30,7 @@ UNSTEADY = 1e-3
 # how well a comb must fit to be called heard while nothing is cut, and how much worse it may become
 FIT_TOLD, FIT_FOUND, FIT_LEEWAY, STEADY_FOUND = -0.5, 1.0, 0.5, 5e-4
 LOST_HOPS = 30
-WITNESS_HOPS, AGAINST_LOOKS, AGAINST_IDLE_LOOKS = 12, 4, 8
+WITNESS_HOPS, AGAINST_LOOKS, AGAINST_TRUSTED_LOOKS, BEYOND_DOUBT_DB = 12, 4, 8, 5.5
 SETTLING_HOPS, SETTLING_EVERY_HOPS = 24, 2
 DIFFERENT = 0.02
 MEASURED = 0.99  # a tachometer's word; no count stands behind it
@@ -310,11 +310,12 @@ class Speed(Memory):
         """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
         found = self._look(front, risen)
         told = self.tracker.rotation_hz
-        # a spindle that has cut at this speed and is still heard is not doubted for a neighbour that starts
-        doubted = found is not None and told is not None and not (self.proven and self.trusted)
+        # a spindle that is heard at the told speed, or has cut at it, is not doubted for a neighbour that starts
+        sure = self.trusted and (self.proven or self.contrast_db > BEYOND_DOUBT_DB)
+        doubted = found is not None and told is not None and not sure
         doubted = doubted and self.search.contradicts(told, found)
         self.against = self.against + 1 if doubted else 0
-        if self.against >= (AGAINST_LOOKS if risen else AGAINST_IDLE_LOOKS):
+        if self.against >= (AGAINST_LOOKS if risen and not self.trusted else AGAINST_TRUSTED_LOOKS):
             self.told_wrong = True
             self._aim_at(found)
 

@@ -25,6 +25,7 @@ FALLEN_HOPS, JUMP_HOPS = 2, 3
 JUMP_REACH, JUMP_STEP, JUMP_SPREAD = 0.35, 1.5e-3, 8e-4
 JUMP_LEAST, JUMP_SAME = 0.03, 0.012
 SUPPORT_DB, SUPPORT_FORGET, BESIDE_EVERY = 4.0, 0.36, 2
+ELSEWHERE, HERE_SHARE, DOUBTED_SHARE = 1.0, 0.3, 0.4
 DROOP, RUNS_UP, HOLD_WITHIN, HOLD_DB = 0.025, 0.005, 0.01, 1.5
 JUMP_DECAY, JUMP_MOVE, JUMP_MOVE_PRICE_DB = 0.6, 6, 0.1
 
@@ -38,7 +39,7 @@ class SpeedTracker(Memory):
     """
 
     kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops", "support", "beside_db",
-            "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
+            "doubted", "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
 
     def __init__(self):
         self._fit: CombFit | None = None
@@ -58,6 +59,7 @@ class SpeedTracker(Memory):
         self.hops = 0
         self.support = 0.0
         self.beside_db = np.zeros(0, dtype=np.float32)
+        self.doubted = False
         self.usual = 0.0
         self.seen_db = np.zeros(0, dtype=np.float32)
         self._forget_jump()
@@ -107,12 +109,13 @@ class SpeedTracker(Memory):
             self.path = np.zeros_like(scores)
         gain = scores
         if new is None:
-            self.support = 0.0
+            self.support, self.doubted = 0.0, False
         else:
             # lines that step by the rotation say much the same in the next hop
             if self.hops % BESIDE_EVERY == 0 or self.beside_db.size != scores.size:
                 self.beside_db = self._beside_the_comb(fit, new, window, turned_hz)
-            gain = scores + self.beside_db
+                self.doubted = self._stands_elsewhere(scores)
+            gain = (DOUBTED_SHARE * scores if self.doubted else scores) + self.beside_db
         self.path = np.float32(DECAY) * smooth_path_step(self.path, MOVE_REACH, MOVE_PRICE_DB) + gain
         peak = int(self.path.argmax())
         self._move_to(self._best(fit, peak))
@@ -146,6 +149,13 @@ class SpeedTracker(Memory):
             beyond = np.maximum(change - RUNS_UP, -DROOP - change) / HOLD_WITHIN
             gain -= HOLD_DB * np.minimum(np.maximum(beyond, 0.0), 1.0)
         return gain.astype(np.float32)
+
+    def _stands_elsewhere(self, scores: np.ndarray) -> bool:
+        """Whether the best comb is not that by which the ringing steps: a neighbour's, close by."""
+        best = int(scores.argmax())
+        here = float(self.beside_db[max(0, best - 3) : best + 4].max())
+        most = float(self.beside_db.max())
+        return most > SUPPORT_DB * ELSEWHERE and here < HERE_SHARE * most
 
     def _move_to(self, rotation_hz: float) -> None:
         before, self.rotation_hz = self.rotation_hz, rotation_hz
