@@ -8,11 +8,14 @@ from shopmon.listening.family import family_support
 from shopmon.listening.kinship import kinship, steps_nats
 from shopmon.listening.scene import Scene
 from shopmon.listening.strays import OVER, Track
+from shopmon.signals.pure_comb import pure_comb_nats
 
 LEAST_HITS = 2
 AT_ONCE_DB = 6.0  # a line that stands out by so much more than it must counts from its first hop
 MOST_MISSES = 3
 CLEAR_DB, CLEAR_ALL_DB = 2.0, 6.0
+LEAST_KIN_NATS = 2.0
+PARTS, NO_PARTS = np.array([1 / 2, 1 / 3, 1 / 4]), np.zeros(0)
 RESOLVED = 0.4  # of a window's width: how well the distance of two lines is known
 
 CLUES = (
@@ -29,6 +32,7 @@ CLUES = (
     "age_hops",
     "apart",
     "kin_nats",
+    "kin_lead",
     "background_known",
     "flutes_known",
     "followed_s",
@@ -104,6 +108,7 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
     power = np.array([track.power for track in tracks])
     level_db = 10 * np.log10(np.maximum(power, 1e-20))
     table[:, : len(OVER)] = [track.over_db for track in tracks]
+    kin_nats = _kin_nats(tracks, frequency_hz, scene)
     columns = [
         level_db - scene.comb.strongest_db,
         *family_support(frequency_hz, scene),
@@ -111,7 +116,8 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
         10 * np.log10(np.maximum(related @ power, 1e-20)) - scene.comb.strongest_db,
         [track.hits for track in tracks],
         _apart(frequency_hz, scene),
-        _kin_nats(tracks, frequency_hz, scene),
+        kin_nats,
+        _kin_lead(kin_nats, tracks, frequency_hz, scene, around.told),
     ]
     first = len(OVER)
     for i, column in enumerate(columns):
@@ -137,9 +143,27 @@ def _strangers(tracks: list[Track], related: np.ndarray) -> np.ndarray:
 
 def _kin_nats(tracks: list[Track], frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:
     """How improbable by chance it is that so many clear lines are a multiple of the rotation away."""
-    clear = np.array([min(max(track.margin_db / CLEAR_ALL_DB, 0.0), 1.0) for track in tracks])
+    clear = np.array([_clear(track) for track in tracks])
     resolved_hz = RESOLVED / scene.window.duration_s
     return steps_nats(frequency_hz, scene.comb.rotation_hz, resolved_hz, scene.doubt) @ clear
+
+
+def _kin_lead(
+    kin_nats: np.ndarray, tracks: list[Track], frequency_hz: np.ndarray, scene: Scene, told: bool
+) -> np.ndarray:
+    """How much more that says than that the clear lines are simply multiples of one frequency.
+
+    Those of another machine are, and those of our own spindle where a multiple of its speed was found.
+    """
+    if kin_nats.max() < LEAST_KIN_NATS:
+        return kin_nats
+    worth = np.array([_clear(track) * (track.hits > LEAST_HITS) for track in tracks])
+    parts_hz = NO_PARTS if told else scene.comb.rotation_hz * PARTS
+    return kin_nats - pure_comb_nats(frequency_hz, worth, RESOLVED / scene.window.duration_s, parts_hz)
+
+
+def _clear(track: Track) -> float:
+    return min(max(track.margin_db / CLEAR_ALL_DB, 0.0), 1.0)
 
 
 def _apart(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:

@@ -28,6 +28,7 @@ WORDS = {
     "age_hops": "how long it has lasted",
     "apart": "distance from the rotation line",
     "kin_nats": "relatives in steps of the rotation, which chance does not make",
+    "kin_lead": "relatives that no comb of its own would make",
     "told": "the speed was told",
     "background_unknown": "the background is not known",
     "followed_s": "how long the speed has been followed",

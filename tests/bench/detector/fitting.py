@@ -47,15 +47,13 @@ CURVES = {
     "strangers": (0, 1, 2, 4, 6),
     "kin_over_comb_db": (-20, -12, -4, 4, 14, 24),
     "kin_nats": (0, 2, 4, 8, 14),
-    "age_hops": (2, 3, 5, 8, 14),
-    "apart": (1.7, 2.5, 4, 8),
-    "followed_s": (0, 0.5, 1, 2),
+    "kin_lead": (-10, -4, 0, 2, 4, 8, 14, 22),
 }
 FALLING = ("strangers",)
 FLAGS = ("background_known", "flutes_known", "speed_heard", "risen", "touching", "told")
 FREE = ("background_known", "flutes_known", "told")
 OVER_COMB, BEFORE, GROWN = ("over_comb_db", -16, 6), ("over_background_db", 7, 25), ("grown_db", 7, 25)
-FAMILY, KIN = ("family_teeth", 0, 1.5), ("kin_nats", 0, 8)
+FAMILY, LEAD = ("family_teeth", 0, 1.5), ("kin_lead", 0, 10)
 PAIRS = (
     (FAMILY, BEFORE),
     (FAMILY, GROWN),
@@ -72,11 +70,13 @@ PAIRS = (
     (("risen", 0, 1), OVER_COMB),
     (("risen", 0, 1), FAMILY),
     (("touching", 0, 1), OVER_COMB),
-    (KIN, ("background_known", 0, 1)),
-    (("kin_nats", 4, 14), ("background_unknown", 0, 1)),
-    (KIN, ("told", 0, 1)),
-    (KIN, ("speed_heard", 0, 1)),
-    (KIN, OVER_COMB),
+    (LEAD, ("told", 0, 1)),
+    (LEAD, ("speed_heard", 0, 1)),
+    (LEAD, OVER_COMB),
+    (("kin_lead", 6, 16), ("background_unknown", 0, 1)),
+    (LEAD, ("background_known", 0, 1)),
+    (LEAD, ("flutes_known", 0, 1)),
+    (LEAD, GROWN),
 )
 
 
