@@ -184,9 +184,7 @@ def _family_db(pair: _Comparison, rotation_hz: float, flutes: int, top_hz: float
     return max(best, float(beside_db.min())) if beside_db.size == BESIDE.size else best
 
 
-def _standing_db(
-    pair: _Comparison, strongest_hz: float, steps_hz: np.ndarray, top_hz: float
-) -> np.ndarray:
+def _standing_db(pair: _Comparison, strongest_hz: float, steps_hz: np.ndarray, top_hz: float) -> np.ndarray:
     """How far lines at some steps from another stand out and have risen, those within the band."""
     spacing_hz = np.abs(steps_hz).min()
     kin = np.abs(strongest_hz + steps_hz)

@@ -310,7 +310,7 @@ class Speed(Memory):
         """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
         found = self._look(front, risen)
         told = self.tracker.rotation_hz
-        # a spindle that is heard at the told speed, or has cut at it, is not doubted for a neighbour that starts
+        # heard well at the told speed, or heard to cut at it: not doubted for a neighbour that starts
         sure = self.trusted and (self.proven or self.contrast_db > BEYOND_DOUBT_DB)
         doubted = found is not None and told is not None and not sure
         doubted = doubted and self.search.contradicts(told, found)

@@ -1,4 +1,4 @@
-"""Whether lines are simply multiples of one frequency: a comb of its own, whatever else they may be taken for."""
+"""Whether lines are simply multiples of one frequency: a comb of its own, whatever else they may be."""
 
 import numpy as np
 
