@@ -53,11 +53,17 @@ def interrupted(hop: np.ndarray) -> np.ndarray:
 
 def weighted_sum(weights: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """Weighted sum over channels; sorted first, so that their order changes nothing."""
-    chosen = [channel for channel in range(len(weights)) if np.any(weights[channel])]
+    within = weights if weights.ndim == 1 else weights.reshape(len(weights), -1).any(axis=1)
+    chosen = np.flatnonzero(within)
     parts = [np.asarray(weights[i], dtype=np.float32) * rows[i] for i in chosen]
     if len(parts) <= 2:
         return parts[0] if len(parts) == 1 else parts[0] + parts[1]
     return np.sort(parts, axis=0).sum(axis=0)
+
+
+def power_of_db(level_db: np.ndarray) -> np.ndarray:
+    """Return the power of levels in dB; by the exponential, which numpy does many at a time."""
+    return np.exp(level_db * np.float32(np.log(10) / 10))
 
 
 def numbers(chosen: np.ndarray) -> tuple[int, ...]:

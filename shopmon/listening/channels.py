@@ -11,7 +11,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from shopmon.listening.channel_sums import interrupted, mean_where, numbers, shared_out, weighted_sum
+from shopmon.listening.channel_sums import (
+    interrupted,
+    mean_where,
+    numbers,
+    power_of_db,
+    shared_out,
+    weighted_sum,
+)
 from shopmon.listening.state import Memory
 from shopmon.signals.levels import power_db
 
@@ -217,10 +224,10 @@ class Channels(Memory):
     def _scaled(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """One over each channel's floor, its usual heights over it, their idle sum, and the floor shown."""
         if self._scales is None:
-            heights = 10.0 ** ((self.usual_db - self.floor_db) / 10)
+            heights = power_of_db(self.usual_db - self.floor_db)
             idle = weighted_sum(self._heard(self.idle_weights), heights)
             floor_db = self._of_main(self.floor_db, self._hears)
-            self._scales = (10.0 ** (-self.floor_db / 10), heights, idle, floor_db)
+            self._scales = (power_of_db(-self.floor_db), heights, idle, floor_db)
         return self._scales
 
     def _heard(self, weights: np.ndarray) -> np.ndarray:
@@ -266,7 +273,7 @@ class Channels(Memory):
         of_bands = self._weights
         if self._hears_band is not None:
             of_bands = shared_out(self._weights, self._ready, self._hears_band)[:, None, :]
-        of_bands = weighted_sum(of_bands, bands * (10.0 ** (-usual / 10))[:, None, :])
+        of_bands = weighted_sum(of_bands, bands * power_of_db(-usual)[:, None, :])
         return floor_db + power_db(total), self._of_main(usual, self._hears_band) + power_db(of_bands)
 
     @property
@@ -291,7 +298,7 @@ class Channels(Memory):
             return spectra[self.main]
         scale, heights, idle, floor_db = self._scaled()
         weights = self._heard(self._weights)
-        level = idle / weighted_sum(weights, heights) * 10.0 ** (floor_db / 10)
+        level = idle / weighted_sum(weights, heights) * power_of_db(floor_db)
         return weighted_sum(weights, spectra * scale) * level
 
     def hear_comb(self, bins: np.ndarray, between: np.ndarray, trusted: bool) -> None:
