@@ -11,6 +11,7 @@ FAULTS = {
     "cut-off": "cut short",
     "no-hit": "no hit",
     "no-ring": "nothing rang on",
+    "other-ring": "other tones",
 }
 AXES = {"x": "x, along the feed", "y": "y, across it"}
 

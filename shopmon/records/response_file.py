@@ -9,7 +9,15 @@ from shopmon.signals.frequency_response import MeasuredResponse
 
 SUFFIXES = (".uff", ".unv", ".ufb")
 RESPONSE_FUNCTION = 4  # function type of data set 58: frequency response function
-DISPLACEMENT, VELOCITY, FORCE, ACCELERATION = 8, 11, 9, 12  # specific data types of data set 58
+# specific data types of data set 58; 9 is a reaction force, which some programs write for the hammer's
+DISPLACEMENT, VELOCITY, ACCELERATION, REACTION, FORCE = 8, 11, 12, 9, 13
+NOT_FORCES = (DISPLACEMENT, VELOCITY, ACCELERATION, 15, 16)
+UNITS = 164  # data set of units: lengths and forces of the file over metres and newtons
+# what labels say that are not SI; a label that is not listed is taken for SI, as the format has it
+LABELS = {
+    "mm": 1e-3, "mm/s": 1e-3, "mm/s2": 1e-3, "um": 1e-6, "µm": 1e-6, "g": 9.80665, "gn": 9.80665,
+    "in": 0.0254, "in/s": 0.0254, "in/s2": 0.0254, "kn": 1e3, "lbf": 4.4482216,
+}  # fmt: skip
 # fields that data set 58 wants filled and that a tap test does not have
 NOT_SAID = {
     **{f"id{number}": "NONE" for number in range(2, 6)},
@@ -53,7 +61,17 @@ def read_response(path: str | Path, number: int | None = None) -> MeasuredRespon
         raise RecordingError(f"{path.name} holds {len(found)} responses.", "Give --column with its number.")
     if number is not None and not 1 <= number <= len(found):
         raise RecordingError(f"{path.name} holds {len(found)} responses, not {number}.", "Count from 1.")
+    for one in sets:
+        if one.get("type") == UNITS and not all(
+            np.isclose(one.get(name, 1.0), 1.0, rtol=0.01) for name in ("length", "force")
+        ):
+            raise RecordingError(f"{path.name} is not in SI units.", "Export it in metres and newtons.")
     return _as_receptance(found[(number or 1) - 1], path.name)
+
+
+def _factor(label: object) -> float:
+    """What a unit's label is in SI."""
+    return LABELS.get(str(label).strip().lower().replace("^", "").replace("²", "2"), 1.0)
 
 
 def _as_receptance(one: dict, name: str) -> MeasuredResponse:
@@ -64,6 +82,13 @@ def _as_receptance(one: dict, name: str) -> MeasuredResponse:
             f"{name}: the response is of a kind that is not known here ({kind}).",
             "Use displacement, velocity or acceleration over force.",
         )
+    if int(one.get("orddenom_spec_data_type", FORCE)) in NOT_FORCES:
+        raise RecordingError(
+            f"{name} holds no response to a force: it is one motion over another.",
+            "Export the response over the hammer's force.",
+        )
+    values = values * _factor(one.get("ordinate_axis_units_lab"))
+    values = values / _factor(one.get("orddenom_axis_units_lab"))
     keep = frequency > 0
     frequency, values = frequency[keep], values[keep]
     steps = np.diff(frequency)

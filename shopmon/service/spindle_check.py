@@ -11,6 +11,7 @@ from shopmon.service.spindle_tach import speed_of
 from shopmon.signals.balance import missing_for_grade
 from shopmon.signals.bearing_signs import BearingSigns, bearing_signs
 from shopmon.signals.bearing_tones import BearingTones
+from shopmon.signals.levels import flat_top_share
 from shopmon.signals.once_per_turn import once_per_turn
 from shopmon.signals.rotation_orders import (
     acceleration_rms,
@@ -121,7 +122,7 @@ def _notices(
             ("rotation-not-heard", "The shaft's own tones do not stand out: the stated speed was used.",
              "Put the sensor nearer to the spindle's nose, or give the true speed.")
         )  # fmt: skip
-    if signal.clipped_fraction > CLIPPED_SHARE:
+    if max(signal.clipped_fraction, flat_top_share(signal.samples)) > CLIPPED_SHARE:
         found.append(
             ("sensor-clipped", "The recording is clipped: the tones it shows may be the clipping's.",
              "Lower the gain, or take a sensor with a wider range, and record again.")

@@ -6,7 +6,15 @@ import numpy as np
 
 from shopmon.errors import RecordingError, SettingError, ShopmonError
 from shopmon.service.tap_curves import forced_curves, heard_curves
-from shopmon.service.tap_test import FAULTS, TapSettings, from_forced_hits, from_heard_hits, rung_at
+from shopmon.service.tap_test import (
+    FAULTS,
+    FEWEST_HITS,
+    TapSettings,
+    from_forced_hits,
+    from_heard_hits,
+    rings_otherwise,
+    rung_at,
+)
 from shopmon.signals.block import Block
 from shopmon.signals.decay_poles import DecayPole
 from shopmon.signals.tap_hits import Hit, judged
@@ -21,6 +29,7 @@ SAID = {
     "overload": "Too hard: a sensor was overloaded. Hit more lightly, or lower the gain.",
     "no-hit": "That was no hit: a voice, a door, a machine? Hit again when it is quiet.",
     "no-ring": "Nothing rang on after it. Hit a little harder, or move the sensor nearer.",
+    "other-ring": "That rang with other tones than the hits before: did something fall? Hit the tool again.",
     "cut-off": "Samples were lost in it. Hit again.",
 }
 
@@ -181,6 +190,8 @@ class TapSession:
             hit = replace(hit, fault="overload")
         if not forced:
             hit, rung = rung_at(record[:, 0], hit, rate_hz, self.settings)
+            if hit.fault is None and self.good >= FEWEST_HITS and rings_otherwise(rung, self._rung):
+                hit = replace(hit, fault="other-ring")
         scale = self.channels.force_full_scale if forced else self.channels.response_full_scale
         self._hits.append({"at_s": caught.at_sample / rate_hz, "peak": hit.peak * scale, "fault": hit.fault})
         if hit.fault == "no-hit":
@@ -213,5 +224,8 @@ class TapSession:
             force = rows[:, 0] * self.channels.force_full_scale
             result, measured = from_forced_hits(force, response, rate, self.settings, self._shown)
             self.curves = forced_curves(measured, self.settings)
-        self.result = {**result, "hits": list(self._hits)}
+        # those that turned out to be strangers only at the end
+        last = iter(result["hits"])
+        told = [{**hit, "fault": next(last)["fault"]} if hit["fault"] is None else hit for hit in self._hits]
+        self.result = {**result, "hits": told}
         self.said = f"Done: {self.good} good {'hit' if self.good == 1 else 'hits'}."

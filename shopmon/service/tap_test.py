@@ -26,8 +26,11 @@ CAUTIONS = (
 END_LEVEL = 0.05  # a record that has not died away to this gets an exponential window
 FEWEST_HITS = 3
 LEAST_COHERENCE = 0.8
-ODD_PHASE_DEG, MOST_PHASE_DEG = 30.0, 60.0
+ODD_PHASE_DEG, MOST_PHASE_DEG, AGAINST_DEG = 30.0, 60.0, 150.0
+SOFTEST_N_PER_M = (5e4, 2e9)  # of the softest mode of a tip: own judgement, wide; beyond, a unit is wrong
 LEAST_EXPLAINED = 0.8
+FLAT_SURE, FLAT_ALIKE = 5, 2
+SAME_TONE, LEAST_SHARED = 0.012, 0.34
 LATER_S = 0.004  # a decay begun this much later must show the same tones
 
 
@@ -93,6 +96,7 @@ def from_forced_hits(
 ) -> tuple[dict, MeasuredResponse]:
     """Judge hits that were found already; as `with_force`."""
     hits = [_with_overload(hit, response_m_s2, settings.response_limit) for hit in hits]
+    hits = _with_flat_tops(hits, force_n, response_m_s2)
     good = [hit for hit in hits if hit.fault is None]
     if not good:
         raise RecordingError(
@@ -163,6 +167,7 @@ def from_heard_hits(
     if rung is None:
         found = [rung_at(response, hit, sample_rate_hz, settings) for hit in hits]
         hits, rung = [hit for hit, _ in found], [poles for hit, poles in found if hit.fault is None]
+    hits, rung = without_strangers(hits, rung)
     good = [hit for hit in hits if hit.fault is None]
     tones = _agreed(rung)
     if not tones:
@@ -228,6 +233,32 @@ def _with_overload(hit: Hit, response, limit: float | None) -> Hit:
     return replace(hit, fault="overload")
 
 
+def _with_flat_tops(hits: list[Hit], *signals) -> list[Hit]:
+    """Give hits that fault whose peak is flat in a signal: it was clipped below the limit that is known."""
+    flat = set()
+    for signal in signals:
+        tops = [_top(signal[hit.begin : hit.end]) for hit in hits]
+        for number, (level, length) in enumerate(tops):
+            # a plateau of three samples may be a coarse converter's; two hits of one height are not
+            alike = sum(abs(other - level) < 1e-6 * level for other, _ in tops) > 1
+            if length >= FLAT_SURE or (length >= FLAT_ALIKE and alike):
+                flat.add(number)
+    return [
+        replace(hit, fault="overload") if number in flat and hit.fault is None else hit
+        for number, hit in enumerate(hits)
+    ]
+
+
+def _top(record) -> tuple[float, int]:
+    """Return the largest magnitude of a record, and how many samples in a row have it."""
+    size = np.abs(record)
+    if size.size == 0 or size.max() == 0:
+        return 0.0, 0
+    at = int(np.argmax(size))
+    other = np.flatnonzero(size[at:] < size[at] * (1 - 1e-6))
+    return float(size[at]), int(other[0]) if other.size else size.size - at
+
+
 def _still_rings(responses: np.ndarray) -> bool:
     size = np.abs(responses)
     tail = size[:, -max(1, size.shape[1] // 20) :]
@@ -245,6 +276,42 @@ def rung_at(response, hit: Hit, sample_rate_hz: float, settings: TapSettings) ->
         for begin in (hit.over, later)
     )
     return (hit if lasting(poles, again) else replace(hit, fault="no-ring")), poles
+
+
+def without_strangers(
+    hits: list[Hit], rung: list[list[DecayPole]]
+) -> tuple[list[Hit], list[list[DecayPole]]]:
+    """Give the good hits that rang with other tones than most of them that fault; a tool that fell rings too.
+
+    Parameters
+    ----------
+    hits
+        All of them.
+    rung
+        The tones of the good ones, in order.
+
+    Returns
+    -------
+    tuple
+        Hits, and the tones of those that are still good.
+    """
+    if len(rung) < FEWEST_HITS:
+        return hits, rung
+    odd = [rings_otherwise(poles, rung) for poles in rung]
+    of_good = iter(odd)
+    judged = [
+        replace(hit, fault="other-ring") if hit.fault is None and next(of_good) else hit for hit in hits
+    ]
+    return judged, [poles for poles, stranger in zip(rung, odd, strict=True) if not stranger]
+
+
+def rings_otherwise(poles: list[DecayPole], rung: list[list[DecayPole]]) -> bool:
+    """Tell whether a hit shows hardly any of the tones that at least half of the hits show."""
+    tones = _agreed(rung)
+    shown = sum(
+        any(abs(pole.frequency_hz / tone["frequency_hz"] - 1) < SAME_TONE for pole in poles) for tone in tones
+    )
+    return bool(tones) and shown < LEAST_SHARED * len(tones)
 
 
 def _agreed(rung: list) -> list[dict]:
@@ -297,6 +364,11 @@ FAULTS = {
         "Hit in a quiet shop, and speak later.",
     ),
     "no-ring": ("no-ring", "nothing rang on after it", "Hit a little harder, or move the sensor nearer."),
+    "other-ring": (
+        "other-ring",
+        "it rang with other tones than the others",
+        "Did something fall, or was the sensor moved? Hit the same spot each time.",
+    ),
     "cut-off": ("cut-off", "its record is cut short", "Wait between hits until the ringing has died away."),
 }
 
@@ -342,9 +414,28 @@ def _fit_notices(fit: ModalFit, measured: MeasuredResponse) -> list[dict]:
                 "Take a longer --record, or a higher --from if it is not the tool's.",
             )
         )
+    against = bool(fit.modes) and all(abs(mode.phase_deg) > AGAINST_DEG for mode in fit.modes)
+    if against:
+        notices.append(
+            _notice(
+                "opposite-polarity",
+                "Every mode answers against the force: sensor and hammer count in opposite directions.",
+                "Turn the sensor about or hit from the other side; if both were right, one is wired with the "
+                "wrong polarity.",
+            )
+        )
+    softest = min((mode.stiffness_n_per_m for mode in fit.modes), default=None)
+    if softest is not None and not SOFTEST_N_PER_M[0] <= softest <= SOFTEST_N_PER_M[1]:
+        notices.append(
+            _notice(
+                "odd-stiffness",
+                f"The softest mode has {softest:.2g} N/m: no tool tip is like that.",
+                "Check the units and full scales of force and response.",
+            )
+        )
     for mode in fit.modes:
         at = f"The mode at {mode.frequency_hz:.0f} Hz"
-        if abs(mode.phase_deg) > ODD_PHASE_DEG:
+        if abs(mode.phase_deg) > ODD_PHASE_DEG and not against:
             notices.append(
                 _notice("odd-phase", f"{at} does not answer in step with the force ({mode.phase_deg:+.0f}°).",
                         "Hit where the sensor is, on the other side, in one line with it.")

@@ -2,7 +2,9 @@
 
 Each tone is judged by its first three multiples together, at one and the same rate within the slip that
 bearings have, in whichever band shows it best. The same question put to rates that belong to nothing tells
-what chance brings. Multiples of the rotation never count: those come from the shaft itself.
+what chance brings. Multiples of the rotation and of the mains never count: those come from shaft and motor.
+Only whitened bands speak: a single line that beats near a bearing's rate, as gears and motors make them,
+fills none of them, while clicks ring throughout one.
 """
 
 from dataclasses import dataclass
@@ -23,8 +25,9 @@ SLIP = 0.02
 UNHEARD_SPEED = 0.03  # how far a nameplate speed may be off when the shaft itself is not heard
 SHAFT_MULTIPLES = 8
 SHAFT_HEARD_DB = 9.0  # noise alone reaches 4.5, a turning shaft 10 to 20; other steady tones up to 13
-# chance brings up to 9.5 dB per multiple in simulated healthy bearings, and one line of 19 dB alone 12 dB
-NAMED_DB, DOUBTFUL_DB = 15.0, 11.5
+# chance brings up to 11 dB per multiple in simulated healthy bearings
+NAMED_DB, DOUBTFUL_DB = 12.5, 10.5
+MAINS_HZ, MAINS_MULTIPLES, MAINS_REACH_HZ = (50.0, 60.0), 12, 0.3
 PLAIN_MULTIPLE_DB, PLAIN_MULTIPLES = 10.0, 2
 MOST_SURE = 0.98  # simulated bearings are not all bearings
 HIDDEN_SHARE = 0.012  # usual slip: a tone this little above a multiple of the rotation may lie on it
@@ -121,7 +124,7 @@ def bearing_signs(
     spectra = envelope_spectra(samples, sample_rate_hz, min(highest_hz, 0.2 * sample_rate_hz))
     rotation_hz, heard = shaft_rotation(samples, sample_rate_hz, stated_rpm / 60, spectra)
     reach = SLIP if heard else UNHEARD_SPEED + SLIP
-    looked = _Looked(spectra, rotation_hz)
+    looked = _Looked(spectra.whitened_only(), rotation_hz)
     found = {name: looked.best(value, reach) for name, value in parts.items()}
     strongest = max(
         (name for name in found if name in ("outer", "inner")), key=lambda n: found[n].db, default=None
@@ -132,14 +135,22 @@ def bearing_signs(
         found = {n: found[n] if n == strongest else without.best(parts[n], reach) for n in parts}
     chance_db = looked.chance_db(parts.values())
     signs = tuple(
-        _judged(name, parts[name] * rotation_hz, found[name], rotation_hz, chance_db) for name in parts
-    )
+        _judged(
+            name, parts[name] * rotation_hz, found[name], rotation_hz, chance_db,
+            hidden=_hidden(parts[name], rotation_hz, looked),
+            # which of two it is can be told only where the other could not slip to this rate
+            shared=bool(tones.ball) and abs(found[name].hz / rotation_hz / tones.ball - 1) < reach,
+        )
+        for name in parts
+    )  # fmt: skip
     return BearingSigns(rotation_hz, heard, chance_db, signs)
 
 
 def _check(samples: np.ndarray, sample_rate_hz: float, stated_rpm: float) -> None:
     if not np.isfinite(stated_rpm) or stated_rpm <= 0:
-        raise SettingError(f"The speed must be above 0 rpm, not {stated_rpm!r}.")
+        raise SettingError(
+            f"The speed must be above 0 rpm, not {stated_rpm!r}.", "Give it as it was programmed."
+        )
     if stated_rpm / 60 > MOST_ROTATION * sample_rate_hz:
         raise SettingError(
             f"{stated_rpm:.0f} rpm is too fast for a recording of {sample_rate_hz:.0f} samples per second.",
@@ -244,11 +255,20 @@ class _Looked:
             # two rates that were read, each to a part of a bin, add their errors
             return (off_hz < 2 * self._near_hz) & (np.abs(turns) <= most)
 
-        explained = near_turns(at_hz)
+        explained = near_turns(at_hz) | self.of_the_mains(at_hz)
         if self._known_hz is not None:
             for multiple in range(1, 2 * MULTIPLES + 1):
                 explained |= near_turns(at_hz - multiple * self._known_hz, most=4)
         return explained
+
+    def of_the_mains(self, at_hz) -> np.ndarray:
+        """Tell which frequencies are multiples of a mains frequency, as far as they can be told apart."""
+        reach_hz = max(MAINS_REACH_HZ, 1.5 * self._spectra.bin_hz)
+        found = np.zeros(np.shape(at_hz), bool)
+        for mains_hz in MAINS_HZ:
+            multiple = np.rint(np.asarray(at_hz) / mains_hz)
+            found |= (np.abs(at_hz - multiple * mains_hz) < reach_hz) & (multiple <= MAINS_MULTIPLES)
+        return found
 
     def best(self, multiplier: float, reach: float) -> _Found:
         """Return the best fit within `reach` (a share) of a multiple of the rotation."""
@@ -289,16 +309,32 @@ class _Looked:
 NAMES = {"outer": "outer race", "inner": "inner race", "ball": "ball", "cage": "cage"}
 
 
-def _judged(part: str, expected_hz: float, found: _Found, rotation_hz: float, chance_db: float) -> ToneSign:
+def _hidden(order: float, rotation_hz: float, looked: _Looked) -> str | None:
+    """Say what else has its tones where this one's would be; None where nothing has."""
+    if abs(order - round(order)) < HIDDEN_SHARE * order:
+        return "Its tone lies on a multiple of the rotation, where the shaft's own tones are."
+    if looked.of_the_mains(order * rotation_hz):
+        return "Its tone lies on a multiple of the mains, where the motor's own tones are."
+    return None
+
+
+def _judged(
+    part: str, expected_hz: float, found: _Found, rotation_hz: float, chance_db: float, *,
+    hidden: str | None, shared: bool,
+) -> ToneSign:  # fmt: skip
     levels = [level for level in found.multiples_db if level is not None]
     plain = sum(level >= PLAIN_MULTIPLE_DB for level in levels) >= PLAIN_MULTIPLES
-    order = expected_hz / rotation_hz
     if part in ("ball", "cage"):
         # a ball turns its spot toward the races and away from them: the envelope seldom shows it, and what it
         # shows there may be another's
         verdict, reason = (
             "cannot-tell",
             f"A defect of a {NAMES[part]} seldom shows in this test, present or not.",
+        )
+    elif found.db >= DOUBTFUL_DB and plain and shared:
+        verdict, reason = (
+            "cannot-tell",
+            "A ball's own tone lies as near to what stands out: which of them it is cannot be told.",
         )
     elif found.db >= max(NAMED_DB, chance_db + 3) and plain:
         verdict, reason = (
@@ -310,11 +346,8 @@ def _judged(part: str, expected_hz: float, found: _Found, rotation_hz: float, ch
             "cannot-tell",
             "Something is at its tone, hardly more than what lies elsewhere by chance.",
         )
-    elif abs(order - round(order)) < HIDDEN_SHARE * order:
-        verdict, reason = (
-            "cannot-tell",
-            "Its tone lies on a multiple of the rotation, where the shaft's own tones are.",
-        )
+    elif hidden:
+        verdict, reason = ("cannot-tell", hidden)
     else:
         verdict, reason = "no-sign", "Its tone does not stand out."
     return ToneSign(

@@ -5,7 +5,7 @@ at the rate of the clicks; so the spectrum of the squared envelope of a band tha
 that rate and its multiples (Randall, Antoni, *Mech. Syst. Signal Process.* 25, 2011, 485-520).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import fft
@@ -16,6 +16,7 @@ LOWEST_HZ, HIGHEST_HZ = 300.0, 20_000.0
 SEGMENT_S = 3.0
 MEDIAN_HZ = 40.0
 WHITEN_HZ = 30.0
+HALF_FROM_HZ, LEAST_WIDTH = 1000.0, 0.6  # of the highest rhythm that is wanted
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,16 @@ class EnvelopeSpectra:
     excess_db: np.ndarray
     segments: int
 
+    def whitened_only(self) -> "EnvelopeSpectra":
+        """Return the rows in which no single line can speak for a whole band."""
+        rows = [row for row, white in enumerate(self.whitened) if white]
+        return replace(
+            self,
+            bands_hz=tuple(self.bands_hz[row] for row in rows),
+            whitened=(True,) * len(rows),
+            excess_db=self.excess_db[rows],
+        )
+
 
 def octave_bands(sample_rate_hz: float) -> tuple[tuple[float, float], ...]:
     """Return the whole range and overlapping octaves, (lowest, highest) in Hz."""
@@ -55,8 +66,18 @@ def octave_bands(sample_rate_hz: float) -> tuple[tuple[float, float], ...]:
     return tuple(bands)
 
 
+def half_octave_bands(sample_rate_hz: float, highest_hz: float) -> tuple[tuple[float, float], ...]:
+    """Return overlapping half octaves that are wide enough for rhythms up to `highest_hz`, all in Hz."""
+    top, bands, lowest = min(0.45 * sample_rate_hz, HIGHEST_HZ), [], HALF_FROM_HZ
+    while lowest * 2**0.5 <= top:
+        if lowest * (2**0.5 - 1) > LEAST_WIDTH * highest_hz:
+            bands.append((lowest, lowest * 2**0.5))
+        lowest *= 2**0.25
+    return tuple(bands)
+
+
 def envelope_spectra(samples: np.ndarray, sample_rate_hz: float, highest_hz: float) -> EnvelopeSpectra:
-    """Return the spectra of the squared envelopes of all bands, as they are and whitened.
+    """Return the spectra of squared envelopes: of octaves as they are, of octaves and halves whitened.
 
     Parameters
     ----------
@@ -71,11 +92,12 @@ def envelope_spectra(samples: np.ndarray, sample_rate_hz: float, highest_hz: flo
     -----
     Stretches of up to 3 s: longer ones would smear the tones of a spindle whose speed wanders. Whitening lets
     a faint ringing count beside loud tones of motors (J. Antoni, R. Randall, *J. Sound Vib.* 294, 2006; done
-    here by the local mean of the spectrum).
+    here by the local mean of the spectrum), and keeps one line that beats from looking like clicks, which
+    ring throughout a band. A ringing is narrower than an octave: half ones hold less noise.
     """
     size = min(samples.size, int(SEGMENT_S * sample_rate_hz))
     starts = range(0, samples.size - size + 1, max(1, size // 2))
-    bands = octave_bands(sample_rate_hz)
+    bands, halves = octave_bands(sample_rate_hz), half_octave_bands(sample_rate_hz, highest_hz)
     width = max(3, int(WHITEN_HZ * size / sample_rate_hz))
     total = None
     for start in starts:
@@ -83,14 +105,14 @@ def envelope_spectra(samples: np.ndarray, sample_rate_hz: float, highest_hz: flo
         flat = spectrum / np.sqrt(_moving_mean(np.abs(spectrum) ** 2, width))
         rows = [
             _squared_envelope_power(source, band, size / sample_rate_hz, highest_hz)
-            for source in (spectrum, flat)
-            for band in bands
+            for source, wanted in ((spectrum, bands), (flat, bands + halves))
+            for band in wanted
         ]
         total = np.array(rows) if total is None else total + np.array(rows)
     bin_hz = sample_rate_hz / size
     return EnvelopeSpectra(
-        bands_hz=bands + bands,
-        whitened=(False,) * len(bands) + (True,) * len(bands),
+        bands_hz=bands + bands + halves,
+        whitened=(False,) * len(bands) + (True,) * len(bands + halves),
         bin_hz=bin_hz,
         excess_db=_over_median_db(total, bin_hz),
         segments=len(starts),

@@ -7,6 +7,7 @@ import numpy as np
 SILENCE_DB = -200.0
 _SMALLEST_POWER = 10.0 ** (SILENCE_DB / 10)
 
+PLATEAU = 3  # samples in a row
 # the largest positive 8-bit code
 FULL_SCALE = 0.992
 
@@ -73,3 +74,27 @@ def full_scale_runs(samples: np.ndarray, limit: float = FULL_SCALE) -> int:
         From which magnitude a sample counts.
     """
     return int(np.count_nonzero(np.abs(samples) >= limit))
+
+
+def flat_top_share(samples: np.ndarray) -> float:
+    """Return which share of samples lies on plateaus at either extreme: clipped, if below full scale.
+
+    Parameters
+    ----------
+    samples
+        Shape ``(n,)``, any unit.
+
+    Examples
+    --------
+    >>> flat_top_share(np.array([0.0, 0.4, 0.9, 0.9, 0.9, 0.2, -0.3, -0.9, 0.0, 0.1]))
+    0.3
+    """
+    span = float(np.ptp(samples)) if samples.size else 0.0
+    if span == 0:
+        return 0.0
+    count = 0
+    for level in (samples.max(), samples.min()):
+        there = np.flatnonzero(np.abs(samples - level) <= 1e-6 * span)
+        runs = np.split(there, np.flatnonzero(np.diff(there) > 1) + 1)
+        count += sum(run.size for run in runs if run.size >= PLATEAU)
+    return count / samples.size

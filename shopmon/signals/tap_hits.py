@@ -28,7 +28,7 @@ LOUDEST_BY_S, LEFT_AT_LAST = 0.015, 0.3  # mean of the last half over the peak
 SWELL_FRAME_S, SWELL_RISE, SWELL_SHARE = 0.01, 5.6, 0.18  # two modes that beat swell less in such frames
 SECOND_SHARE, SECOND_RISE, SECOND_LOOK_S, SECOND_FROM_S = 0.15, 3.0, 0.004, 0.003
 
-Fault = Literal["double", "overload", "cut-off", "no-hit", "no-ring"]
+Fault = Literal["double", "overload", "cut-off", "no-hit", "no-ring", "other-ring"]
 
 
 @dataclass(frozen=True)

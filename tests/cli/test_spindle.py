@@ -103,6 +103,14 @@ def test_a_rate_that_cannot_be_is_refused(tmp_path, rate):
         run(tmp_path / "idle.npy", "--rpm", 3000, "--rate", rate)
 
 
+def test_a_signal_clipped_below_full_scale_is_said(tmp_path):
+    samples = healthy_sound(np.random.default_rng(1), 25_600.0, 3.0, 50.0)
+    for name, signal, clipped in (("clipped", np.clip(samples, -2, 2), True), ("whole", samples, False)):
+        np.save(tmp_path / f"{name}.npy", signal)
+        result = json.loads(run(tmp_path / f"{name}.npy", "--rpm", 3000, "--rate", 25_600, "--json", "-"))
+        assert ("sensor-clipped" in [notice["code"] for notice in result["notices"]]) is clipped
+
+
 def balance_files(folder):
     from tests.signals.test_once_per_turn import RATE, run
 

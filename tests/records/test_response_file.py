@@ -31,7 +31,7 @@ def test_another_reader_finds_a_response_over_force_in_y(tmp_path):
     write_response(tmp_path / "tip.uff", MEASURED, "y", 1.0, 2000.0)
     one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
     assert (one["type"], one["func_type"], one["rsp_dir"], one["ref_dir"]) == (58, 4, 2, 2)
-    assert (one["ordinate_spec_data_type"], one["orddenom_spec_data_type"]) == (8, 9)
+    assert (one["ordinate_spec_data_type"], one["orddenom_spec_data_type"]) == (8, 13)
 
 
 def test_accelerance_is_integrated_twice(tmp_path):
@@ -86,3 +86,38 @@ def test_only_the_band_of_the_test_is_written(tmp_path):
 def test_a_folder_that_is_not_there(tmp_path):
     with pytest.raises(StoreError):
         write_response(tmp_path / "none" / "tip.uff", MEASURED, "x", 1.0, 2000.0)
+
+
+def changed(tmp_path, **fields):
+    write_response(tmp_path / "tip.uff", MEASURED, "x", 1.0, 2000.0)
+    one = pyuff.UFF(str(tmp_path / "tip.uff")).read_sets()
+    pyuff.UFF(str(tmp_path / "other.uff")).write_sets({**one, **fields}, mode="add")
+    return tmp_path / "other.uff"
+
+
+@pytest.mark.parametrize(
+    ("label", "factor"), [("mm", 1e-3), ("µm", 1e-6), ("in", 0.0254), ("m", 1.0), ("NONE", 1.0)]
+)
+def test_a_label_that_says_other_units_is_heeded(tmp_path, label, factor):
+    found = read_response(changed(tmp_path, ordinate_axis_units_lab=label))
+    assert found.receptance == pytest.approx(factor * MEASURED.receptance, rel=1e-5)
+
+
+def test_a_force_in_pounds_is_made_newtons(tmp_path):
+    found = read_response(changed(tmp_path, orddenom_axis_units_lab="lbf"))
+    assert found.receptance == pytest.approx(MEASURED.receptance / 4.4482216, rel=1e-5)
+
+
+def test_one_motion_over_another_is_no_response_to_a_force(tmp_path):
+    with pytest.raises(RecordingError, match="no response to a force"):
+        read_response(changed(tmp_path, orddenom_spec_data_type=12))
+
+
+def test_a_file_in_other_units_than_si_is_refused(tmp_path):
+    file = changed(tmp_path)
+    units = pyuff.prepare_164(
+        units_code=5, units_description="mm", temp_mode=1, length=1000.0, force=1.0, temp=1.0, temp_offset=0.0
+    )
+    pyuff.UFF(str(file)).write_sets(units, mode="add")
+    with pytest.raises(RecordingError, match="SI units"):
+        read_response(file)

@@ -7,7 +7,7 @@ from shopmon.errors import SettingError
 from shopmon.service.tap_session import TapChannels, TapSession
 from shopmon.service.tap_test import TapSettings
 from tests.dashboards.fake_checks import MODES, RATE, blocks, hits
-from tests.hits import two_plosives
+from tests.hits import taps, two_plosives
 
 FORCED = TapChannels(force=0, response=1, force_full_scale=500.0, response_full_scale=1.0)
 
@@ -73,6 +73,32 @@ def test_speech_is_no_hit_and_does_not_end_the_test():
     session, said = run(sound[:, None], TapChannels(), rate=51_200.0)
     assert session.good == 0 and session.status == "waiting"
     assert any(words.startswith("That was no hit") for words in said)
+
+
+def falling(order, tool, other=((1130.0, 0.002, 9e6), (3110.0, 0.002, 2e7))):
+    """Return hits on the tool (0) and something else that falls and rings (1), one column."""
+    quiet = 2e-3 * np.random.default_rng(0).standard_normal(int(RATE))
+    parts = [
+        taps(other if each else tool, hits=1, apart_s=0.8, rate_hz=RATE, noise_db=-50, seed=n)[1]
+        for n, each in enumerate(order)
+    ]
+    loudest = [part / np.abs(part).max() * 0.6 for part in parts]
+    return np.concatenate([quiet, *loudest, quiet])[:, None]
+
+
+def test_a_tool_that_falls_is_said_and_left_out():
+    session, said = run(falling([0, 0, 0, 1, 0], MODES), TapChannels())
+    assert session.status == "done"
+    assert [hit["fault"] for hit in session.result["hits"]] == [None, None, None, "other-ring", None]
+    assert any("did something fall" in words for words in said)
+    found = [mode["frequency_hz"] for mode in session.result["modes"]]
+    assert not any(abs(hz - 1130.0) < 20 for hz in found)
+
+
+def test_one_that_fell_first_is_found_out_at_the_end():
+    session, _ = run(falling([1, 0, 0, 0], MODES), TapChannels())
+    assert [hit["fault"] for hit in session.result["hits"]] == ["other-ring", None, None, None]
+    assert "other-ring" in [notice["code"] for notice in session.result["notices"]]
 
 
 def test_a_gap_gives_no_hit_of_two_halves():

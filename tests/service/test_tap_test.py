@@ -85,7 +85,7 @@ def test_one_hit_is_told_to_be_few():
 def test_a_sensor_turned_round_is_noticed_and_gives_no_mode():
     force, response = taps(ONE)
     result, _ = with_force(force, -response, RATE, SETTINGS)
-    assert "odd-phase" in codes(result)
+    assert "opposite-polarity" in codes(result)
     assert modes_of(result) == ()
 
 
@@ -184,3 +184,24 @@ def test_a_mode_does_not_depend_on_where_the_search_begins(lowest):
     result, _ = with_force(*hits, RATE, TapSettings(record_s=0.95, lowest_hz=lowest))
     assert result["modes"][0]["frequency_hz"] == pytest.approx(900.0, abs=0.3)
     assert result["modes"][0]["damping_ratio"] == pytest.approx(0.0015, rel=0.1)
+
+
+def test_a_hammer_clipped_below_any_known_limit_is_no_clean_hit():
+    force, response = taps(ONE)
+    hard = np.clip(force, -100, 100)
+    with pytest.raises(RecordingError, match="overloaded"):
+        with_force(hard, response, RATE, SETTINGS)
+    one = force.copy()
+    first = slice(0, int(0.4 * RATE))
+    one[first] = np.clip(force[first], -60, 60)
+    result, _ = with_force(one, response, RATE, SETTINGS)
+    assert [hit["fault"] for hit in result["hits"]] == ["overload", None, None, None, None]
+    assert result["modes"][0]["stiffness_n_per_m"] == pytest.approx(8e6, rel=0.02)
+
+
+@pytest.mark.parametrize("factor", [1e-3, 1e4])
+def test_units_that_cannot_be_are_said(factor):
+    force, response = taps(ONE)
+    result, _ = with_force(force, factor * response, RATE, SETTINGS)
+    assert "odd-stiffness" in codes(result)
+    assert "odd-stiffness" not in codes(with_force(force, response, RATE, SETTINGS)[0])
