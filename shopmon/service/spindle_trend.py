@@ -92,14 +92,19 @@ def _figure(name: str, step, newest, older, limits: Mapping[str, float]) -> dict
     value = figures_of(step)[name]
     if value is None or value <= 0:
         return None
-    series = []
+    series, warmth = [], []
     for check in reversed(older):
         twin = next((each for each in check["result"]["steps"] if _same_speed(each, step)), None)
         before = figures_of(twin)[name] if twin else None
         if before:
             series.append((check["t"], before))
+            warmth.append(check["temperature_c"])
+    # also within 5 °C many a level follows the temperature, and so the seasons
+    warmth = [*warmth, newest["temperature_c"]]
     change = find_change(
-        [20 * log10(each) for _, each in [*series, (None, value)]], READINGS_BETWEEN_FALSE_ALARMS
+        [20 * log10(each) for _, each in [*series, (None, value)]],
+        READINGS_BETWEEN_FALSE_ALARMS,
+        None if None in warmth else warmth,
     )
     ordered = sorted(each for _, each in series)
     baseline = ordered[len(ordered) // 2] if ordered else None
