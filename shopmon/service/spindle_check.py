@@ -135,7 +135,7 @@ def _notices(
     if signal.unit == "FS":
         found.append(
             ("not-calibrated", "Levels are shares of full scale: they compare runs of this sensor only.",
-             "Calibrate the sensor, then give --full-scale and --unit g.")
+             "Calibrate it on the page Sensors; of a recording say what full scale was.")
         )  # fmt: skip
     found.append(
         ("balance-unknown", "Vibration at once per turn says nothing of a balance grade by itself.",

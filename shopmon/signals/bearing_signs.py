@@ -27,8 +27,10 @@ SHAFT_MULTIPLES = 8
 SHAFT_HEARD_DB = 9.0  # noise alone reaches 4.5, a turning shaft 10 to 20; other steady tones up to 13
 # chance brings up to 11 dB per multiple in simulated healthy bearings
 NAMED_DB, DOUBTFUL_DB = 12.5, 10.5
+PLAINLY_DB, SIDEBANDS_DB = 15.0, 9.0  # a ball as loud as that beats with the cage; chance brings up to 8
 MAINS_HZ, MAINS_MULTIPLES, MAINS_REACH_HZ = (50.0, 60.0), 12, 0.3
 PLAIN_MULTIPLE_DB, PLAIN_MULTIPLES = 10.0, 2
+UNHEARD_SHARE = 0.15  # of races that show nothing a defect is too faint
 MOST_SURE = 0.98  # simulated bearings are not all bearings
 HIDDEN_SHARE = 0.012  # usual slip: a tone this little above a multiple of the rotation may lie on it
 SHORTEST_S = 0.5
@@ -139,7 +141,7 @@ def bearing_signs(
             name, parts[name] * rotation_hz, found[name], rotation_hz, chance_db,
             hidden=_hidden(parts[name], rotation_hz, looked),
             # which of two it is can be told only where the other could not slip to this rate
-            shared=bool(tones.ball) and abs(found[name].hz / rotation_hz / tones.ball - 1) < reach,
+            shared=_may_be_the_balls(found[name], tones, rotation_hz, reach, looked),
         )
         for name in parts
     )  # fmt: skip
@@ -270,6 +272,11 @@ class _Looked:
             found |= (np.abs(at_hz - multiple * mains_hz) < reach_hz) & (multiple <= MAINS_MULTIPLES)
         return found
 
+    def sidebands_db(self, rate_hz: float, apart_hz: float) -> float:
+        """Return how far lines `apart_hz` beside a rate and its double stand out, in the best band."""
+        beside = np.array([times * rate_hz + side * apart_hz for times in (1, 2) for side in (-1, 1)])
+        return float(np.clip(_read(self._spectra, beside, 1), 0, CAP_DB).mean(axis=1).max())
+
     def best(self, multiplier: float, reach: float) -> _Found:
         """Return the best fit within `reach` (a share) of a multiple of the rotation."""
         step = self._spectra.bin_hz / MULTIPLES / self._rotation_hz
@@ -316,6 +323,14 @@ def _hidden(order: float, rotation_hz: float, looked: _Looked) -> str | None:
     if looked.of_the_mains(order * rotation_hz):
         return "Its tone lies on a multiple of the mains, where the motor's own tones are."
     return None
+
+
+def _may_be_the_balls(found: _Found, tones: BearingTones, rotation_hz: float, reach: float, looked) -> bool:
+    """Tell whether what was found lies as near to the tone of a ball, which would beat with the cage."""
+    if not tones.ball or abs(found.hz / rotation_hz / tones.ball - 1) >= reach:
+        return False
+    cage = tones.cage or 0.4
+    return found.db < PLAINLY_DB or looked.sidebands_db(found.hz, cage * rotation_hz) > SIDEBANDS_DB
 
 
 def _judged(
@@ -365,4 +380,5 @@ def _judged(
 
 def _confidence(evidence_db: float) -> float:
     """Return the probability of a defect: a curve through the table of `tests/bench/bench_bearings.py`."""
-    return float(min(1 / (1 + np.exp(-(evidence_db - 10.3) / 1.2)), MOST_SURE))
+    clear = 1 / (1 + np.exp(-(evidence_db - 10.5) / 1.3))
+    return float(min(UNHEARD_SHARE + (1 - UNHEARD_SHARE) * clear, MOST_SURE))
