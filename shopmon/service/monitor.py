@@ -33,7 +33,7 @@ from shopmon.service.sensors_beside import AllSensors
 from shopmon.service.settings import Settings
 from shopmon.service.side_by_side import SideBySide, side_by_side
 from shopmon.service.speeds_desk import SpeedsDesk
-from shopmon.service.spindle_desk import SpindleDesk
+from shopmon.service.spindle_desk import SpindleDesk, dated_calibration
 from shopmon.service.tap_desk import TapDesk
 from shopmon.service.tool_choice import with_tool
 from shopmon.service.wall_desk import WallDesk
@@ -96,7 +96,7 @@ class Monitor:
         self.all_sensors = AllSensors(archive, source, self._meter)
         self.sensors = self.all_sensors.first
         self.spindle = SpindleDesk(
-            archive, settings.machine, lambda: source.format, self.sensors.calibration
+            archive, settings.machine, lambda: source.format, lambda: dated_calibration(self.sensors)
         )
         self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(

@@ -14,6 +14,7 @@ from shopmon.signals.bearing_tones import BearingTones
 from shopmon.signals.levels import flat_top_share
 from shopmon.signals.once_per_turn import once_per_turn
 from shopmon.signals.rotation_orders import (
+    STANDARD_GRAVITY,
     acceleration_rms,
     order_amplitudes,
     refine_rotation,
@@ -24,6 +25,7 @@ SCHEMA = "shopmon.spindle/1"
 ORDERS = 10
 CLIPPED_SHARE = 1e-5
 BEARING_SENSOR_HZ = 4000.0
+IN_G = {"g": 1.0, "m/s2": 1 / STANDARD_GRAVITY, "m/s²": 1 / STANDARD_GRAVITY}
 CAUTIONS = (
     "No cutter in the spindle, or a short balanced stub rated for the top speed: never a long end mill.",
     "Guards shut; stand clear of the spindle's plane; sensor and cable only on parts that do not turn.",
@@ -102,11 +104,10 @@ def _once(signal: MeasuredSignal) -> dict | None:
 
 
 def _vibration(signal: MeasuredSignal) -> dict:
-    in_g = signal.unit == "g"
-    return {
-        "rms": acceleration_rms(signal.samples),
-        "velocity_rms_mm_s": velocity_rms_mm_s(signal.samples, signal.sample_rate_hz) if in_g else None,
-    }
+    velocity = None
+    if signal.unit in IN_G:
+        velocity = velocity_rms_mm_s(signal.samples * IN_G[signal.unit], signal.sample_rate_hz)
+    return {"rms": acceleration_rms(signal.samples), "velocity_rms_mm_s": velocity}
 
 
 def _bearing(signs: BearingSigns, rotation_hz: float) -> list[dict]:

@@ -42,7 +42,8 @@ class SpindleDesk:
     source
         Tells what the running source delivers; None while nothing comes.
     calibration
-        Tells what full scale means, as ``shopmon.calibration/1``; None where nobody calibrated it.
+        Tells what full scale means, as ``shopmon.calibration/1`` with its time ``t``; None where nobody
+        calibrated it.
     """
 
     def __init__(
@@ -154,6 +155,9 @@ class SpindleDesk:
             (c for c in (self._calibration() or {}).get("channels", []) if c["channel"] == column + 1), None
         )
         scale = {"per_full_scale": meaning["per_full_scale"], "unit": meaning["unit"]} if meaning else {}
+        if meaning:
+            known = self._calibration() or {}
+            scale["calibration"] = {"method": known.get("method"), "t": known.get("t")}
         text = str(asked.get("bearing") or "").strip()
         wants = asked.get("run_up") is True and speeds[-1] >= 1.3 * speeds[0]
         plan = CheckPlan(
@@ -328,6 +332,21 @@ class SpindleDesk:
     def machine(self) -> Machine:
         """Return the machine's limits."""
         return self._machine
+
+
+def dated_calibration(sensors) -> dict[str, Any] | None:
+    """Return the calibration that holds now with its time ``t``; None where nothing is calibrated.
+
+    Parameters
+    ----------
+    sensors
+        A `SensorsDesk`.
+    """
+    found = sensors.calibration()
+    if found is None:
+        return None
+    made = next((row for row in sensors.history() if row["channels"] == found["channels"]), {})
+    return {**found, "t": made.get("t")}
 
 
 def cautions() -> tuple[str, ...]:

@@ -42,6 +42,8 @@ class CheckPlan:
         Of the bearing, as far as known.
     flutes
         For which tools speeds are named that meet a resonance.
+    calibration
+        How the sensor was calibrated (``method``) and when (``t``); None where it was not.
     """
 
     speeds_rpm: tuple[float, ...]
@@ -51,6 +53,7 @@ class CheckPlan:
     unit: str = "FS"
     tones: BearingTones | None = None
     flutes: tuple[int, ...] = FLUTES
+    calibration: dict[str, Any] | None = None
 
     def __post_init__(self):
         speeds = self.speeds_rpm
@@ -227,6 +230,7 @@ class SpindleSession:
         return {
             "schema": SCHEMA,
             "unit": self.plan.unit,
+            "calibration": self.plan.calibration,
             "steps": self.steps,
             "run_up": self.run_up,
             "balance": balance_unknown([step["once"] for step in self.steps]),

@@ -18,6 +18,7 @@ FIGURES = {
     "once": "At once per turn",
     "twice": "At twice per turn",
 }
+ACCELERATIONS = ("g", "m/s2", "m/s²")
 MEANS = {
     "once": "Could be imbalance (holder, stub, dirt in the taper), or a bent shaft.",
     "twice": "Could be something loose, or out of line.",
@@ -114,7 +115,7 @@ def _figure(name: str, step, newest, older, limits: Mapping[str, float]) -> dict
     limit = limits.get(name) if unit in ("mm/s", "g") else None
     return {
         "name": name,
-        "label": FIGURES[name],
+        "label": FIGURES[name] if name != "acceleration" or unit in ACCELERATIONS else "Level, whole band",
         "value": value,
         "unit": unit,
         "baseline": baseline,

@@ -14,7 +14,8 @@ from tests.waiting import until
 
 ASKED = {"safe": True, "speeds": "6000, 3000", "warmed_up": True, "temperature_c": "30", "running_min": 20,
          "again": True}  # fmt: skip
-CALIBRATION = {"channels": [{"channel": 1, "unit": "g", "per_full_scale": 16.0}]}
+CALIBRATION = {"method": "turned over", "t": 1.79e9,
+               "channels": [{"channel": 1, "unit": "g", "per_full_scale": 16.0}]}  # fmt: skip
 
 
 SHORT_S = 2.6
@@ -134,6 +135,7 @@ def test_a_calibrated_sensor_gives_g_and_mm_s_and_the_persons_limit(desk, shop):
     assert desk.set_limits({"velocity": "10", "acceleration": None}) == {"velocity": 10.0}
     checked(desk)
     figures = {each["name"]: each for each in desk.trends()[0]["figures"]}
+    assert desk.checks()[0]["result"]["calibration"] == {"method": "turned over", "t": 1.79e9}
     assert figures["velocity"]["unit"] == "mm/s" and figures["once"]["unit"] == "g"
     assert figures["velocity"]["over_limit"] is True and figures["acceleration"]["over_limit"] is False
     assert desk.set_limits({"velocity": "", "acceleration": ""}) == {}
