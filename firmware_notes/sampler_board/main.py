@@ -23,6 +23,7 @@ TACH_PIN = None  # the number of a GPIO pin that a tachometer pulls low once per
 SLOT_FRAMES, SLOTS = 128, 96
 PIECE = 256
 MEASURE_MS = 4000
+GRACE_MS = 5000  # after plugging in: so long the program can still be stopped over USB, to change it
 
 spi = SPI(0, baudrate=10_000_000, polarity=1, phase=1, sck=Pin(18), mosi=Pin(19), miso=Pin(16))
 
@@ -86,7 +87,8 @@ def stream(sensor):
 
 
 def main():
-    # a byte 3 from the computer would otherwise stop the program
+    time.sleep_ms(GRACE_MS)
+    # from here on a byte 3 from the computer would otherwise stop the program
     micropython.kbd_intr(-1)
     sensor = Sensor(spi, Pin(17, Pin.OUT, value=1), RANGE_MG)
     sys.stdout.buffer.write(b"\0")

@@ -113,9 +113,9 @@ def sensor_bench(spec: str, device: str | None, data_dir: Path, settings: Settin
             keep_audio=settings.storage.keep_audio,
         )
     except StoreError as exc:
-        raise StoreError(
-            exc.text, f"{exc.hint} While the monitor runs, use its page Sensors.".strip()
-        ) from None
+        running = "already uses" in exc.text
+        hint = "While the monitor runs, use its page Sensors." if running else exc.hint
+        raise StoreError(exc.text, hint) from None
     try:
         if origin := trusted_clock():
             archive.set_clock(time.time(), origin)

@@ -281,7 +281,10 @@ class BoardSource(PolledSource):
         self._delivers = False
         self._assembly.forget()
         what = "nothing that can be read" if self._cutter.refused else "nothing"
-        hint = "See whether its program runs, and whether this is the right port (shopmon devices)."
+        hint = (
+            "Right after plugging in it takes ten seconds. Then see whether its program runs, and whether "
+            "this is the right port (shopmon devices)."
+        )
         if self._cutter.foreign:
             what = "frames of another version, which are not understood here"
             hint = (

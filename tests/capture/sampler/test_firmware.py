@@ -163,6 +163,7 @@ def test_the_whole_program_of_the_board_with_a_made_up_sensor(tmp_path, tach):
     shutil.copy(Path(__file__).with_name("fake_machine.py"), tmp_path / "machine.py")
     program = (FIRMWARE / "main.py").read_text(encoding="utf-8")
     program = program.replace("MEASURE_MS = 4000", "MEASURE_MS = 200")
+    program = program.replace("GRACE_MS = 5000", "GRACE_MS = 100")
     program = program.replace("TACH_PIN = None", "TACH_PIN = 5") if tach else program
     (tmp_path / "main.py").write_text(program, encoding="utf-8")
     paths = f"import sys; sys.path[:0] = [{str(tmp_path)!r}, {str(FIRMWARE)!r}]; import main"
