@@ -14,7 +14,7 @@ from shopmon.errors import RecordingError
 from shopmon.service.context import FIELDS, NUMBERS, TEXT_LIMIT
 from shopmon.service.inspection import mixes_sensors
 
-VERDICTS = {"chatter": True, "quiet": False}
+VERDICTS = {"chatter": "chatter", "quiet": "quiet", "no-cut": "no cut"}
 TRUTHS = ("keep", "ended", "recovered")
 SPEEDS = ("rpm_from", "rpm_to")
 TIMES = ("since", "until")
@@ -66,7 +66,7 @@ def asked_filters(args) -> dict[str, Any]:
             raise Refusal(
                 400, "The verdict is not one that can be asked for.", f"Use one of: {', '.join(VERDICTS)}."
             )
-        filters["chatter"] = VERDICTS[args["verdict"]]
+        filters["called"] = VERDICTS[args["verdict"]]
     return filters
 
 

@@ -8,8 +8,9 @@ from shopmon.dashboards.api.cuts import found
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.listening.preferences import Preferences
+from shopmon.service.hearing_again import MOST_CUTS
 
-NEWEST, MOST = 20, 500
+NEWEST = 20
 TRIES = ("reject", "heed", "false_alarms_per_hour")
 NO_JOB = ("There is no such hearing (any more).", "Begin it again.")
 
@@ -98,8 +99,11 @@ def _wished(body: dict[str, Any]) -> Preferences:
 def _chosen(body: dict[str, Any]) -> list[str]:
     ids = body.get("cuts")
     if ids is None:
-        newest = number("newest", body.get("newest", NEWEST), 1, MOST, int)
-        return [cut["id"] for cut in monitor().cuts(limit=newest, ended=True) if cut["audio"]]
+        newest = number("newest", body.get("newest", NEWEST), 1, MOST_CUTS, int)
+        heard = [cut["id"] for cut in monitor().cuts(limit=newest, ended=True) if cut["audio"]]
+        if not heard:
+            raise Refusal(409, "No cut has its sound any more.", "Hear again a cut that has.")
+        return heard
     if not isinstance(ids, list) or not all(isinstance(one, str) for one in ids):
         raise Refusal(400, "cuts is no list of ids.", 'Send {"cuts": ["…"]}.')
-    return ids[:MOST]
+    return ids

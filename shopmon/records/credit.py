@@ -104,7 +104,8 @@ def taken_back() -> sa.ScalarSelect:
     return sa.select(of).where(judgements.c.verdict == TAKEN_BACK, of.is_not(None)).scalar_subquery()
 
 
-def _last_judgement(name: str, *verdicts: str) -> sa.Subquery:
+def last_judgement(name: str, *verdicts: str) -> sa.Subquery:
+    """Select, per cut, the last of some verdicts that was not taken back: ``cut_id``, ``verdict``."""
     return (
         sa.select(judgements.c.cut_id, judgements.c.verdict, sa.func.max(judgements.c.sequence))
         .where(judgements.c.verdict.in_(verdicts), judgements.c.id.not_in(taken_back()))
@@ -174,8 +175,8 @@ def credited_cuts(*, one: bool = False) -> sa.Subquery:
     """
     among = perhaps_of(sa.bindparam("tool_id", type_=sa.Text)) if one else None
     said = newest_corrections("cuts", CREDITED_BY, among)
-    counted = _last_judgement("counted", NOT_A_CUT, A_CUT)
-    rang = _last_judgement("rang", NO_CHATTER, CHATTER)
+    counted = last_judgement("counted", NOT_A_CUT, A_CUT)
+    rang = last_judgement("rang", NO_CHATTER, CHATTER)
     value = {
         name: sa.case((said.c[f"{name}_said"] == 1, said.c[name]), else_=contexts.c[name])
         for name in CREDITED_BY

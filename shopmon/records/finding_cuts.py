@@ -12,7 +12,16 @@ from sqlalchemy.sql import operators
 
 from shopmon.errors import SettingError
 from shopmon.records.boot_clock import newest_offsets
-from shopmon.records.credit import newest_corrections, perhaps_of, taken_back
+from shopmon.records.credit import (
+    A_CUT,
+    CHATTER,
+    NO_CHATTER,
+    NOT_A_CUT,
+    last_judgement,
+    newest_corrections,
+    perhaps_of,
+    taken_back,
+)
 from shopmon.records.cut_rows import labels
 from shopmon.records.recorder import AFTER_S, BEFORE_S
 from shopmon.records.tables import (
@@ -31,6 +40,7 @@ WORDED = ("end_mill", "holder", "material", "part", "operation", "program_sectio
 CUT_FILTERS = ("stream_id", "recording_id", "ended", "recovered", "keep")
 MOST_WORDS = 8
 LATEST_S = 1e12
+CALLED = ("chatter", "quiet", "no cut")
 
 
 def condition(name: str, value: Any) -> sa.ColumnElement:
@@ -49,8 +59,7 @@ def condition(name: str, value: Any) -> sa.ColumnElement:
     if name in WITHOUT_COLUMN:
         return sa.func.json_extract(sa.type_coerce(contexts.c.other, sa.Text), f"$.{name}") == value
     if name == "chatter":
-        none = sa.cast(cuts.c.chatter, sa.Text).in_(("[]", "null"))
-        return ~none if value else none
+        return _heard_chatter() if value else ~_heard_chatter()
     if name in FOUND_BY:
         return FOUND_BY[name](value)
     known = ", ".join((*CUT_FILTERS, "chatter", *FOUND_BY, *CONTEXT_VALUES))
@@ -155,7 +164,27 @@ def _in_order(column: sa.Column) -> sa.ColumnElement:
     return sa.UnaryExpression(column, operator=operators.custom_op("+"))
 
 
+def _heard_chatter() -> sa.ColumnElement:
+    return sa.cast(cuts.c.chatter, sa.Text).not_in(("[]", "null"))
+
+
+def _called(word: str) -> sa.ColumnElement:
+    """Find cuts by what they are called: ``chatter``, ``quiet`` or ``no cut``, a person's word first."""
+    if word not in CALLED:
+        raise SettingError(f"A cut is never called {word[:40]!r}.", f"Use one of: {', '.join(CALLED)}.")
+    existence = last_judgement("existence", NOT_A_CUT, A_CUT)
+    ringing = last_judgement("ringing", CHATTER, NO_CHATTER)
+    none = sa.select(existence.c.cut_id).where(existence.c.verdict == NOT_A_CUT)
+    if word == "no cut":
+        return cuts.c.id.in_(none)
+    rang = sa.select(ringing.c.cut_id).where(ringing.c.verdict == CHATTER)
+    quiet = sa.select(ringing.c.cut_id).where(ringing.c.verdict == NO_CHATTER)
+    chatter = sa.or_(cuts.c.id.in_(rang), sa.and_(_heard_chatter(), cuts.c.id.not_in(quiet)))
+    return sa.and_(chatter if word == "chatter" else ~chatter, cuts.c.id.not_in(none))
+
+
 FOUND_BY = {
+    "called": _called,
     "words": _with_words,
     "rpm_from": lambda low: _turning(lambda rpm: rpm >= low),
     "rpm_to": lambda high: _turning(lambda rpm: rpm <= high),

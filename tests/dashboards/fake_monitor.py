@@ -21,7 +21,7 @@ from shopmon.listening.background import background_entries
 from shopmon.listening.setup import ListenerSettings
 from shopmon.service.context import checked_context
 from shopmon.service.hearing_again import HearingAgain
-from shopmon.service.judging import Judging
+from shopmon.service.judging import Judging, word_of
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.outlooks import Outlooks
 from shopmon.service.review.review import CutReview
@@ -206,14 +206,19 @@ class FakeMonitor:
 
         def wanted(cut):
             return (before_sequence is None or cut["sequence"] < before_sequence) and dated(cut) and all(
-                bool(cut["chatter"]) == value
-                if name == "chatter"
+                self._called(cut) == value
+                if name == "called"
                 else (cut[name] if name in cut else cut["context"].get(name)) == value
                 for name, value in filters.items()
             )
 
         with self._lock:
             return [dict(cut, events=[]) for cut in reversed(self._cuts) if wanted(cut)][:limit]
+
+    def _called(self, cut) -> str:
+        said = word_of(row for row in self.said if row["cut_id"] == cut["id"])
+        heard = "chatter" if cut["chatter"] else "quiet"
+        return {"not a cut": "no cut", "chatter": "chatter", "no chatter": "quiet"}.get(said, heard)
 
     def cut(self, cut_id) -> dict | None:
         with self._lock:

@@ -29,6 +29,9 @@ class KeptMonitor(FakeMonitor):
         rows = self.archive.cuts(limit=limit, before_sequence=before_sequence, **filters)
         return [cut_for_pages(row) for row in rows]
 
+    def said_of_cuts(self, cut_ids):
+        return self.archive.said_of_cuts(cut_ids)
+
     def cut(self, cut_id):
         row = self.archive.cut(cut_id)
         return cut_for_pages(row, self.archive.events(cut_id=cut_id)) if row else None

@@ -41,6 +41,9 @@ class ShopMonitor(FakeMonitor):
         rows = self.kept.cuts(limit=limit, before_sequence=before_sequence, **filters)
         return [cut_for_pages(row) for row in rows]
 
+    def said_of_cuts(self, cut_ids):
+        return self.kept.said_of_cuts(cut_ids)
+
     def cut(self, cut_id):
         row = self.kept.cut(cut_id)
         return cut_for_pages(row, []) if row else None

@@ -135,3 +135,26 @@ def test_days_hold_their_whole_length():
 @pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", "2026-13-40", "soon"])
 def test_a_day_that_no_calendar_holds_is_no_trouble(client, day):
     assert client.get(f"/cuts?since={day}&until={day}").status_code == 200
+
+
+def test_a_cut_is_found_as_it_is_called_the_persons_word_first(tmp_path):
+    monitor = ShopMonitor(tmp_path)
+    rang = {"chatter_s": 5.0}
+    ids = {name: monitor.shop.cut(None, 20.0, **(rang if name != "missed" else {})) for name in
+           ("heard", "pump", "door", "missed", "agreed")}  # fmt: skip
+    ids["still"] = monitor.shop.cut(None, 20.0)
+    said = {"pump": "no chatter", "door": "not a cut", "missed": "chatter", "agreed": "chatter"}
+    for name, verdict in said.items():
+        monitor.kept.add_judgement(ids[name], verdict)
+    wrong = monitor.kept.add_judgement(ids["heard"], "not a cut")
+    monitor.kept.add_judgement(ids["heard"], "taken back", data={"of": wrong})
+    monitor.kept.add_judgement(ids["agreed"], "note", "the wall is marked")
+    monitor.kept.flush(filing=False)
+    client = create_app(monitor).test_client()
+    expected = {"chatter": {"heard", "missed", "agreed"}, "quiet": {"pump", "still"}, "no-cut": {"door"}}
+    for verdict, names in expected.items():
+        found = {cut["id"] for cut in client.get(f"/api/cuts?verdict={verdict}").get_json()["cuts"]}
+        assert found == {ids[name] for name in names}, verdict
+    shown = client.get("/cuts?verdict=quiet").text
+    assert "you said so; the monitor heard chatter" in shown and f"/cuts/{ids['heard']}" not in shown
+    monitor.close()

@@ -10,6 +10,7 @@ const DB_PER_CODE = 0.4;
 const ROUGH_AGAIN_MS = 700;
 const FAILED_AGAIN_MS = 2500;
 const AHEAD_MS = 120; // once nothing moved for so long, what a next step would show is fetched
+const QUICK_MS = 120; // unless the monitor takes longer than this for a tile: then it has enough to do
 
 const mixed = (low, high, share) => low.map((part, index) => Math.round(part + (high[index] - part) * share));
 
@@ -20,6 +21,7 @@ export class Picture {
     this.tiles = new Map();
     this.asked = new Map();
     this.pausedUntil = 0;
+    this.tookMs = 0;
     this.axis = "hertz";
     this.top = 5000;
     this.shift = 0;
@@ -183,7 +185,7 @@ export class Picture {
 
   // One at a time, and only while nothing that is seen is missing.
   fetchAhead() {
-    if (this.idle || this.asked.size || document.hidden) return;
+    if (this.idle || this.asked.size || document.hidden || this.tookMs > QUICK_MS) return;
     const next = this.ahead.find(({ level, index }) => !this.tiles.has(this.key(level, index)));
     if (next) this.ask(this.key(next.level, next.index), next.level, next.index);
   }
@@ -202,10 +204,11 @@ export class Picture {
     const asked = new AbortController();
     this.asked.set(key, asked);
     const tileS = this.tileS(level);
+    const begun = performance.now();
     const part = new URLSearchParams({ from: index * tileS, to: (index + 1) * tileS, columns: COLUMNS, rows: ROWS, axis: this.axis, high: this.top });
     try {
       const response = await fetch(`${this.base}/spectrogram?${part}`, { signal: asked.signal });
-      if (response.ok) this.take(key, new Uint8Array(await response.arrayBuffer()), response.headers.get("Shopmon-Rough") === "1");
+      if (response.ok) this.take(key, new Uint8Array(await response.arrayBuffer()), response.headers.get("Shopmon-Rough") === "1", performance.now() - begun);
       else if (response.status < 500) this.problem = (await response.json()).error;
       else this.pause();
     } catch {
@@ -216,7 +219,8 @@ export class Picture {
     }
   }
 
-  take(key, codes, rough) {
+  take(key, codes, rough, took) {
+    this.tookMs += 0.4 * (took - this.tookMs);
     this.tiles.delete(key);
     this.tiles.set(key, { codes, rough, again: performance.now() + ROUGH_AGAIN_MS, canvas: null });
     if (rough) setTimeout(this.changed, ROUGH_AGAIN_MS + 20);

@@ -3,6 +3,8 @@
 import { grouped, request, say } from "../../look/shared.js";
 
 const EVERY_MS = 700;
+const ALL = 10000;
+const ROWS_SHOWN = 200;
 const section = document.getElementById("said");
 const cut = encodeURIComponent(section.dataset.cut);
 const answer = document.getElementById("said-answer");
@@ -61,7 +63,8 @@ function show(found) {
   say(document.getElementById("trial-word"), words[found.status]);
   const body = trial.querySelector("tbody");
   body.replaceChildren();
-  for (const row of found.rows) {
+  const differing = found.rows.filter((row) => row.changed);
+  for (const row of found.rows.length > ROWS_SHOWN ? differing.slice(0, ROWS_SHOWN) : found.rows) {
     const line = document.createElement("tr");
     if (row.changed) line.className = "differs";
     const link = document.createElement("a");
@@ -127,7 +130,7 @@ section.addEventListener("click", ({ target }) => {
   else if (here) form.elements[here].value = cursor === null ? "" : Number(cursor).toFixed(2);
   else if ("heed" in button.dataset) heed();
   else if ("again" in button.dataset) begin({ cuts: [section.dataset.cut] }, null);
-  else if ("againAll" in button.dataset) begin({ newest: 100 }, null);
+  else if ("againAll" in button.dataset) begin({ newest: ALL }, null);
   else if ("keepWish" in button.dataset) told(keepWish, "Kept. It holds from this moment on.");
   else if ("dropWish" in button.dataset) {
     trial.hidden = true;
