@@ -180,14 +180,15 @@ class Track:
         self.misses = 0
         share = max(1.0 / self.hits, 0.08)
         # while the window fills, a new line rises: do not average over that
-        share = 1.0 if self.hits <= 8 and found["power"] > RISING * max(self.power, 1e-20) else share
+        rising = self.hits <= 8 and found["power"] > RISING * max(self.power, 1e-20)
+        share, newest = (1.0, 1.0) if rising else (share, 0.5)
         self.frequency_hz += share * (found["frequency_hz"] - self.frequency_hz)
         self.power += share * (found["power"] - self.power)
         if self.margin_db <= 0:
             self.since_sample = sample
-        self.margin_db += 0.5 * (found["margin_db"] - self.margin_db)
+        self.margin_db += newest * (found["margin_db"] - self.margin_db)
         self.over_db = [
-            over + 0.5 * (new - over) for over, new in zip(self.over_db, found["over_db"], strict=True)
+            over + newest * (new - over) for over, new in zip(self.over_db, found["over_db"], strict=True)
         ]
         self.above_comb_db = found["above_comb_db"]
 
