@@ -39,6 +39,6 @@ def page() -> str:
 
 def _calibrated_g(monitor) -> float | None:
     """What full scale of the first channel means in g, None where it is not calibrated in g."""
-    calibration = monitor.sensors.calibration() or {"channels": []}
+    calibration = monitor.all_sensors.vibration.calibration() or {"channels": []}
     found = (entry for entry in calibration["channels"] if entry["channel"] == 1 and entry["unit"] == "g")
     return next((entry["per_full_scale"] for entry in found), None)

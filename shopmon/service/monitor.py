@@ -89,15 +89,16 @@ class Monitor:
         self._open_the_log(listening)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
         self.speeds = SpeedsDesk(archive, settings.machine, self.context, self.state)
+        sensors = self.all_sensors = AllSensors(archive, source, self._meter)
+        self.sensors = sensors.first
         self.taps = TapDesk(
-            archive, self.context, self.state, lambda: source.format, self.set_context, self.speeds.news,
-            lambda: self.sensors.calibration(),
+            archive, self.context, self.state, sensors.vibration_format, self.set_context, self.speeds.news,
+            sensors.vibration.calibration,
         )  # fmt: skip
-        self.all_sensors = AllSensors(archive, source, self._meter)
-        self.sensors = self.all_sensors.first
         self.spindle = SpindleDesk(
-            archive, settings.machine, lambda: source.format, lambda: dated_calibration(self.sensors)
+            archive, settings.machine, sensors.vibration_format, lambda: dated_calibration(sensors.vibration)
         )
+        sensors.hand_vibration_to(self.taps.take, self.spindle.take)
         self._advising = Advising(archive, self.speeds.later)
         self._journal = Journal(
             archive,
@@ -109,8 +110,8 @@ class Monitor:
             self._advising.take,
             self.speeds.news,
             self.programs,
-            (self.taps.take, self.sensors.take, self.spindle.take),
-            OtherStreams(archive, source, self.all_sensors.take) if hasattr(source, "others") else None,
+            (sensors.take,),
+            OtherStreams(archive, source, sensors.take) if hasattr(source, "others") else None,
         )
         if setup:
             self._told_at_start(setup)

@@ -82,6 +82,8 @@ class FakeAllSensors:
         """Of the first sensor; a test may have put another there."""
         return self._monitor.sensors
 
+    vibration = first
+
     def of(self, source_id):
         """Return the desk of a source."""
         if source_id in (None, "", "spindle"):

@@ -116,6 +116,8 @@ def test_with_the_accelerometer_the_alarm_comes(tmp_path, cut, gone):
     beside = monitor.all_sensors.of("board").now()
     assert (beside["kind"], len(beside["channels"]), beside["level"]) == ("accelerometer", 3, None)
     monitor.all_sensors.of("board").enter(1, 16.0, "g")
+    assert monitor.all_sensors.vibration is monitor.all_sensors.of("board")
+    assert [channel["full_scale_g"] for channel in monitor.taps.channels()] == [16.0, None, None]
     assert " g r.m.s., calibrated" in monitor.all_sensors.of("board").level_text()
     assert monitor.state()["input"]["in_unit"] is None  # the microphone's own level has no unit by that
     played = monitor.review.part_of_sound(row["id"], "first")  # ears get the microphone alone
