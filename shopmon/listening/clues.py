@@ -117,7 +117,7 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
         [track.hits for track in tracks],
         _apart(frequency_hz, scene),
         kin_nats,
-        _kin_lead(kin_nats, tracks, frequency_hz, scene, around.told),
+        _kin_lead(kin_nats, tracks, scene, around.told),
     ]
     first = len(OVER)
     for i, column in enumerate(columns):
@@ -148,9 +148,7 @@ def _kin_nats(tracks: list[Track], frequency_hz: np.ndarray, scene: Scene) -> np
     return steps_nats(frequency_hz, scene.comb.rotation_hz, resolved_hz, scene.doubt) @ clear
 
 
-def _kin_lead(
-    kin_nats: np.ndarray, tracks: list[Track], frequency_hz: np.ndarray, scene: Scene, told: bool
-) -> np.ndarray:
+def _kin_lead(kin_nats: np.ndarray, tracks: list[Track], scene: Scene, told: bool) -> np.ndarray:
     """How much more that says than that the clear lines are simply multiples of one frequency.
 
     Those of another machine are, and those of our own spindle where a multiple of its speed was found.
@@ -158,8 +156,9 @@ def _kin_lead(
     if kin_nats.max() < LEAST_KIN_NATS:
         return kin_nats
     worth = np.array([_clear(track) * (track.hits > LEAST_HITS) for track in tracks])
+    newest_hz = np.array([track.newest_hz for track in tracks])
     parts_hz = NO_PARTS if told else scene.comb.rotation_hz * PARTS
-    return kin_nats - pure_comb_nats(frequency_hz, worth, RESOLVED / scene.window.duration_s, parts_hz)
+    return kin_nats - pure_comb_nats(newest_hz, worth, RESOLVED / scene.window.duration_s, parts_hz)
 
 
 def _clear(track: Track) -> float:

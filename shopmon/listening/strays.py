@@ -149,10 +149,12 @@ def _near_comb_db(frequency_hz: np.ndarray, comb: CombView) -> np.ndarray:
 class Track:
     """One line followed over time.
 
-    ``hits`` and ``misses`` count hops; ``power`` is the running mean of the line's power.
+    ``hits`` and ``misses`` count hops; ``frequency_hz`` and ``power`` are running means, and ``newest_hz`` is
+    where the line was found last: lines of a spindle that runs up or down are ahead of their means.
     """
 
     frequency_hz: float
+    newest_hz: float = 0.0
     power: float
     margin_db: float
     since_sample: int
@@ -182,6 +184,7 @@ class Track:
         # while the window fills, a new line rises: do not average over that
         rising = self.hits <= 8 and found["power"] > RISING * max(self.power, 1e-20)
         share, newest = (1.0, 1.0) if rising else (share, 0.5)
+        self.newest_hz = found["newest_hz"]
         self.frequency_hz += share * (found["frequency_hz"] - self.frequency_hz)
         self.power += share * (found["power"] - self.power)
         if self.margin_db <= 0:
@@ -273,6 +276,7 @@ def _found(lines: Lines, i: int, scene: Scene) -> dict:
     level_db = float(lines.level_db[i])
     return {
         "frequency_hz": float(lines.frequency_hz[i]),
+        "newest_hz": float(lines.frequency_hz[i]),
         "power": 10.0 ** (level_db / 10),
         "margin_db": float(lines.margin_db[i]),
         "over_db": lines.over_db[:, i].tolist(),
