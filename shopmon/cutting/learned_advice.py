@@ -358,5 +358,5 @@ def _now(write: _Writer) -> Card | None:
 
 
 def _trial(write: _Writer) -> Card:
-    reason = "Quiet, it would be worth most; ringing, it would tell most of the frequency."
+    reason = "Quiet, it shows that more metal is safe; ringing, its tone tells the frequency."
     return write.card("trial", trial_point(write.found), reason, caution=WASTE)

@@ -72,14 +72,23 @@ class Machine:
         )
         return not stability(case, rpm, ap_mm, step_rad=0.2).chatters
 
-    def best_removal(self):
+    def best_removal(self, finely=True):
         """Return the largest speed times depth that is quiet, every lesser depth being quiet too."""
         rpm = np.linspace(self.job.min_rpm, self.job.max_rpm, 40)
         depth = np.geomspace(self.job.min_ap_mm, self.job.max_ap_mm, 36)
-        radius, _ = self.hear(rpm[:, None], depth)
-        reached = (radius < 1).cumprod(axis=1).sum(axis=1)
-        deepest = np.where(reached > 0, depth[np.maximum(reached - 1, 0)], 0.0)
+        deepest, last = self._reached(rpm, np.broadcast_to(depth, (40, 36)))
+        if finely:
+            between = (depth[1] / depth[0]) ** np.linspace(0, 1, 12, endpoint=False)
+            finer, _ = self._reached(rpm, np.maximum(deepest, depth[0])[:, None] * between)
+            deepest = np.where(last, deepest, finer)
         return float((rpm * deepest).max())
+
+    def _reached(self, rpm, depth):
+        """Return the last depth at each speed up to which all are quiet, and whether that is the last of all."""
+        radius, _ = self.hear(rpm[:, None], depth)
+        count = (radius < 1).cumprod(axis=1).sum(axis=1)
+        deepest = np.take_along_axis(depth, np.maximum(count - 1, 0)[:, None], axis=1)[:, 0]
+        return np.where(count > 0, deepest, 0.0), count == depth.shape[1]
 
 
 def draw_machine(seed):
@@ -87,7 +96,7 @@ def draw_machine(seed):
     rng = np.random.default_rng(seed)
     while True:
         machine = _draw(rng)
-        best = machine.best_removal()
+        best = machine.best_removal(finely=False)
         if 0 < best < 0.95 * machine.job.max_rpm * machine.job.max_ap_mm:
             return machine, rng
 

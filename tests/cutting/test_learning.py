@@ -218,3 +218,22 @@ def test_cuts_teach_the_depth_where_the_frequency_was_heard():
 def test_tones_that_cannot_be_heard(bad):
     with pytest.raises(SettingError):
         HeardTone(**{"axis": "x", "frequency_hz": 1450.0, "damping_ratio": 0.03, **bad})
+
+
+def test_no_other_trial_is_both_surer_and_worth_more():
+    for cuts in ((), (QUIET,), (QUIET, RINGING)):
+        found = small_map(taught(*cuts))
+        trial = trial_point(found)
+        removal = found.rpm[:, None] * found.ap_mm
+        better = (removal > trial.rpm * trial.ap_mm) & (found.probability > trial.probability_quiet)
+        assert not better.any() and trial.probability_quiet > 0.2
+
+
+def test_what_is_said_of_a_point_is_the_share_of_systems_that_are_quiet_there():
+    belief = taught(RINGING)
+    found = quiet_map(belief, JOB, 5)
+    systems, kt = belief.prior.systems(belief.latent)
+    for place in (40, 80, 100):
+        force = kt * found.ap_mm[place] * 1e-3
+        radius = spectral_radius(systems, belief.cuts[0].arc_rad, 3, found.rpm[2], force).radius
+        assert np.mean(radius < 1) == pytest.approx(found.probability[2, place], abs=0.08)
