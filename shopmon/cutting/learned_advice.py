@@ -186,7 +186,7 @@ def speed_sheet(belief: Belief, question: Question, stated: float = STATED) -> S
         cards=tuple(cards),
         surest=None if cards else write.card("surest", _surest(found), UNSURE),
         now=_now(write),
-        trial=_trial(write),
+        trial=_trial(write, belief),
     )
 
 
@@ -357,6 +357,7 @@ def _now(write: _Writer) -> Card | None:
     return write.card("now", point, "The cut as it is.")
 
 
-def _trial(write: _Writer) -> Card:
+def _trial(write: _Writer, belief: Belief) -> Card:
     reason = "Quiet, it shows that more metal is safe; ringing, its tone tells the frequency."
-    return write.card("trial", trial_point(write.found), reason, caution=WASTE)
+    point = trial_point(write.found, belief.cuts)
+    return write.card("trial", point, reason, caution=WASTE)

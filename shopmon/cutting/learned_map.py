@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.learning import POPULATION, Belief
+from shopmon.cutting.learning import POPULATION, Belief, PastCut
 from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_positive
 from shopmon.cutting.shape_library import shape_table
 
@@ -14,7 +14,9 @@ Aim = Literal["most-metal", "surest", "finish"]
 SPEEDS, DEPTHS = 40, 160
 BESIDE = (0.0, -0.006, 0.006)  # no spindle holds its speed to the point
 LEAST_CHANCE = 0.2  # of being quiet that a trial must have
-BOLDNESS = 0.6  # power of the chance that a trial is weighed with; 1 would be the metal to be expected
+# power of the chance that a trial is weighed with (1 would be the metal to be expected), and after so many
+# cuts in a row that rang
+BOLD, CAREFUL, IN_A_ROW = 0.6, 1.5, 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,15 +123,24 @@ def advised_point(found: QuietMap, aim: Aim, stated: float) -> Point | None:
     )
 
 
-def trial_point(found: QuietMap) -> Point:
+def trial_point(found: QuietMap, cuts: tuple[PastCut, ...] = ()) -> Point:
     """The next cut to learn from: the one of which most metal is to be expected, looked at boldly.
 
     Where little is known that is a leap of even chances, whose tone will tell the frequency if it rings; the
-    better the border is known, the surer the trial becomes. Looking ahead to what could be advised after either
-    outcome was no better: it went back to cuts that were sure already.
+    better the border is known, the surer the trial becomes. After two in a row that rang it is careful until
+    one is quiet.
+
+    Parameters
+    ----------
+    found
+        From `quiet_map`.
+    cuts
+        What the belief has learned from, oldest first.
     """
+    last = [cut.chattered for cut in cuts[-IN_A_ROW:]]
+    power = CAREFUL if len(last) == IN_A_ROW and all(last) else BOLD
     chance = found.probability
-    hoped = found.rpm[:, None] * found.ap_mm * chance**BOLDNESS * (chance > LEAST_CHANCE)
+    hoped = found.rpm[:, None] * found.ap_mm * chance**power * (chance > LEAST_CHANCE)
     if not hoped.any():
         hoped = chance
     speed, depth = np.unravel_index(int(np.argmax(hoped)), hoped.shape)

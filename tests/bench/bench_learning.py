@@ -84,7 +84,7 @@ class Machine:
         return float((rpm * deepest).max())
 
     def _reached(self, rpm, depth):
-        """Return the last depth at each speed up to which all are quiet, and whether that is the last of all."""
+        """Last depth at each speed up to which all are quiet, and whether that is the last of all."""
         radius, _ = self.hear(rpm[:, None], depth)
         count = (radius < 1).cumprod(axis=1).sum(axis=1)
         deepest = np.take_along_axis(depth, np.maximum(count - 1, 0)[:, None], axis=1)[:, 0]
@@ -179,7 +179,7 @@ def follow_learner(machine, rng, best):
             for stated in STATED:
                 point = advised_point(chart, "most-metal", stated)
                 rows.append(_row(machine, done, stated, point, best, rang))
-        trial = trial_point(quiet_map(belief, machine.job))
+        trial = trial_point(quiet_map(belief, machine.job), belief.cuts)
         truly, cut = label(machine, rng, trial.rpm, trial.ap_mm)
         rang += truly
         begin = time.process_time()

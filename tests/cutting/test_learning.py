@@ -237,3 +237,10 @@ def test_what_is_said_of_a_point_is_the_share_of_systems_that_are_quiet_there():
         force = kt * found.ap_mm[place] * 1e-3
         radius = spectral_radius(systems, belief.cuts[0].arc_rad, 3, found.rpm[2], force).radius
         assert np.mean(radius < 1) == pytest.approx(found.probability[2, place], abs=0.08)
+
+
+def test_after_two_in_a_row_that_rang_the_next_trial_is_more_careful():
+    found = small_map(taught(RINGING))
+    quiet, ringing = (PastCut(**CUT, **cut) for cut in (QUIET, RINGING))
+    bold, careful = trial_point(found, (ringing, quiet)), trial_point(found, (quiet, ringing, ringing))
+    assert careful.probability_quiet > bold.probability_quiet
