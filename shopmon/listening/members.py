@@ -12,7 +12,7 @@ from shopmon.listening.scene import Scene
 from shopmon.listening.strays import Track
 
 SAME_SHARE, SAME_HZ = 0.01, 3.0
-SURE_NATS = 2.5
+SURE_NATS = 2.0
 RESOLVED = 0.6  # of a window's width
 LOUDEST = 0.99
 

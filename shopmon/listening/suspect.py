@@ -15,7 +15,7 @@ from shopmon.listening.weights import MODEL
 
 APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
 RELATED_NATS, MOST_STRANGERS = 4.0, 4
-LIKELY = 0.0  # log-odds from which it matters which member of the family is told
+LIKELY, ALIKE = -1.0, 1.0  # log-odds from which it matters which member of the family is told
 _power = attrgetter("power")
 
 
@@ -77,9 +77,12 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         return None
     odds = MODEL.log_odds(clues[off_comb])
     worst = int(off_comb[odds.argmax()])
-    kin = list(compress(tracks, related[worst].tolist()))
-    if odds.max() > LIKELY:
-        shown = member_to_tell(tracks[worst], kin, strays.tracks, scene)
+    likely = odds.max() > LIKELY
+    # tracks are sorted by power: of lines about as likely, the strongest leads to what is told
+    first = int(off_comb[(odds > odds.max() - ALIKE).argmax()]) if likely else worst
+    kin = list(compress(tracks, related[first].tolist()))
+    if likely:
+        shown = member_to_tell(tracks[first], kin, strays.tracks, scene)
     else:
         shown = max((track for track in kin if track.margin_db > 0), key=_power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
