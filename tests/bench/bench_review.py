@@ -119,12 +119,16 @@ def row(name: str, values: list[float], unit: str = "ms") -> None:
     print(f"  {name:58s} {statistics.median(values):9.1f} {max(values):9.1f} {unit}", flush=True)
 
 
-def steps(page, name: str) -> None:
-    """Zoom in, pan and zoom out by keys; print how long until drawn and until everything is sharp."""
+def steps(page, name: str, rest_ms: float = 0.0) -> None:
+    """Zoom in, pan and zoom out by keys, at once or after a rest as a person has it; print how long it took.
+
+    That is until something is drawn, and until all of it is sharp.
+    """
     page.locator("#sight").focus()
     sharp = []
     for key in ["ArrowUp"] * STEPS + ["PageDown"] * STEPS + ["ArrowDown"] * STEPS:
         sharp.append(page.evaluate(SHARP, key))
+        page.wait_for_timeout(rest_ms)
     row(f"{name}: a step until it is drawn", page.evaluate(TAKEN))
     row(f"{name}: a step until all of it is sharp", sharp)
 
@@ -146,9 +150,10 @@ def the_pictures(browser, served, monitor) -> None:
             again.append(first)
             page.context.close()
         row(f"{name}: first picture, looked at before", again)
-        page, _ = opened(browser, served, cut_id)
-        steps(page, name)
-        page.context.close()
+        for rest_ms, how in ((0.0, "at once"), (500.0, "after half a second")):
+            page, _ = opened(browser, served, cut_id)
+            steps(page, f"{name}, {how}", rest_ms)
+            page.context.close()
 
 
 def the_sound(browser, served) -> None:

@@ -10,7 +10,7 @@ const DB_PER_CODE = 0.4;
 const ROUGH_AGAIN_MS = 700;
 const FAILED_AGAIN_MS = 2500;
 const AHEAD_MS = 120; // once nothing moved for so long, what a next step would show is fetched
-const QUICK_MS = 120; // unless the monitor takes longer than this for a tile: then it has enough to do
+const QUICK_MS = 60; // unless the monitor takes longer than this for a tile: then it has enough to do
 
 const mixed = (low, high, share) => low.map((part, index) => Math.round(part + (high[index] - part) * share));
 
