@@ -28,7 +28,8 @@ SHAFT_HEARD_DB = 9.0  # noise alone reaches 4.5, a turning shaft 10 to 20; other
 # chance brings up to 11 dB per multiple in simulated healthy bearings
 NAMED_DB, DOUBTFUL_DB = 12.5, 10.5
 PLAINLY_DB, SIDEBANDS_DB = 15.0, 9.0  # a ball as loud as that beats with the cage; chance brings up to 8
-MAINS_HZ, MAINS_MULTIPLES, MAINS_REACH_HZ = (50.0, 60.0), 12, 0.3
+MAINS_HZ, MAINS_MULTIPLES, MAINS_REACH_HZ, MAINS_REACH_BINS = (50.0, 60.0), 12, 0.3, 3.5
+MAINS_HEARD_DB = 9.0  # mean of the first three multiples of twice the mains; chance brings up to 7
 PLAIN_MULTIPLE_DB, PLAIN_MULTIPLES = 10.0, 2
 UNHEARD_SHARE = 0.15  # of races that show nothing a defect is too faint
 MOST_SURE = 0.98  # simulated bearings are not all bearings
@@ -229,6 +230,7 @@ class _Looked:
     def __init__(self, spectra: EnvelopeSpectra, rotation_hz: float, known_hz: float | None = None):
         self._spectra, self._rotation_hz, self._known_hz = spectra, rotation_hz, known_hz
         self._near_hz = max(1.5 * spectra.bin_hz, 0.004 * rotation_hz)
+        self._mains_hz = [mains_hz for mains_hz in MAINS_HZ if self._hums(mains_hz)]
 
     def without(self, known_hz: float) -> "_Looked":
         """Return the same view with the multiples of `known_hz` and their sidebands left out."""
@@ -263,11 +265,16 @@ class _Looked:
                 explained |= near_turns(at_hz - multiple * self._known_hz, most=4)
         return explained
 
+    def _hums(self, mains_hz: float) -> bool:
+        """Tell whether the sound beats with the mains: at twice its frequency, and that one's multiples."""
+        levels = np.clip(_read(self._spectra, 2 * mains_hz * np.arange(1, MULTIPLES + 1), 0), 0, CAP_DB)
+        return bool(levels.mean(axis=1).max() >= MAINS_HEARD_DB)
+
     def of_the_mains(self, at_hz) -> np.ndarray:
-        """Tell which frequencies are multiples of a mains frequency, as far as they can be told apart."""
-        reach_hz = max(MAINS_REACH_HZ, 1.5 * self._spectra.bin_hz)
+        """Tell which frequencies are multiples of a mains that is heard, as far as they can be told apart."""
+        reach_hz = max(MAINS_REACH_HZ, MAINS_REACH_BINS * self._spectra.bin_hz)
         found = np.zeros(np.shape(at_hz), bool)
-        for mains_hz in MAINS_HZ:
+        for mains_hz in self._mains_hz:
             multiple = np.rint(np.asarray(at_hz) / mains_hz)
             found |= (np.abs(at_hz - multiple * mains_hz) < reach_hz) & (multiple <= MAINS_MULTIPLES)
         return found

@@ -16,6 +16,7 @@ LOWEST_HZ, HIGHEST_HZ = 300.0, 20_000.0
 SEGMENT_S = 3.0
 MEDIAN_HZ = 40.0
 WHITEN_HZ = 30.0
+MOST_OVER_MEAN, LINE_PASSES = 15.0, 2  # of a line's power; clicks at even distances keep their lines
 HALF_FROM_HZ, LEAST_WIDTH = 1000.0, 0.6  # of the highest rhythm that is wanted
 
 
@@ -102,7 +103,7 @@ def envelope_spectra(samples: np.ndarray, sample_rate_hz: float, highest_hz: flo
     total = None
     for start in starts:
         spectrum = fft.rfft(samples[start : start + size] - samples[start : start + size].mean())
-        flat = spectrum / np.sqrt(_moving_mean(np.abs(spectrum) ** 2, width))
+        flat = _whitened(spectrum, width)
         rows = [
             _squared_envelope_power(source, band, size / sample_rate_hz, highest_hz)
             for source, wanted in ((spectrum, bands), (flat, bands + halves))
@@ -117,6 +118,16 @@ def envelope_spectra(samples: np.ndarray, sample_rate_hz: float, highest_hz: flo
         excess_db=_over_median_db(total, bin_hz),
         segments=len(starts),
     )
+
+
+def _whitened(spectrum: np.ndarray, width: int) -> np.ndarray:
+    """Return a spectrum as loud as its neighbours everywhere, single lines cut down to a bound over them."""
+    power = np.abs(spectrum) ** 2
+    mean = _moving_mean(power, width)
+    for _ in range(LINE_PASSES):
+        mean = _moving_mean(np.minimum(power, MOST_OVER_MEAN * mean), width)
+    bound = np.minimum(1.0, np.sqrt(MOST_OVER_MEAN * mean / np.maximum(power, 1e-300)))
+    return spectrum / np.sqrt(mean) * bound
 
 
 def _moving_mean(values: np.ndarray, width: int) -> np.ndarray:

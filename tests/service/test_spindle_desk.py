@@ -169,6 +169,22 @@ def test_a_balance_from_two_kept_runs_sets_the_one_with_the_weight_aside(desk):
         assert error.value.hint
 
 
+def test_a_calibration_is_told_with_its_date():
+    class Sensors:
+        found = None
+
+        def calibration(self):
+            return self.found
+
+        def history(self):
+            return [{**CALIBRATION, "channels": [], "t": 2.0}, {**CALIBRATION, "t": 1.0}]
+
+    sensors = Sensors()
+    assert spindle_desk.dated_calibration(sensors) is None
+    sensors.found = {name: value for name, value in CALIBRATION.items() if name != "t"}
+    assert spindle_desk.dated_calibration(sensors)["t"] == 1.0
+
+
 def test_a_sensor_that_goes_away_costs_one_run(desk, monkeypatch):
     monkeypatch.setattr(spindle_desk, "QUIET_S", 0.1)
     desk.start(ASKED)

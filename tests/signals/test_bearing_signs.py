@@ -61,6 +61,47 @@ def test_noise_has_no_rotation_and_no_defect():
     assert all(tone.verdict != "sign" for tone in signs.tones)
 
 
+@pytest.mark.parametrize("part", ["outer", "inner"])
+def test_a_line_that_beats_near_a_bearings_rate_is_no_defect(part):
+    samples = idle_run(3)
+    t = np.arange(samples.size) / RATE
+    beat = 2 * np.pi * getattr(BEARING, part) * ROTATION * 0.995 * t
+    samples += 1.5 * (1 + 0.7 * np.cos(beat) + 0.25 * np.cos(2 * beat)) * np.cos(2 * np.pi * 4321.0 * t)
+    assert verdicts(samples)[f"{part} race"] == "no-sign"
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+def test_what_beats_with_the_mains_is_no_defect(mains_hz):
+    rng = np.random.default_rng(4)
+    samples = healthy_sound(rng, RATE, 3.0, ROTATION)
+    t = np.arange(samples.size) / RATE
+    hum = sum(np.cos(2 * np.pi * 2 * mains_hz * k * t) for k in (1, 2, 3))
+    samples += 1.5 * rng.standard_normal(t.size) * (1 + 0.3 * hum)
+    on_the_mains = BearingTones(outer=2 * mains_hz / ROTATION, inner=7.03)
+    found = verdicts(samples, stated=60 * ROTATION, tones=on_the_mains)
+    assert found["outer race"] == "cannot-tell"
+
+
+def near_the_ball(defect):
+    """Return a bearing of which a ball's own tone lies 1 % beside the outer race's, and its sound."""
+    tones = bearing_tones(9, 8.45, 34.0, 0.0)
+    tones = BearingTones(outer=tones.outer, inner=tones.inner, ball=1.01 * tones.outer, cage=tones.cage)
+    rng = np.random.default_rng(6)
+    samples = healthy_sound(rng, RATE, 3.0, ROTATION)
+    clicks = defect_clicks(rng, defect, tones, ROTATION, RATE, 3.0)
+    return samples + clicks / clicks.std() * samples.std() * 1.4, tones
+
+
+def test_a_ball_that_clicks_beside_a_races_rate_is_not_called_a_race():
+    samples, tones = near_the_ball("ball")
+    assert verdicts(samples, tones=tones)["outer race"] != "sign"
+
+
+def test_a_race_beside_a_balls_rate_is_named_where_nothing_beats_with_the_cage():
+    samples, tones = near_the_ball("outer")
+    assert verdicts(samples, tones=tones)["outer race"] == "sign"
+
+
 def test_a_tone_on_a_multiple_of_the_rotation_cannot_be_told():
     found = verdicts(idle_run(2), tones=BearingTones(outer=4.01, inner=6.6))
     assert found["outer race"] == "cannot-tell"
