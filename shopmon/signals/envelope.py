@@ -15,7 +15,7 @@ from shopmon.signals.spectra import hann_window
 LOWEST_HZ, HIGHEST_HZ = 300.0, 20_000.0
 SEGMENT_S = 3.0
 MEDIAN_HZ = 40.0
-WHITEN_HZ = 30.0
+WHITEN_HZ = 600.0  # some lines of a bearing wide: what lies between them is not raised to them
 MOST_OVER_MEAN, LINE_PASSES = 15.0, 2  # of a line's power; clicks at even distances keep their lines
 HALF_FROM_HZ, LEAST_WIDTH = 1000.0, 0.6  # of the highest rhythm that is wanted
 
