@@ -252,7 +252,7 @@ def test_without_a_readable_recording_the_lanes_are_there_all_the_same(moved, cu
 
 
 def torn():
-    raise ValueError("torn")
+    raise RecordingError("The file of figures is torn.")
 
 
 @pytest.mark.parametrize("features", [torn, lambda: None])
