@@ -119,6 +119,11 @@ def verdict_text(verdict: Verdict, cut: WallCut | None, units: str, why: str) ->
         head = f"Chatter at about {best.frequency_hz:.0f}\u00a0Hz, heard in this cut: marks {spacing}"
         head += f" (a wave of its overtone {best.overtone})" if best.overtone > 1 else ""
     text = f"{head} ({sure})." if sure and main.measured.direction_deg is not None else f"{head}."
+    if _square_only(verdict):
+        text += (
+            " That is square to the marks: where they lie slanted to the feed, they are further apart"
+            " along it. Say the feed's direction, or diameter and helix of the tool."
+        )
     if verdict.name == "unheard":
         text += f" {_candidates(main.named, units)}"
     if verdict.name == "part-of-turn":
@@ -128,6 +133,13 @@ def verdict_text(verdict: Verdict, cut: WallCut | None, units: str, why: str) ->
     if verdict.name == "not-named" and cut is None:
         text += " Speed, flutes and table feed of the cut are needed to say what they are."
     return text
+
+
+def _square_only(verdict: Verdict) -> bool:
+    """Tell whether marks that may be slanted were measured without anything that tells how they lie."""
+    main = verdict.main
+    lies = verdict.feed_direction_deg is not None or main.measured.direction_deg is None
+    return not lies and verdict.name in ("chatter", "unheard") and main.spacing_mm == main.measured.period_mm
 
 
 def _candidates(named: Named, units: str) -> str:

@@ -19,10 +19,14 @@ from tests.surfaces.drawing import KINDS, Case, draw, flat
 CASES = 300
 
 
-def ask(case: Case, *, told_direction: bool = False) -> dict:
-    """Put a case to the product as a person would: true scale, speed, flutes, feed, and the chatter heard."""
+def ask(case: Case, *, told_direction: bool = False, told_tool: bool = False) -> dict:
+    """Put a case to the product as a person would: true scale, speed, flutes, feed, and the chatter heard.
+
+    Diameter and helix, which a tool of the register has, are told or not.
+    """
     wall = case.wall
-    cut = WallCut(rpm=wall.rpm, flutes=wall.flutes, feed_mm_min=wall.feed_mm_min)
+    tool = {"diameter_mm": wall.diameter_mm, "helix_deg": wall.helix_deg} if told_tool else {}
+    cut = WallCut(rpm=wall.rpm, flutes=wall.flutes, feed_mm_min=wall.feed_mm_min, **tool)
     question = SurfaceQuestion(
         um_per_pixel=case.camera.um_per_px,
         cut=cut,
@@ -47,13 +51,13 @@ def right(case: Case, told: dict) -> tuple[bool, bool]:
 def main() -> None:
     """Print the table."""
     first = int(sys.argv[1]) if len(sys.argv) > 1 and sys.argv[1].isdigit() else 0
-    for told_direction in (True, False):
+    for told_direction, told_tool in ((True, False), (False, False), (False, True)):
         rows = {kind: [] for kind in KINDS}
         offs, took, wrong = [], [], []
         for seed in range(first, first + CASES):
             case = draw(seed)
             began = time.process_time()
-            told = ask(case, told_direction=told_direction)
+            told = ask(case, told_direction=told_direction, told_tool=told_tool)
             took.append(time.process_time() - began)
             rows[case.kind].append((*right(case, told), told["verdict"] == "cannot-tell"))
             if not all(rows[case.kind][-1][:2]):
@@ -61,7 +65,8 @@ def main() -> None:
             if told["spacing_mm"] and abs(told["spacing_mm"] / case.spacing_mm - 1) < 0.03:
                 spread = np.hypot(told["spacing_u_mm"], 0) / told["spacing_mm"]
                 offs.append((told["spacing_mm"] / case.spacing_mm - 1, spread))
-        print(f"feed's direction {'told' if told_direction else 'not told'}")
+        tool = ", diameter and helix known" if told_tool else ""
+        print(f"feed's direction {'told' if told_direction else 'not told'}{tool}", flush=True)
         for kind, results in rows.items():
             table = np.array(results)
             both = (table[:, 0] & table[:, 1]).mean()

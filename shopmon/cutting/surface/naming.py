@@ -7,12 +7,13 @@ marks, whose spacing along the tool's axis tells k. What cannot be chosen stays 
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import atan, degrees, gcd, hypot
+from math import atan, cos, degrees, gcd, hypot, radians
 
 from shopmon.cutting.nouns import require, require_not_negative, require_positive
 from shopmon.cutting.surface.marks import Folded, WallCut, folded
 
 AGREES = 2.5  # standard uncertainties
+LEAST_COSINE = 0.05
 LEAST_SHARE = 0.002  # a spacing is never taken to be known better
 FROM_HZ, TO_HZ = (
     150.0,
@@ -56,6 +57,8 @@ class Reading:
         True where the fold is by the rotation.
     heard
         True where such a tone was heard in the cut.
+    slant_deg
+        Of the marks that this leaves, where a spacing square to the marks was compared by it; else None.
     """
 
     kind: str
@@ -67,6 +70,7 @@ class Reading:
     overtone: int = 1
     one_tooth: bool = False
     heard: bool = False
+    slant_deg: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +99,7 @@ def name_spacing(
     heard: tuple[Heard, ...] = (),
     slant_deg: float | None = None,
     overtones: int = OVERTONES,
+    square_to_marks: bool = False,
 ) -> Named:
     """Say what marks of a spacing along the feed may be.
 
@@ -110,6 +115,9 @@ def name_spacing(
         Of the marks against the tool's axis; None where not measured.
     overtones
         How many of a tone that was heard may count.
+    square_to_marks
+        The spacing was measured square to the marks, whose direction against the feed nobody knows: a tone is
+        then expected to leave less, by its slant, where the helix is known.
 
     Raises
     ------
@@ -130,7 +138,7 @@ def name_spacing(
     spacing_u_mm = max(spacing_u_mm, LEAST_SHARE * spacing_mm)
     upright = slant_deg is None or abs(slant_deg) <= PLAIN_SLANT_DEG
     plain = _of_the_teeth(cut, spacing_mm, spacing_u_mm) if upright else []
-    known = _of_what_was_heard(cut, spacing_mm, spacing_u_mm, heard, slant_deg)
+    known = _of_what_was_heard(cut, spacing_mm, spacing_u_mm, heard, slant_deg, square_to_marks)
     known = [each for each in known if each.overtone <= overtones]
     others = _not_heard(cut, spacing_mm, spacing_u_mm, slant_deg)
     if plain:  # what the teeth leave in any case is believed before an overtone
@@ -176,13 +184,20 @@ def _halved(cut: WallCut, plain: list[Reading]) -> list[Reading]:
 
 
 def _of_what_was_heard(
-    cut: WallCut, spacing_mm: float, spacing_u_mm: float, heard: tuple[Heard, ...], slant_deg: float | None
+    cut: WallCut,
+    spacing_mm: float,
+    spacing_u_mm: float,
+    heard: tuple[Heard, ...],
+    slant_deg: float | None,
+    square_to_marks: bool,
 ) -> list[Reading]:
     """List the tones that were heard and would leave this spacing, folded by teeth or by the turn."""
     found = []
     for tone in heard:
         for marks, one_tooth in _folds(cut, tone):
-            off = _off_in_uncertainties(cut, marks, tone, spacing_mm, spacing_u_mm)
+            slant = marks.slant_deg if square_to_marks else None
+            stretch = 1.0 if slant is None else 1 / max(cos(radians(slant)), LEAST_COSINE)
+            off = _off_in_uncertainties(cut, marks, tone, stretch * spacing_mm, stretch * spacing_u_mm)
             if abs(off) <= AGREES and _slant_agrees(slant_deg, marks.slant_deg):
                 found.append(
                     Reading(
@@ -195,6 +210,7 @@ def _of_what_was_heard(
                         overtone=marks.overtone,
                         one_tooth=one_tooth,
                         heard=True,
+                        slant_deg=slant,
                     )
                 )
     return sorted(found, key=lambda each: (each.overtone + each.one_tooth, abs(each.off)))

@@ -4,7 +4,14 @@ from dataclasses import dataclass, replace
 from math import cos, radians
 
 from shopmon.cutting.surface.marks import WallCut
-from shopmon.cutting.surface.naming import BY_HAND_OVERTONES, OVERTONES, Heard, Named, name_spacing
+from shopmon.cutting.surface.naming import (
+    BY_HAND_OVERTONES,
+    LEAST_COSINE,
+    OVERTONES,
+    Heard,
+    Named,
+    name_spacing,
+)
 
 ALONG_FEED_DEG = 65.0  # marks whose distance is measured nearly square to the feed
 SURE = 0.95
@@ -45,7 +52,7 @@ class Explained:
     measured
         As they came.
     spacing_mm, spacing_u_mm
-        Along the feed; the period where the feed's direction is not known.
+        Along the feed; where its direction is not known, by the slant of a tone heard, else the period.
     slant_deg
         Of the marks against the tool's axis, None where the feed's direction is not known.
     named
@@ -176,9 +183,8 @@ def _explain(
         slant = (measured.direction_deg - feed_direction_deg + 90) % 180 - 90
     stretch = 1.0 if slant is None else 1 / max(cos(radians(slant)), 1e-3)
     spacing, spread = measured.period_mm * stretch, measured.period_u_mm * stretch
-    named = None
+    named, by_hand = None, measured.direction_deg is None
     if cut is not None and (slant is None or abs(slant) <= ALONG_FEED_DEG):
-        by_hand = measured.direction_deg is None
         named = name_spacing(
             cut,
             spacing,
@@ -186,5 +192,10 @@ def _explain(
             heard=heard,
             slant_deg=slant,
             overtones=BY_HAND_OVERTONES if by_hand else OVERTONES,
+            square_to_marks=slant is None and not by_hand,
         )
+    if named and named.name == "chatter" and named.readings[0].slant_deg is not None:
+        # the tone itself tells how its marks lie to the feed
+        stretch = 1 / max(cos(radians(named.readings[0].slant_deg)), LEAST_COSINE)
+        spacing, spread = measured.period_mm * stretch, measured.period_u_mm * stretch
     return Explained(measured=measured, spacing_mm=spacing, spacing_u_mm=spread, slant_deg=slant, named=named)
