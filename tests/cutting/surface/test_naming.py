@@ -1,5 +1,7 @@
 """From spacings back to what made them."""
 
+from math import cos, radians
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -122,3 +124,21 @@ def test_other_marks_of_the_wall_settle_what_may_be_either(others, name):
     )
     assert judge_marks(measured[:1], CUT, heard).name == "either"
     assert judge_marks(measured, CUT, heard).name == name
+
+
+@pytest.mark.parametrize("helix_deg", [30.0, 45.0])
+def test_marks_measured_square_are_laid_along_the_feed_by_the_slant_of_the_tone(helix_deg):
+    cut = WallCut(rpm=12_000, flutes=3, feed_mm_min=1800, diameter_mm=10.0, helix_deg=helix_deg)
+    tone = Heard(frequency_hz=1206.0, frequency_u_hz=0.2)
+    true = folded(cut, 1206.0)
+    square_mm = true.spacing_mm * cos(radians(true.slant_deg))
+    assert square_mm < 0.98 * true.spacing_mm
+    measured = Measured(period_mm=square_mm, period_u_mm=0.002, direction_deg=33.0)
+    told = judge_marks((measured,), cut, (tone,))
+    assert told.name == "chatter" and told.main.spacing_mm == pytest.approx(true.spacing_mm, rel=0.002)
+    # by a rule they are measured along the feed, and nothing is to be added
+    by_hand = judge_marks((Measured(period_mm=true.spacing_mm, period_u_mm=0.01),), cut, (tone,))
+    assert by_hand.name == "chatter" and by_hand.main.spacing_mm == true.spacing_mm
+    # without helix the spacing stays what was measured
+    bare = WallCut(rpm=12_000, flutes=3, feed_mm_min=1800)
+    assert judge_marks((measured,), bare, (tone,)).main.spacing_mm == square_mm
