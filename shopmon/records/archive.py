@@ -321,19 +321,19 @@ class Archive(RowWriting, LearningRows, CheckRows, Reader, PhotoRows):
 
         self._put(run)
 
-    def keep_around(self, stream_id: str, first: int, end: int, keep_id: str) -> None:
-        """Make a recording of a part of the rolling buffer, as far as it is still there.
+    def keep_around(self, stream_id: str, sample: int, first: int, end: int, keep_id: str) -> None:
+        """Make a recording of a part of the rolling buffer about a sample, as far as it is still there.
 
         It goes again like the sound of a cut when the disk needs room.
 
         Raises
         ------
         SettingError
-            Nothing of it is there any more.
+            Nothing of it is there any more, or not the sample itself.
         """
         held = self.buffered(stream_id)
         first, end = (0, 0) if held is None else (max(first, held[0]), min(end, held[1]))
-        if end <= first:
+        if end <= first or sample < first:
             raise SettingError(
                 "The sound around this moment is not there any more.",
                 "Open a mark within the minutes that the rolling recording holds.",

@@ -405,7 +405,7 @@ class Monitor:
         rate_hz = self.archive.stream_rate_hz(mark["stream_id"])
         first, end = (round(mark["sample"] + seconds * rate_hz) for seconds in AROUND_A_MARK_S)
         keep_id = new_id()
-        self.archive.keep_around(mark["stream_id"], first, end, keep_id)
+        self.archive.keep_around(mark["stream_id"], mark["sample"], first, end, keep_id)
         return {"kept_id": keep_id}
 
     def kept_features(self, keep_id: str) -> dict | None:

@@ -352,7 +352,7 @@ def test_what_lies_around_a_mark_is_taken_from_the_rolling_buffer(archive, ended
         archive.end_stream("stream")
     archive.flush()
     assert archive.buffered("stream") == (0, 100 * ROUND) and archive.buffered("elsewhere") is None
-    archive.keep_around("stream", -20 * ROUND, 70 * ROUND, "around")
+    archive.keep_around("stream", 10 * ROUND, -20 * ROUND, 70 * ROUND, "around")
     archive.flush()
     (kept,) = archive.kept_recordings()
     assert kept["filed"] and not kept["keep"] and kept["marks"][0]["t_s"] == 40.0
@@ -360,6 +360,34 @@ def test_what_lies_around_a_mark_is_taken_from_the_rolling_buffer(archive, ended
     np.testing.assert_array_equal(found, codes_between(0, 70 * ROUND, feed.info))
     assert len(archive.kept_features("around")["t_s"]) == 700
     with pytest.raises(SettingError, match="not there any more"):
-        archive.keep_around("stream", 200 * ROUND, 300 * ROUND, "late")
+        # of the minute about it some is left, but not the moment itself
+        archive.keep_around("stream", -5 * ROUND, -65 * ROUND, 25 * ROUND, "rolled over")
     with pytest.raises(SettingError, match="not there any more"):
-        archive.keep_around("elsewhere", 0, 300 * ROUND, "never")
+        archive.keep_around("stream", 250 * ROUND, 200 * ROUND, 300 * ROUND, "late")
+    with pytest.raises(SettingError, match="not there any more"):
+        archive.keep_around("elsewhere", 50 * ROUND, 0, 300 * ROUND, "never")
+
+
+def test_what_lies_around_a_mark_is_there_after_a_restart_while_the_buffer_lasts(open_archive):
+    archive = open_archive()
+    feed = Feed(archive)
+    feed.to(100.0)
+    archive.mark_moment("mark", "stream", 40 * ROUND, "what was that")
+    archive.close()
+    again = open_archive()
+    assert again.buffered("stream") == (0, 100 * ROUND)
+    again.keep_around("stream", 40 * ROUND, -20 * ROUND, 70 * ROUND, "around")
+    again.flush()
+    (kept,) = again.kept_recordings()
+    assert kept["filed"] and kept["marks"][0]["note"] == "what was that"
+    found = read_codes(again.kept_audio_path("around"), feed.info)
+    np.testing.assert_array_equal(found, codes_between(0, 70 * ROUND, feed.info))
+    assert len(again.kept_features("around")["t_s"]) == 700
+    again.close()
+    # the rolling recording was switched off meanwhile: what is taken out of it stays, the rest is gone
+    later = open_archive(buffer_s=0.0)
+    later.flush()
+    assert later.buffered("stream") is None and later.kept_audio_path("around").is_file()
+    with pytest.raises(SettingError, match="not there any more") as caught:
+        later.keep_around("stream", 90 * ROUND, 30 * ROUND, 100 * ROUND, "too late")
+    assert "within the minutes" in caught.value.hint
