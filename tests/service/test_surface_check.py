@@ -51,6 +51,32 @@ def test_a_real_wall():
     assert abs(told["marks"][0]["direction_deg"]) < 5
 
 
+def test_a_real_page_of_print():
+    """The scanned page that comes with scikit-image, lit unevenly: its lines are as even as marks of teeth.
+
+    An independent count: five lines lie one below the other where the ink of a row is most; the mean distance from
+    the first to the last of them is the period.
+    """
+    skimage_data = pytest.importorskip("skimage.data")
+    picture = skimage_data.page().astype(float)
+    ink = (picture.max() - picture).sum(axis=1)
+    ink -= np.convolve(ink, np.ones(18) / 18, "same")
+    rows = [row for row in range(45, 135) if ink[row] == ink[row - 8 : row + 9].max() and ink[row] > 0]
+    counted = np.diff(rows).mean()
+    assert len(rows) == 5 and 17.5 < counted < 18.5
+    told = check_picture(Picture(grey=picture, whole_px=(384, 191)), SurfaceQuestion(um_per_pixel=1000))
+    assert told["certainty"] > 0.99 and told["spacing_mm"] == pytest.approx(counted, rel=0.02)
+    assert abs(abs(told["marks"][0]["direction_deg"]) - 90) < 3
+
+
+@pytest.mark.parametrize("name", ["camera", "moon", "clock"])
+def test_photographs_without_marks_show_none(name):
+    skimage_data = pytest.importorskip("skimage.data")
+    picture = getattr(skimage_data, name)().astype(float)
+    told = check_picture(Picture(grey=picture, whole_px=picture.shape[::-1]), SurfaceQuestion(um_per_pixel=10))
+    assert told["verdict"] == "cannot-tell"
+
+
 def test_the_rule_in_the_picture_is_mentioned():
     column = np.arange(400)[None, :]
     picture = 120 + 60 * (column % 20 < 5) + np.random.default_rng(0).normal(size=(200, 400))
