@@ -14,6 +14,8 @@ COLUMNS = 640
 LANE_HEIGHT, LANE_GAP, BAND_HEIGHT = 80.0, 24.0, 50.0
 SPECTRUM_HEIGHT = 190.0
 SHORTEST_PX = 1.0
+MINUTES_FROM_S = 120.0
+ROUND_S = (15.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0)
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ class Figure:
     chatter: list[Strip]
     marks: list[float]
     ticks: list[tuple[float, str]]
+    minutes: bool = False
     width: float = WIDTH
     left: float = LEFT
     right: float = WIDTH - RIGHT
@@ -102,8 +105,9 @@ def lanes_of(
         engaged=[strip(*span) for span in cut["engaged"]],
         chatter=[strip(span["start_s"], span["end_s"]) for span in cut["chatter"]],
         marks=[round(x(mark["t_s"]), 1) for mark in cut["marks"] if mark["t_s"] is not None],
-        ticks=[(round(x(at), 1), _seconds(at, last - first)) for at in ticks_between(first, last, 8)],
+        ticks=[(round(x(at), 1), _seconds(at, last - first)) for at in time_ticks(first, last, 8)],
         gaps=[strip(*span) for span in cut.get("gaps") or []],
+        minutes=last - first >= MINUTES_FROM_S,
         stands=[(round(x(at), 1), words) for at, words in stands],
     )
 
@@ -217,8 +221,23 @@ def ticks_between(low: float, high: float, most: int) -> list[float]:
     return [low]
 
 
+def time_ticks(first_s: float, last_s: float, most: int) -> list[float]:
+    """Return round times between two, at most `most`; whole minutes where there are minutes.
+
+    Examples
+    --------
+    >>> time_ticks(0.0, 7.0, 8), time_ticks(0.0, 3600.0, 8)[:3]
+    ([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0], [0.0, 600.0, 1200.0])
+    """
+    if last_s - first_s < MINUTES_FROM_S:
+        return ticks_between(first_s, last_s, most)
+    step = next((step for step in ROUND_S if (last_s - first_s) / step < most), 3600.0)
+    begin_s = np.ceil(first_s / step - 1e-9) * step + 0.0  # no minus before a zero
+    return [float(at) for at in np.arange(begin_s, last_s + 1e-6, step)][:most]
+
+
 def _seconds(at_s: float, length_s: float) -> str:
-    if length_s >= 120:
+    if length_s >= MINUTES_FROM_S:
         minutes, seconds = divmod(round(at_s), 60)
         return f"{minutes}:{seconds:02d}"
     return f"{at_s:g}\u00a0s"

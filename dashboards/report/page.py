@@ -82,11 +82,17 @@ def cut_parts(sheet: CutSheet, units: str) -> dict[str, Any]:
         "context": facts.context_rows(cut["context"], units),
         "figure": lanes_of(cut, sheet.figures),
         "spectrum": sheet.spectrum and spectrum_of(sheet.spectrum, cut["rpm"], cut["context"].get("flutes")),
-        "events": cut["chatter"][:MOST_EVENTS],
+        "events": loudest_events(cut["chatter"]),
         "more_events": max(0, len(cut["chatter"]) - MOST_EVENTS),
         "advised": advised(cut["advice"]),
         "tried": [tried_words(row) for row in sheet.tried],
     }
+
+
+def loudest_events(events: list[dict[str, Any]], most: int = MOST_EVENTS) -> list[dict[str, Any]]:
+    """Return the loudest chatter events of many, in the order of time."""
+    loud = sorted(range(len(events)), key=lambda at: -(events[at]["level_db"] or -999.0))[:most]
+    return [events[at] for at in sorted(loud)]
 
 
 def part_page(sheet: PartSheet, *, machine: str = "", units: str = "metric", paper: str = "") -> str:

@@ -1,6 +1,7 @@
 """Reports and data over a real archive: what is in them, what is left out, what is damaged or hostile."""
 
 import csv
+import doctest
 import io
 import json
 import re
@@ -10,7 +11,8 @@ from contextlib import closing
 import pytest
 import soundfile
 from shopmon.dashboards.app import create_app
-from shopmon.dashboards.report.page import told
+from shopmon.dashboards.report import drawing
+from shopmon.dashboards.report.page import MOST_EVENTS, loudest_events, told
 
 from shopmon.service.reporting import pdf
 from tests.dashboards.kept_monitor import KeptMonitor
@@ -217,3 +219,19 @@ def test_the_totals_of_what_is_on_the_disk(shop, client):
     html = client.get("/take-along").text
     assert "Take it with you" in html and str(shop.root) in html and "2 recordings" in html
     json.dumps(html)
+
+
+def test_of_very_many_events_the_loudest_are_told_in_their_order():
+    events = [{"start_s": float(n), "level_db": None if n == 7 else -20.0 - n % 50} for n in range(240)]
+    told_of = loudest_events(events)
+    assert len(told_of) == MOST_EVENTS and 7.0 not in [event["start_s"] for event in told_of]
+    assert [event["start_s"] for event in told_of] == sorted(event["start_s"] for event in told_of)
+    assert min(event["level_db"] for event in told_of) >= -20.0 - 12
+    assert loudest_events(events[:3]) == events[:3]
+
+
+def test_an_hour_has_ticks_at_whole_minutes():
+    assert doctest.testmod(drawing).failed == 0
+    for length_s in (125.0, 3540.0, 40_000.0):
+        ticks = drawing.time_ticks(13.0, 13.0 + length_s, 8)
+        assert 2 <= len(ticks) <= 8 and all(at % 15 == 0 or at % 20 == 0 for at in ticks)

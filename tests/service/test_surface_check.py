@@ -54,8 +54,8 @@ def test_a_real_wall():
 def test_a_real_page_of_print():
     """The scanned page that comes with scikit-image, lit unevenly: its lines are as even as marks of teeth.
 
-    An independent count: five lines lie one below the other where the ink of a row is most; the mean distance from
-    the first to the last of them is the period.
+    An independent count: five lines lie one below the other where the ink of a row is most; the mean distance
+    from the first to the last of them is the period.
     """
     skimage_data = pytest.importorskip("skimage.data")
     picture = skimage_data.page().astype(float)
@@ -73,7 +73,8 @@ def test_a_real_page_of_print():
 def test_photographs_without_marks_show_none(name):
     skimage_data = pytest.importorskip("skimage.data")
     picture = getattr(skimage_data, name)().astype(float)
-    told = check_picture(Picture(grey=picture, whole_px=picture.shape[::-1]), SurfaceQuestion(um_per_pixel=10))
+    question = SurfaceQuestion(um_per_pixel=10)
+    told = check_picture(Picture(grey=picture, whole_px=picture.shape[::-1]), question)
     assert told["verdict"] == "cannot-tell"
 
 
