@@ -18,7 +18,7 @@ HALF_AT = (
     22.0  # ratio of which half of the lines are marks, and how steep it is: `tests/bench/bench_surface.py`
 )
 STEEPNESS = 9.0
-FEW = 6.0
+FEW, FEW_POWER, FEW_AT_MOST = 10.7, 6, 25.0  # light and scratches look like a few marks
 EDGE_OF_A_BIN = 0.35  # standard error of a line's place in bins, times the root of the ratio
 LEAST_ERROR = 0.001
 JPEG_BLOCK_PX = 8.0
@@ -159,7 +159,7 @@ def certainty(ratio: float, count: float = inf) -> float:
     count
         How many marks the picture holds: light and scratches look like a few of them.
     """
-    told = ratio / (1 + (FEW / count) ** 4)
+    told = ratio / min(1 + (FEW / count) ** FEW_POWER, FEW_AT_MOST)
     return 1 / (1 + exp(-STEEPNESS * log(max(told, 1e-3) / HALF_AT)))
 
 
