@@ -99,10 +99,12 @@ def from_forced_hits(
     hits = _with_flat_tops(hits, force_n, response_m_s2)
     good = [hit for hit in hits if hit.fault is None]
     if not good:
+        seen = [hit.fault for hit in hits]
         raise RecordingError(
             f"None of the {len(hits)} hits is clean: "
             f"{'; '.join(FAULTS[fault][1] for fault in sorted({hit.fault for hit in hits}))}.",
-            "Hit once and draw back at once. Check that --force names the hammer, not the accelerometer.",
+            f"{FAULTS[max(set(seen), key=seen.count)][2]} Check that --force names the hammer, not the "
+            "accelerometer.",
         )
     length = min(hit.end - hit.begin for hit in good)
     forces = np.array(

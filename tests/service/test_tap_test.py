@@ -189,8 +189,9 @@ def test_a_mode_does_not_depend_on_where_the_search_begins(lowest):
 def test_a_hammer_clipped_below_any_known_limit_is_no_clean_hit():
     force, response = taps(ONE)
     hard = np.clip(force, -100, 100)
-    with pytest.raises(RecordingError, match="overloaded"):
+    with pytest.raises(RecordingError, match="overloaded") as error:
         with_force(hard, response, RATE, SETTINGS)
+    assert error.value.hint.startswith("Hit more lightly")
     one = force.copy()
     first = slice(0, int(0.4 * RATE))
     one[first] = np.clip(force[first], -60, 60)
