@@ -1,5 +1,6 @@
 """A cut looked at afterwards: really logged and stored, damaged, missing, and asked for what cannot be."""
 
+import itertools
 import json
 import shutil
 import struct
@@ -7,6 +8,8 @@ import struct
 import numpy as np
 import pytest
 import soundfile as sf
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import signal
 
 from shopmon.capture.recording import RecordingSource
@@ -17,7 +20,8 @@ from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
 from shopmon.service.inspection import inspect_recording
 from shopmon.service.monitor import Monitor
-from shopmon.service.review.picture import View
+from shopmon.service.review.overview import sound_figures
+from shopmon.service.review.picture import View, parts_figures
 from shopmon.service.review.review import CutReview
 from shopmon.service.settings import Settings
 from tests.waiting import until
@@ -342,3 +346,22 @@ def test_a_mark_in_no_cut_is_opened_from_the_rolling_buffer(shop):
     assert told["figures"]["t_s"] and told["messages"] == []
     assert shop.review.picture(found["kept_id"], view(to_s=10.0)).codes.any()
     assert shop.open_mark("nothing") is None
+
+
+@given(
+    counts=st.lists(st.integers(0, 40), min_size=1, max_size=30),
+    seed=st.integers(0, 9999),
+    offset=st.floats(-0.5, 0.5),
+)
+def test_figures_of_many_parts_are_those_of_each(counts, seed, offset):
+    edges = np.concatenate(([0], np.cumsum(counts)))
+    samples = np.random.default_rng(seed).uniform(-1.0, 1.0, int(edges[-1])).astype(np.float32)
+    samples = np.clip(samples + np.float32(offset), -1, 1)
+    low, high, level_db, clipped = parts_figures(samples, edges)
+    for at, (first, end) in enumerate(itertools.pairwise(edges)):
+        part = samples[first:end]
+        peak, expected_db, share = sound_figures(part)
+        assert max(abs(low[at]), abs(high[at])) == pytest.approx(peak)
+        assert clipped[at] == pytest.approx(share)
+        if expected_db > -80:  # one sample has no level, but for rounding
+            assert level_db[at] == pytest.approx(expected_db, abs=0.01)

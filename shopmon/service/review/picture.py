@@ -1,6 +1,5 @@
 """Pictures of any part of a recording at any width, in hertz or orders, quickly."""
 
-import itertools
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -10,8 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from shopmon.service.giving_way import give_way
-from shopmon.service.review.overview import FINEST_S, Overview, Overviews, make_overview, sound_figures
+from shopmon.service.review.overview import FINEST_S, FULL_SCALE, Overview, Overviews, make_overview
 from shopmon.service.review.sound_reader import SoundReader
+from shopmon.signals.levels import power_db
 from shopmon.signals.spectrogram import (
     as_codes,
     bin_edges_hz,
@@ -309,8 +309,31 @@ def sound_series(sound: OpenSound, from_s: float, to_s: float, points: int) -> d
 def _series_of(reader: SoundReader, edges_s: np.ndarray) -> dict[str, np.ndarray]:
     edges = np.rint(edges_s * reader.sample_rate_hz).astype(int)
     samples = reader.read(edges[0], edges[-1])
-    parts = [samples[a:b] for a, b in itertools.pairwise(edges - edges[0])]
-    figures = np.array([sound_figures(part) for part in parts])
-    low = np.array([part.min() if part.size else 0.0 for part in parts])
-    high = np.array([part.max() if part.size else 0.0 for part in parts])
-    return {"low": low, "high": high, "level_db": figures[:, 1], "clipped": figures[:, 2]}
+    found = parts_figures(samples, edges - edges[0])
+    return dict(zip(("low", "high", "level_db", "clipped"), found, strict=True))
+
+
+def parts_figures(samples: np.ndarray, edges: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return least and greatest sample, level in dB re a full-scale sine, and share at full scale.
+
+    As `sound_figures` of each part tells, of thousands of parts at once.
+
+    Parameters
+    ----------
+    samples
+        Shape ``(n,)``, full scale being 1.
+    edges
+        Where the parts begin and end, ascending, from 0 to n; shape ``(parts + 1,)``. A part may be empty.
+    """
+    counts = np.diff(edges)
+    filled = counts > 0
+    low, high, power, clipped = (np.zeros(counts.size) for _ in range(4))
+    if filled.any():
+        starts, sizes = edges[:-1][filled], counts[filled]
+        middle = np.add.reduceat(samples, starts, dtype=np.float64) / sizes
+        around = samples - np.repeat(middle.astype(np.float32), sizes)
+        low[filled], high[filled] = np.minimum.reduceat(samples, starts), np.maximum.reduceat(samples, starts)
+        power[filled] = 2.0 * np.add.reduceat(around * around, starts, dtype=np.float64) / sizes
+        loud = (np.abs(samples) >= FULL_SCALE).astype(np.float64)
+        clipped[filled] = np.add.reduceat(loud, starts) / sizes
+    return low, high, power_db(power), clipped
