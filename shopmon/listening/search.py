@@ -184,12 +184,16 @@ class SpeedSearch(Memory):
         """Whether a speed found is clearly better than the one that was found before and is followed."""
         return self._score_near(found_hz) > BETTER * self._score_near(followed_hz)
 
+    def is_simple(self, followed_hz: float, found_hz: float) -> bool:
+        """Whether one of two speeds is a small multiple of the other."""
+        ratio = max(found_hz / followed_hz, followed_hz / found_hz)
+        return 1.5 < ratio < MOST_TEETH + 0.5 and abs(ratio / round(ratio) - 1) < RELATED
+
     def refuted(self, followed_hz: float, found_hz: float) -> bool:
         """Whether a speed found in a cut is a part or a multiple of one that was heard better before."""
-        ratio = max(found_hz / followed_hz, followed_hz / found_hz)
-        simple = 1.5 < ratio < MOST_TEETH + 0.5 and abs(ratio / round(ratio) - 1) < RELATED
         before = self._near(self.before, followed_hz)
-        return simple and before > HEARD_WELL and self._near(self.before, found_hz) < HEARD_SHARE * before
+        worse = self._near(self.before, found_hz) < HEARD_SHARE * before
+        return self.is_simple(followed_hz, found_hz) and before > HEARD_WELL and worse
 
     def _score_near(self, frequency_hz: float) -> float:
         return self._near(self.path, frequency_hz)

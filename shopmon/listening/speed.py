@@ -335,11 +335,16 @@ class Speed(Memory):
             return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz
         differs = centre is None or abs(found / centre - 1) > DIFFERENT
-        if differs and risen and centre is not None and self.search.refuted(centre, found):
+        if differs and risen and centre is not None and self._keeps(centre, found):
             return
         if differs and not (self.trusted and not self.search.better(centre, found)):
             self._aim_at(found)
         self.rivals_hz = self.search.rivals_hz(found)
+
+    def _keeps(self, followed_hz: float, found_hz: float) -> bool:
+        """Whether a part or multiple is not believed: the speed followed has cut, or was heard better."""
+        cut = self.proven and self.trusted and self.search.is_simple(followed_hz, found_hz)
+        return cut or self.search.refuted(followed_hz, found_hz)
 
     def _aim_at(self, found_hz: float) -> None:
         self.tracker.aim(found_hz, self.search.flutes)
