@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shopmon.signals.bearing_tones import BearingTones, bearing_tones
+from shopmon.signals.spindle.bearing_tones import BearingTones, bearing_tones
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from shopmon.service.spindle_trend import trends
+from shopmon.service.spindle.trend import trends
 
 SPEEDS, FIGURES = (3000.0, 6000.0, 12_000.0), 4
 ACCELERATION, ONCE = 1, 2

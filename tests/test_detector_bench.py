@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from shopmon.cutting.time_domain import Motion
+from shopmon.cutting.simulation.time_domain import Motion
 from tests.bench.detector import (
     corpus,
     hearing,

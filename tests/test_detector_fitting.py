@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from shopmon.errors import SettingError
-from shopmon.listening.clues import CLUES
+from shopmon.listening.chatter.clues import CLUES
 from tests.bench.detector import corpus, fitting
 from tests.bench.detector.__main__ import commands
 

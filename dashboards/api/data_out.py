@@ -12,9 +12,9 @@ from shopmon.dashboards.errors import Refusal
 from shopmon.dashboards.plain import to_json
 
 from shopmon.errors import RecordingError
-from shopmon.records.labelled_sound import labelled_flac, labelled_wav
-from shopmon.service.cue_labels import as_label_track, cue_labels
-from shopmon.service.cut_data import (
+from shopmon.records.sound.labelled_sound import labelled_flac, labelled_wav
+from shopmon.service.cuts.cue_labels import as_label_track, cue_labels
+from shopmon.service.cuts.data import (
     CUTS_SCHEMA,
     cut_line,
     every_cut,

@@ -8,11 +8,11 @@ from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.records.photos import LARGEST_BYTES
-from shopmon.records.register_data import register_as_data, tool_as_data
-from shopmon.records.register_files import MOST_BYTES, export_csv, import_csv, import_json
-from shopmon.records.register_rows import Tool
+from shopmon.records.tools.data import register_as_data, tool_as_data
+from shopmon.records.tools.files import MOST_BYTES, export_csv, import_csv, import_json
+from shopmon.records.tools.rows import Tool
 from shopmon.service.context import checked_context
-from shopmon.service.tool_sheet import tool_sheet
+from shopmon.service.mills.sheet import tool_sheet
 
 SET_RIGHT = ("material", "part", "operation", "feed_mm_min", "ap_mm", "ae_mm")
 NO_TOOL = ("There is no tool with this id.", "Look at the list under End mills.")

@@ -4,7 +4,7 @@ from flask import jsonify, request
 from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
 from shopmon.dashboards.errors import Refusal
 
-from shopmon.service.program_desk import LARGEST_UPLOAD
+from shopmon.service.programs.desk import LARGEST_UPLOAD
 
 
 def desk():

@@ -7,8 +7,8 @@ from shopmon.dashboards.api.blueprint import blueprint, monitor, number
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.errors import RecordingError
-from shopmon.records.register_fields import STANDARDS
-from shopmon.service.finish import Pass, in_words, upload_finish
+from shopmon.records.tools.fields import STANDARDS
+from shopmon.service.mills.finish import Pass, in_words, upload_finish
 
 LARGEST_BYTES = 50 * 2**20
 WORDS = {"spacing_mm": "The spacing (mm)", "feed_mm_min": "The feed (mm/min)", "rpm": "The speed (rpm)"}

@@ -8,7 +8,7 @@ from shopmon.dashboards.api.cuts import found
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.listening.preferences import Preferences
-from shopmon.service.hearing_again import MOST_CUTS
+from shopmon.service.cuts.hearing_again import MOST_CUTS
 
 NEWEST = 20
 TRIES = ("reject", "heed", "false_alarms_per_hour")

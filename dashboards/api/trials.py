@@ -5,7 +5,7 @@ from shopmon.dashboards.api.blueprint import blueprint, json_body, monitor
 from shopmon.dashboards.errors import Refusal
 
 from shopmon.errors import SettingError
-from shopmon.service.blind_trials import draw_trial, open_key, trial_of
+from shopmon.service.mills.blind_trials import draw_trial, open_key, trial_of
 
 
 @blueprint.post("/trials")

@@ -6,7 +6,7 @@ import numpy as np
 
 from shopmon.cutting.life.survival import SurvivalCurve
 from shopmon.cutting.life.weibull import Fit, WeibullLives
-from shopmon.service.tool_life import KindLife
+from shopmon.service.mills.life import KindLife
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 600.0, 276.0, 44.0, 50.0
 POINTS = 60

@@ -7,10 +7,10 @@ from shopmon.dashboards.errors import Refusal
 from shopmon.cutting.compare.cost import Spending
 from shopmon.cutting.life.taylor import TaylorFit
 from shopmon.errors import SettingError
-from shopmon.records.register_fields import STANDARDS
-from shopmon.service.blind_trials import trial_of, trials
-from shopmon.service.comparing import KIND, TOOL, compare
-from shopmon.service.tool_life import tool_lives
+from shopmon.records.tools.fields import STANDARDS
+from shopmon.service.mills.blind_trials import trial_of, trials
+from shopmon.service.mills.comparing import KIND, TOOL, compare
+from shopmon.service.mills.life import tool_lives
 
 blueprint = Blueprint("compare", __name__)
 

@@ -6,8 +6,8 @@ from typing import Any
 from shopmon.dashboards.look.measures import feed, size
 from shopmon.dashboards.look.words import clock, decibels, grouped, tenths
 
-from shopmon.records.credit import CHATTER, NO_CHATTER, NOT_A_CUT
-from shopmon.service.judging import word_of
+from shopmon.records.cuts.credit import CHATTER, NO_CHATTER, NOT_A_CUT
+from shopmon.service.cuts.judging import word_of
 
 LENGTHS = {"stickout_mm": "Stickout", "ap_mm": "Axial depth ap", "ae_mm": "Radial depth ae"}
 LOWEST_DB = -999.0

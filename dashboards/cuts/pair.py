@@ -10,8 +10,8 @@ from shopmon.dashboards.look.words import tenths
 from shopmon.dashboards.report.drawing import lanes_of
 
 from shopmon.cutting.program.steps import Warp
-from shopmon.service.cut_data import safely
-from shopmon.service.side_by_side import AUDIBLE_STEP_DB, SideBySide
+from shopmon.service.cuts.data import safely
+from shopmon.service.cuts.side_by_side import AUDIBLE_STEP_DB, SideBySide
 
 CHOICES = 60
 ORDERS_SHOWN = 12

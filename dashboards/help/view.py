@@ -5,7 +5,7 @@ import re
 from flask import Blueprint, render_template
 from shopmon.dashboards.look.words import STATES
 
-from shopmon.listening.health import NOTICES
+from shopmon.listening.intake.health import NOTICES
 
 PLACE = re.compile(r"\{[^}]*\}")
 DO = {

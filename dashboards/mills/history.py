@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from shopmon.dashboards.look.measures import size
 from shopmon.dashboards.mills.said import duration, indicator, wear
 
-from shopmon.records.register import Register
-from shopmon.records.register_rows import Tool, ToolRecord
+from shopmon.records.tools.register import Register
+from shopmon.records.tools.rows import Tool, ToolRecord
 
 NAMES = {
     "type_id": "type",

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from shopmon.records.register_rows import Tool
+from shopmon.records.tools.rows import Tool
 
 ON_A_SHEET = 24  # three across, eight down, on A4 as on letter
 ID_DIGITS = 8  # of the tool's id: short, so that the code is coarse enough for a tube

@@ -9,9 +9,9 @@ from shopmon.dashboards.look.words import NONE, flutes_words, grouped, moment
 from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.life.wear import WearForecast
 from shopmon.cutting.life.words import basis_sentence, more_words, open_at_the_top
-from shopmon.records.credit import Totals
-from shopmon.records.register_rows import Tool
-from shopmon.service.tool_life import Outlook
+from shopmon.records.cuts.credit import Totals
+from shopmon.records.tools.rows import Tool
+from shopmon.service.mills.life import Outlook
 
 MM_PER_FOOT = 304.8
 # ISO 8688-2:1989 is about high-speed-steel end mills in steel and cast iron; its figures from memory

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from shopmon.cutting.life.drift import NAMES, Drift
-from shopmon.service.condition import Condition
+from shopmon.service.mills.condition import Condition
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 360.0, 150.0, 48.0, 34.0
 SHOWN = {

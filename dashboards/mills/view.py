@@ -14,11 +14,11 @@ from shopmon.dashboards.mills.sound import charts
 from shopmon.dashboards.pairing.view import base_url
 
 from shopmon.cutting.nouns import MATERIAL_GROUPS
-from shopmon.records.register_fields import KINDS, REASONS, STANDARDS
-from shopmon.records.register_files import COLUMNS
-from shopmon.records.register_rows import Tool
-from shopmon.service.condition import condition_of
-from shopmon.service.tool_life import wear_of
+from shopmon.records.tools.fields import KINDS, REASONS, STANDARDS
+from shopmon.records.tools.files import COLUMNS
+from shopmon.records.tools.rows import Tool
+from shopmon.service.mills.condition import condition_of
+from shopmon.service.mills.life import wear_of
 
 CUTS_SHOWN = 10
 CUTS_ON_A_PAGE = 50

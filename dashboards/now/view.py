@@ -3,8 +3,8 @@
 from flask import Blueprint, current_app, render_template
 
 from shopmon.cutting.materials import MATERIALS
-from shopmon.records.register_fields import same_label
-from shopmon.service.tool_life import SOON_MIN
+from shopmon.records.tools.fields import same_label
+from shopmon.service.mills.life import SOON_MIN
 
 EVENTS_SHOWN = 12
 TOOLS_SHOWN = 4

@@ -11,8 +11,8 @@ from shopmon.dashboards.look.measures import size
 from shopmon.dashboards.look.words import FILTERS, GLOBALS, grouped
 from shopmon.dashboards.report.drawing import lanes_of, spectrum_of
 
-from shopmon.records.credit import CHATTER, NO_CHATTER, NOT_A_CUT
-from shopmon.service.judging import word_of
+from shopmon.records.cuts.credit import CHATTER, NO_CHATTER, NOT_A_CUT
+from shopmon.service.cuts.judging import word_of
 from shopmon.service.reporting.sheets import CutSheet, PartSheet
 
 FOLDER = Path(__file__).parent

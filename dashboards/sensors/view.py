@@ -2,9 +2,9 @@
 
 from flask import Blueprint, current_app, render_template, request
 
-from shopmon.service.sensor_words import PLACE_WORDS, VERDICTS, meaning
-from shopmon.service.sensors_desk import CAUTIONS
-from shopmon.signals.sensor_fitness import MOUNTINGS, PARTS
+from shopmon.service.sensors.desk import CAUTIONS
+from shopmon.service.sensors.words import PLACE_WORDS, VERDICTS, meaning
+from shopmon.signals.sensors.fitness import MOUNTINGS, PARTS
 
 LISTED = 20
 

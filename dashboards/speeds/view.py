@@ -8,8 +8,8 @@ from shopmon.dashboards.look.measures import feed
 from shopmon.dashboards.speeds import figures
 from shopmon.dashboards.speeds.drawing import SHADES, drawing
 
+from shopmon.cutting.finishing.smooth_depths import smooth_depths_mm
 from shopmon.cutting.materials import GROUPS, MATERIALS
-from shopmon.cutting.smooth_depths import smooth_depths_mm
 from shopmon.errors import SettingError
 
 AIMS = {

@@ -4,8 +4,8 @@ from flask import Blueprint, current_app, render_template
 from shopmon.dashboards.spindle import figures
 from shopmon.dashboards.spindle.drawing import map_drawing, trend_line
 
-from shopmon.service.spindle_balance import CAUTIONS as BALANCE_CAUTIONS
-from shopmon.service.spindle_desk import cautions
+from shopmon.service.spindle.balance import CAUTIONS as BALANCE_CAUTIONS
+from shopmon.service.spindle.desk import cautions
 from shopmon.signals.block import sound_columns
 
 LISTED = 30

@@ -53,7 +53,7 @@ def drawing(result: dict[str, Any], curves: dict[str, Any] | None, units: str) -
     result
         ``shopmon.tap/1``.
     curves
-        From `shopmon.service.tap_curves`.
+        From `shopmon.service.tap.curves`.
     units
         ``metric`` or ``inch``, of the response's axis.
     """

@@ -5,7 +5,7 @@ from shopmon.dashboards.speeds.figures import summary
 from shopmon.dashboards.tap import figures
 from shopmon.dashboards.tap.drawing import drawing
 
-from shopmon.service.tap_desk import cautions
+from shopmon.service.tap.desk import cautions
 
 LISTED = 40
 ASSEMBLY = ("end_mill", "diameter_mm", "flutes", "stickout_mm", "holder")

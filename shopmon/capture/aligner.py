@@ -18,8 +18,8 @@ import numpy as np
 from shopmon.capture.joining import Joint, can_join
 from shopmon.capture.source import Source, SourceFormat, SourceNotice
 from shopmon.signals.block import Block, Channel
-from shopmon.signals.clock_fit import ClockFit, Line
-from shopmon.signals.tachometer import edge_codes, edge_places
+from shopmon.signals.sensors.clock_fit import ClockFit, Line
+from shopmon.signals.sensors.tachometer import edge_codes, edge_places
 
 WAIT_S, STALLED_S = 0.4, 2.0
 TURN_S = 0.05

@@ -9,9 +9,9 @@ from collections import deque
 import numpy as np
 
 from shopmon.signals.block import SCALES, Block, Channel
-from shopmon.signals.clock_fit import Line
 from shopmon.signals.levels import FULL_SCALE
 from shopmon.signals.resampling import Resampler, passed_hz
+from shopmon.signals.sensors.clock_fit import Line
 
 LOWEST_RATE_HZ = 1000.0
 LEAST_MISSING_S = 0.01

@@ -16,7 +16,7 @@ import numpy as np
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.errors import DeviceError
 from shopmon.signals.block import Block, Channel
-from shopmon.signals.tachometer import edge_codes
+from shopmon.signals.sensors.tachometer import edge_codes
 
 RATE_HZ, BLOCK_S, LATE_S = 8000.0, 0.1, 0.03
 HINT = "Give the number of the line as the Pi counts them (BCM), and see that nothing else uses it."

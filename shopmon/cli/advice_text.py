@@ -18,7 +18,7 @@ def advice_lines(entries: list[dict]) -> list[str]:
     Parameters
     ----------
     entries
-        The fields of `shopmon.cutting.advice.Advice`, each as a dict.
+        The fields of `shopmon.cutting.advising.one_line.Advice`, each as a dict.
     """
     lines, said = [], set()
     for entry in entries:

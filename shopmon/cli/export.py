@@ -77,7 +77,7 @@ def write_table(folder: Path, target: Path, cuts) -> None:
 
     from shopmon.records.folder import whole_file
     from shopmon.records.looking import looking_at
-    from shopmon.service.cut_data import CUTS_SCHEMA, cut_line, every_cut, lines_as_csv
+    from shopmon.service.cuts.data import CUTS_SCHEMA, cut_line, every_cut, lines_as_csv
 
     with looking_at(folder) as log:
         lines = [cut_line(cut) for cut in every_cut(log, {}) if not cuts or cut["id"].startswith(cuts)]

@@ -111,7 +111,7 @@ def _checked(rpm, flutes, min_rpm, max_rpm, sensor, false_alarms_per_hour):
 
 
 def _facts(milling, diameter, ae, ap, min_rpm, max_rpm):
-    from shopmon.cutting.advice import SpeedLimits
+    from shopmon.cutting.advising.one_line import SpeedLimits
     from shopmon.listening.counsel import CutFacts
 
     return CutFacts(

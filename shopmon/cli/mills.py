@@ -53,7 +53,7 @@ def list_tools(place, json_file, everything):
     Example: shopmon mills list --all
     """
     from shopmon.cli.mills_text import tool_table
-    from shopmon.records.register_data import register_as_data
+    from shopmon.records.tools.data import register_as_data
 
     with reading(place) as register:
         if json_file is not None:
@@ -73,7 +73,7 @@ def show(place, label, json_file):
     Example: shopmon mills show "plum #3"
     """
     from shopmon.cli.mills_text import tool_text
-    from shopmon.service.tool_sheet import outlook_of, tool_sheet
+    from shopmon.service.mills.sheet import outlook_of, tool_sheet
 
     with reading(place) as register:
         record = register.record(known(register, label))
@@ -96,7 +96,7 @@ def add(place, label, kind, type_label, flutes, note):
 
     Example: shopmon mills add "plum #3" --type "6 mm three-flute"
     """
-    from shopmon.records.register_fields import same_label
+    from shopmon.records.tools.fields import same_label
 
     with writing(place) as register:
         type_id = None
@@ -152,8 +152,8 @@ def export(place, file):
     Example: shopmon mills export tools.csv
     """
     from shopmon.cli.mills_text import counted
-    from shopmon.records.register_data import register_as_data
-    from shopmon.records.register_files import export_csv
+    from shopmon.records.tools.data import register_as_data
+    from shopmon.records.tools.files import export_csv
 
     kind = _kind_of(file) if str(file) != "-" else ".csv"
     with reading(place) as register:
@@ -181,7 +181,7 @@ def import_(place, file):
     Example: shopmon mills import tools.csv
     """
     from shopmon.cli.mills_text import counted
-    from shopmon.records.register_files import MOST_BYTES, import_csv, import_json
+    from shopmon.records.tools.files import MOST_BYTES, import_csv, import_json
 
     takes = {".json": import_json, ".csv": import_csv}[_kind_of(file)]
     try:
@@ -246,7 +246,7 @@ def compare_two(place, first, second, part_min, change_min, shop_per_hour, json_
     """
     from shopmon.cli.mills_text import comparison_text
     from shopmon.cutting.compare.cost import Spending
-    from shopmon.service.comparing import compare, comparison_as_data, named
+    from shopmon.service.mills.comparing import compare, comparison_as_data, named
 
     spending = Spending(change_min=change_min, shop_per_hour=shop_per_hour, part_min=part_min)
     with reading(place) as register:

@@ -1,8 +1,8 @@
 """What ``shopmon mills`` prints for a person."""
 
-from shopmon.records.credit import Totals
-from shopmon.records.register_rows import Tool, ToolRecord
-from shopmon.service.comparing import SideBySide
+from shopmon.records.cuts.credit import Totals
+from shopmon.records.tools.rows import Tool, ToolRecord
+from shopmon.service.mills.comparing import SideBySide
 
 
 def minutes(seconds: float) -> str:
@@ -38,7 +38,7 @@ def tool_text(record: ToolRecord, sheet: dict) -> str:
     record
         From the register.
     sheet
-        From `shopmon.service.tool_sheet.tool_sheet`.
+        From `shopmon.service.mills.sheet.tool_sheet`.
     """
     tool = record.tool
     lines = [f"{tool.label}: {what(tool)}; {where(tool)}"]

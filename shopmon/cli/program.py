@@ -40,7 +40,7 @@ def command(file, acceleration, rapid, units, json_file):
     from shopmon.cli.program_text import as_text
     from shopmon.cutting.program.reading import program_as_data
     from shopmon.cutting.program.timing import MachineMotion
-    from shopmon.service.program_file import read_program_file
+    from shopmon.service.programs.file import read_program_file
 
     machine = MachineMotion(acceleration_mm_per_s2=acceleration, rapid_mm_per_min=rapid)
     tell = teller(file)

@@ -28,7 +28,7 @@ def roughness_command(file, json_file, **how):
 
     Example: shopmon mills roughness wall.csv --standard "ISO 4287"
     """
-    from shopmon.service.finish import in_words, profile_finish
+    from shopmon.service.mills.finish import in_words, profile_finish
 
     report = profile_finish(file, **how)
     if json_file is not None:

@@ -26,8 +26,8 @@ def command(data_dir, settings_file, port, json_file):
 
     Example: shopmon selfcheck
     """
-    from shopmon.service.finding import as_report, worst
-    from shopmon.service.selfcheck import Question, run_checks
+    from shopmon.service.selfcheck.everything import Question, run_checks
+    from shopmon.service.selfcheck.finding import as_report, worst
 
     findings = run_checks(Question(settings_file=settings_file, data_dir=data_dir, port=port))
     if json_file is not None:

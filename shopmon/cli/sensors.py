@@ -53,8 +53,8 @@ def list_sensors(place, json_file):
 
     Example: shopmon sensors list
     """
-    from shopmon.service.sensor_bench import known_sensors
-    from shopmon.service.sensor_words import calibration_lines
+    from shopmon.service.sensors.bench import known_sensors
+    from shopmon.service.sensors.words import calibration_lines
 
     told = known_sensors(*place_of(*place))
     if json_file is not None:
@@ -121,8 +121,8 @@ def turn_over(place, source, device, json_file):
 
     Example: shopmon sensors turn-over --source spindle
     """
-    from shopmon.service.sensor_words import PLACE_WORDS
-    from shopmon.service.sensors_desk import CAUTIONS
+    from shopmon.service.sensors.desk import CAUTIONS
+    from shopmon.service.sensors.words import PLACE_WORDS
 
     for caution in CAUTIONS:
         click.echo(f"  ! {caution}", err=True)
@@ -180,7 +180,7 @@ def enter(place, source, device, channel, full_scale_g, full_scale_pa, sensitivi
 @contextmanager
 def _bench(place, source, device, json_file):
     """Open the sensor; what is odd about it is said first."""
-    from shopmon.service.sensor_bench import sensor_bench
+    from shopmon.service.sensors.bench import sensor_bench
 
     data_dir, settings = place_of(*place)
     with sensor_bench(source, device, data_dir, settings) as bench:
@@ -194,7 +194,7 @@ def _ask(words: str) -> None:
 
 
 def _tell(bench, json_file: str | None) -> None:
-    from shopmon.service.sensor_words import sensor_lines
+    from shopmon.service.sensors.words import sensor_lines
 
     told = bench.desk.as_data()
     if json_file is not None:
@@ -204,7 +204,7 @@ def _tell(bench, json_file: str | None) -> None:
 
 
 def _kept(calibration: dict, json_file: str | None) -> None:
-    from shopmon.service.sensor_words import calibration_lines
+    from shopmon.service.sensors.words import calibration_lines
 
     if json_file is not None:
         write_json(calibration, json_file)

@@ -12,8 +12,8 @@ from shopmon.cli import cut_options
 from shopmon.cli.modes import parse_mode
 from shopmon.cutting.materials import MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, require_positive
-from shopmon.cutting.plan import SENSORS, Engagement, Neighbour, PassPlan, Spindle
-from shopmon.cutting.scenarios import SCENARIOS, scenario
+from shopmon.cutting.simulation.plan import SENSORS, Engagement, Neighbour, PassPlan, Spindle
+from shopmon.cutting.simulation.scenarios import SCENARIOS, scenario
 from shopmon.errors import SettingError, StoreError
 
 FORMATS = {".flac": "FLAC", ".wav": "WAV"}
@@ -243,7 +243,7 @@ def command(out: Path, **options):
 
     Example: shopmon simulate rings.flac --scenario pass-that-rings --seed 3 --snr-db 12
     """
-    from shopmon.cutting.pass_sound import render
+    from shopmon.cutting.simulation.pass_sound import render
 
     check_out(out, options["rate"], options["bits"])
     plan = planned(options)

@@ -43,7 +43,7 @@ def parse_pitch(text: str | None) -> tuple[float, ...] | None:
 
 def stability_case(options: dict):
     """Build the cut from the options, with the modes."""
-    from shopmon.cutting.semidiscretization import StabilityCase
+    from shopmon.cutting.stability.semidiscretization import StabilityCase
 
     if not options["mode"]:
         raise SettingError("No mode of the tool tip is given.", f"Give --mode {MODE_FORM}.")
@@ -102,7 +102,7 @@ def speed_list(options: dict):
 
 def points_of(case, cuts: list[tuple[float, float]]) -> list[dict]:
     """Verdict on each cut."""
-    from shopmon.cutting.semidiscretization import stability
+    from shopmon.cutting.stability.semidiscretization import stability
 
     rows = []
     for rpm, ap_mm in cuts:
@@ -122,7 +122,7 @@ def points_of(case, cuts: list[tuple[float, float]]) -> list[dict]:
 
 def limits_of(case, rpm, deepest_mm: float) -> list[dict]:
     """Limit of depth at each speed; null where it stays quiet as deep as was looked."""
-    from shopmon.cutting.depth_limits import depth_limits
+    from shopmon.cutting.stability.depth_limits import depth_limits
 
     found = depth_limits(case, rpm, deepest_mm)
     return [
@@ -138,7 +138,7 @@ def present_rpm(options: dict, cuts: list[tuple[float, float]]) -> float | None:
 
 def advice_of(case, options: dict, cuts: list[tuple[float, float]], limits: list[dict]) -> list[dict]:
     """Advice on the cut as it is: the one told, or the first of those to judge, or the best of the lobes."""
-    from shopmon.cutting.lobe_advice import SpeedRange, lobe_advice
+    from shopmon.cutting.advising.lobes import SpeedRange, lobe_advice
 
     asked = [rpm for rpm, _ in cuts] + [row["rpm"] for row in limits]
     speeds = SpeedRange(
@@ -155,7 +155,7 @@ def advice_of(case, options: dict, cuts: list[tuple[float, float]], limits: list
 
 def limits_given(options: dict):
     """Limits of machine and tool."""
-    from shopmon.cutting.advice import SpeedLimits
+    from shopmon.cutting.advising.one_line import SpeedLimits
 
     return SpeedLimits(
         min_rpm=options["min_rpm"],
@@ -167,7 +167,7 @@ def limits_given(options: dict):
 
 def earlier_tones(options: dict):
     """Lines of the same tool at other speeds, each written ``HZ,RPM``."""
-    from shopmon.cutting.advice import ChatterTone
+    from shopmon.cutting.advising.one_line import ChatterTone
 
     found = []
     for text in options["earlier"]:
@@ -185,7 +185,7 @@ def earlier_tones(options: dict):
 
 def tone_advice(options: dict) -> list[dict]:
     """Advice from one chatter frequency."""
-    from shopmon.cutting.advice import ChatterTone, advise
+    from shopmon.cutting.advising.one_line import ChatterTone, advise
 
     if options["mode"] or options["at"] or options["first_rpm"] or options["last_rpm"]:
         raise SettingError(
@@ -209,7 +209,7 @@ def tone_advice(options: dict) -> list[dict]:
 def measured_result(options: dict):
     """Verdicts and limits from a measured receptance; also the cut, and how deep was looked."""
     from shopmon.cli.speeds_frf import frf_result
-    from shopmon.cutting.semidiscretization import CutCase
+    from shopmon.cutting.stability.semidiscretization import CutCase
 
     if options["mode"] or options["chatter_hz"] is not None or options["wall"] is not None:
         raise SettingError(

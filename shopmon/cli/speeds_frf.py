@@ -81,8 +81,8 @@ def frf_result(case, texts: tuple[str, ...], cuts: list[tuple[float, float]], rp
     """
     import numpy as np
 
-    from shopmon.cutting.tip_receptance import receptance_of_responses
-    from shopmon.cutting.zeroth_order import zeroth_order_limits
+    from shopmon.cutting.stability.tip_receptance import receptance_of_responses
+    from shopmon.cutting.stability.zeroth_order import zeroth_order_limits
 
     receptance, lines = receptance_of_responses(tuple(read_response(text) for text in texts))
     result: dict = {"points": [], "method": "averaged forces", "caution": AVERAGED}

@@ -71,7 +71,7 @@ def _smooth(case, deepest_mm: float) -> list[str]:
     """Depths at which the length of edge in the cut stays the same."""
     if case is None or not case.helix_deg or case.pitch_deg:
         return []
-    from shopmon.cutting.smooth_depths import smooth_depths_mm
+    from shopmon.cutting.finishing.smooth_depths import smooth_depths_mm
 
     depths = smooth_depths_mm(case.diameter_mm, case.flutes, case.helix_deg, deepest_mm)
     told = ", ".join(f"{depth:.2f}" for depth in depths[:6])

@@ -18,13 +18,13 @@ def wall_of(case, options: dict, rpm: float) -> dict:
     Returns
     -------
     dict
-        As `shopmon.service.speed_wall.wall_figures`, each plan with its ``verdict``.
+        As `shopmon.service.speeds.wall.wall_figures`, each plan with its ``verdict``.
     """
-    from shopmon.cutting.deflection import cantilever
+    from shopmon.cutting.finishing.deflection import cantilever
     from shopmon.cutting.forces import EdgeForces
     from shopmon.cutting.materials import material
     from shopmon.cutting.nouns import EndMillType
-    from shopmon.service.speed_wall import wall_figures
+    from shopmon.service.speeds.wall import wall_figures
 
     for name in ("stickout", "fz", "diameter"):
         if options[name] is None:

@@ -77,8 +77,8 @@ def _recorded(
 ) -> dict:  # fmt: skip
     """Judge a recording, with the balance where there is a run with a trial weight."""
     from shopmon.service.measured_signal import read_signal
-    from shopmon.service.spindle_balance import balance_of, trial_from_text
-    from shopmon.service.spindle_check import check_spindle, tones_from_text
+    from shopmon.service.spindle.balance import balance_of, trial_from_text
+    from shopmon.service.spindle.one_run import check_spindle, tones_from_text
 
     if speeds or run_up:
         raise SettingError("--speeds and --run-up are for 'live'.", "Give --rpm for a recording.")
@@ -110,8 +110,8 @@ def _live(
     tach, trial, trial_run, after_run, turning_kg,
 ) -> None:  # fmt: skip
     from shopmon.cli.spindle_text import check_as_text
-    from shopmon.service.spindle_balance import trial_from_text
-    from shopmon.service.spindle_live import hear_balance, hear_check, plan_of
+    from shopmon.service.spindle.balance import trial_from_text
+    from shopmon.service.spindle.live import hear_balance, hear_check, plan_of
 
     if rate is not None:
         raise SettingError("--rate is for tables of numbers: a sensor says its own rate.", "Leave it out.")

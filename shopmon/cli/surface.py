@@ -49,7 +49,7 @@ def command(image, scale, region, spacing, units, json_file, **told):
 
     Example: shopmon surface wall.jpg --scale 4.6 --rpm 12000 --flutes 3 --feed 1800 --chatter-hz 1432.6
     """
-    from shopmon.service.surface_check import check_picture, check_spacing, expect
+    from shopmon.service.walls.check import check_picture, check_spacing, expect
 
     if image is None and region:
         raise SettingError("A region was given without a picture.", "Name the picture.")
@@ -79,7 +79,7 @@ def command(image, scale, region, spacing, units, json_file, **told):
 
 def _question(told: dict, scale: float | None, units: str):
     from shopmon.cutting.surface.marks import wall_cut
-    from shopmon.service.surface_check import SurfaceQuestion, heard_tones
+    from shopmon.service.walls.check import SurfaceQuestion, heard_tones
 
     known = {
         "rpm": told["rpm"],

@@ -55,7 +55,7 @@ def command(recording, json_file, uff, **options):
     Example: shopmon tap live --device USB
     """
     if str(recording) == "live":
-        from shopmon.service.tap_live import hear_hits
+        from shopmon.service.tap.live import hear_hits
 
         result = hear_hits(
             _settings(options), _live(options), lambda words: click.echo(words, err=json_file is not None)
@@ -72,7 +72,7 @@ def command(recording, json_file, uff, **options):
 
 def _judge(recording: Path, uff: Path | None, options: dict) -> dict:
     from shopmon.records.response_file import SUFFIXES, read_response, write_response
-    from shopmon.service import tap_test
+    from shopmon.service.tap import judging as tap_test
 
     settings = _settings(options)
     if recording.suffix.lower() in SUFFIXES:
@@ -98,7 +98,7 @@ def _judge(recording: Path, uff: Path | None, options: dict) -> dict:
 
 
 def _settings(options: dict):
-    from shopmon.service.tap_test import TapSettings
+    from shopmon.service.tap.judging import TapSettings
 
     return TapSettings(
         lowest_hz=options["lowest"],
@@ -111,8 +111,8 @@ def _settings(options: dict):
 
 def _live(options: dict):
     """Return what to listen to, and which channel is what."""
-    from shopmon.service.tap_live import Live
-    from shopmon.service.tap_session import TapChannels
+    from shopmon.service.tap.live import Live
+    from shopmon.service.tap.session import TapChannels
 
     numbers = {}
     for name in ("force", "response"):

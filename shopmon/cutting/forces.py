@@ -11,7 +11,7 @@ import numpy as np
 
 from shopmon.cutting.geometry import lag_per_mm, tooth_angles
 from shopmon.cutting.nouns import Material, require_not_negative, require_positive
-from shopmon.cutting.semidiscretization import CutCase
+from shopmon.cutting.stability.semidiscretization import CutCase
 from shopmon.errors import SettingError
 
 LEAST_LAG_RAD = 1e-6  # below it the antiderivatives' difference is rounding

@@ -4,9 +4,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from shopmon.listening.comb_view import CombView
-from shopmon.listening.front import BANDS, View, Window
+from shopmon.listening.intake.front import BANDS, View, Window
 from shopmon.listening.preferences import Preferences
+from shopmon.listening.rotation.comb_view import CombView
 from shopmon.listening.state import Memory
 from shopmon.signals.levels import power_db
 

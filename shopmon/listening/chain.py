@@ -5,28 +5,28 @@ from collections.abc import Sequence
 import numpy as np
 
 from shopmon.listening.background import Background
-from shopmon.listening.chatter import ChatterJudge
-from shopmon.listening.clues import Circumstances
-from shopmon.listening.comb_shape import CombShape
-from shopmon.listening.comb_view import CombView
-from shopmon.listening.cut_book import CutBook
-from shopmon.listening.engagement import Contact, Engagement
+from shopmon.listening.chatter.clues import Circumstances
+from shopmon.listening.chatter.comb_shape import CombShape
+from shopmon.listening.chatter.strays import Strays
+from shopmon.listening.chatter.suspect import Suspicion, suspect
+from shopmon.listening.chatter.verdict import ChatterJudge
+from shopmon.listening.engagement.contact import Contact, Engagement
+from shopmon.listening.engagement.cut_book import CutBook
+from shopmon.listening.engagement.moment import Moment, Turning
+from shopmon.listening.engagement.usual_cuts import UsualCuts
 from shopmon.listening.events import Event, Frame
 from shopmon.listening.frames import frame_of
-from shopmon.listening.front import Front, View
-from shopmon.listening.health import Health, notice
-from shopmon.listening.hops import Rates
-from shopmon.listening.moment import Moment, Turning
-from shopmon.listening.reach import Reach
+from shopmon.listening.intake.front import Front, View
+from shopmon.listening.intake.health import Health, notice
+from shopmon.listening.intake.hops import Rates
+from shopmon.listening.intake.reach import Reach
+from shopmon.listening.rotation.comb_view import CombView
+from shopmon.listening.rotation.speed import Speed
+from shopmon.listening.rotation.tach import Tach
 from shopmon.listening.scene import Scene
 from shopmon.listening.setup import ListenerSettings, Setup
-from shopmon.listening.speed import Speed
-from shopmon.listening.strays import Strays
-from shopmon.listening.suspect import Suspicion, suspect
-from shopmon.listening.tach import Tach
-from shopmon.listening.usual_cuts import UsualCuts
 from shopmon.signals.block import Channel
-from shopmon.signals.comb import peaks_near
+from shopmon.signals.comb.search import peaks_near
 
 # where no rise was noticed, a line as young as this may still have come with a cut; with relatives, as this
 FRESH_S, RELATED_FRESH_S = 1.0, 2.0

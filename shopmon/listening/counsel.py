@@ -3,7 +3,7 @@
 from dataclasses import asdict, dataclass, field
 from statistics import median
 
-from shopmon.cutting.advice import ChatterTone, SpeedLimits, advise
+from shopmon.cutting.advising.one_line import ChatterTone, SpeedLimits, advise
 from shopmon.cutting.nouns import MillingKind
 from shopmon.listening.setup import Setup
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
-from shopmon.listening.strays import Track
 
 SEEN_DB = 8.0
 LOWEST_HZ = 25.0

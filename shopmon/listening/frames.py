@@ -4,9 +4,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shopmon.listening.comb_view import CombView
 from shopmon.listening.events import Frame, State, StrayTone
-from shopmon.listening.front import View
+from shopmon.listening.intake.front import View
+from shopmon.listening.rotation.comb_view import CombView
 from shopmon.signals.levels import power_db
 
 if TYPE_CHECKING:

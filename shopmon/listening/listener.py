@@ -10,12 +10,12 @@ from dataclasses import replace
 from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
 from shopmon.listening.chain import Chain
+from shopmon.listening.chatter.weights import MODEL
 from shopmon.listening.events import Event
 from shopmon.listening.explanation import Explanation, explain_lines, in_words
-from shopmon.listening.hops import HopCutter, Rates
+from shopmon.listening.intake.hops import HopCutter, Rates
 from shopmon.listening.setup import ListenerSettings, Setup, setup_as_data, setup_from
 from shopmon.listening.state import LEARNED, SCHEMA, is_current
-from shopmon.listening.weights import MODEL
 from shopmon.signals.block import Block, Channel
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0

@@ -26,7 +26,8 @@ Times are seconds from the first sample of the recording (or of the cut's audio)
 ``state``, ``unsure``
     The worst state reached, and whether it was doubted throughout.
 ``advice``
-    What to try about the loudest chatter, best first: the fields of `shopmon.cutting.advice.Advice`.
+    What to try about the loudest chatter, best first: the fields of
+    `shopmon.cutting.advising.one_line.Advice`.
 ``moment``
     Only where one was asked for: ``at_s``, ``state``, ``unsure``, ``rpm``, ``background_known``, ``lines``
     (each with ``frequency_hz``, ``order``, ``level_db``, ``over_floor_db``, ``over_background_db``, ``what``,

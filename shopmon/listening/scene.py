@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from shopmon.listening.background import Background
-from shopmon.listening.comb_view import CombView
-from shopmon.listening.front import View, Window
+from shopmon.listening.intake.front import View, Window
 from shopmon.listening.preferences import Preferences
+from shopmon.listening.rotation.comb_view import CombView
 
 SPEED_DOUBT = 7e-4
 TOLD_DOUBT = 0.02

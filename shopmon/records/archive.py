@@ -16,24 +16,23 @@ from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import BootClock
 from shopmon.records.carrying.unpacking import undo_half_an_import
 from shopmon.records.check_rows import CheckRows
-from shopmon.records.cut_rows import cut_sums
+from shopmon.records.cuts.learning import LearningRows
+from shopmon.records.cuts.rows import cut_sums
 from shopmon.records.database import open_database, open_reader, unusable
-from shopmon.records.features import FeatureRow
-from shopmon.records.filing import Filed, FilingJob, file_recording
 from shopmon.records.folder import DataFolder
-from shopmon.records.learning_rows import LearningRows
 from shopmon.records.ledger import Ledger
 from shopmon.records.photo_rows import PhotoRows
 from shopmon.records.photos import Photos
 from shopmon.records.programs import Programs
 from shopmon.records.reading import Reader
-from shopmon.records.recorder import Recorder
 from shopmon.records.recovery import Recovered, recover
-from shopmon.records.register import Register, Rows
 from shopmon.records.row_writing import RowWriting, checked_text
-from shopmon.records.space import AudioGate, RecordingStatus, Retention, reserve_for
+from shopmon.records.sound.features import FeatureRow
+from shopmon.records.sound.filing import Filed, FilingJob, file_recording
+from shopmon.records.sound.recorder import Recorder
+from shopmon.records.sound.space import AudioGate, RecordingStatus, Retention, reserve_for
+from shopmon.records.sound.stream_info import StreamInfo
 from shopmon.records.stamps import Stamps
-from shopmon.records.stream_info import StreamInfo
 from shopmon.records.tables import (
     analyses,
     boots,
@@ -43,6 +42,7 @@ from shopmon.records.tables import (
     steady_sounds,
     streams,
 )
+from shopmon.records.tools.register import Register, Rows
 from shopmon.records.work_queue import WorkQueue
 from shopmon.records.writer import Filer, Writer
 from shopmon.signals.block import Block

@@ -6,7 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from shopmon.records.cut_rows import dated
+from shopmon.records.cuts.rows import dated
 from shopmon.records.stamps import Stamps
 from shopmon.records.tables import corrections, spindle_checks, tap_tests
 

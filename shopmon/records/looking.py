@@ -7,12 +7,12 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from shopmon.errors import StoreError
+from shopmon.records.cuts.learning import LearningRows
 from shopmon.records.database import REVISIONS, open_reader, schema_version
 from shopmon.records.folder import FolderPaths
-from shopmon.records.learning_rows import LearningRows
 from shopmon.records.photos import Photos
 from shopmon.records.reading import Reader
-from shopmon.records.register_reading import RegisterReading
+from shopmon.records.tools.reading import RegisterReading
 
 
 class RegisterLooking(RegisterReading):

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from shopmon.errors import SettingError
-from shopmon.records.cut_rows import dated
+from shopmon.records.cuts.rows import dated
 from shopmon.records.photos import Photos
 from shopmon.records.stamps import Stamps
 from shopmon.records.tables import cut_photos, photo_readings

@@ -9,7 +9,8 @@ import sqlalchemy as sa
 
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.boot_clock import wall_offsets
-from shopmon.records.cut_rows import (
+from shopmon.records.cuts.finding import condition
+from shopmon.records.cuts.rows import (
     as_cut,
     context_values,
     corrected,
@@ -18,11 +19,10 @@ from shopmon.records.cut_rows import (
     recording_columns,
     wall_s,
 )
-from shopmon.records.features import as_columns, load_features, read_records
-from shopmon.records.finding_cuts import condition
 from shopmon.records.folder import FolderPaths
-from shopmon.records.segments import segments_in
-from shopmon.records.stream_info import StreamInfo
+from shopmon.records.sound.features import as_columns, load_features, read_records
+from shopmon.records.sound.segments import segments_in
+from shopmon.records.sound.stream_info import StreamInfo
 from shopmon.records.tables import (
     analyses,
     contexts,
@@ -38,7 +38,7 @@ from shopmon.records.tables import (
     stored_values,
     streams,
 )
-from shopmon.records.tool_tables import metadata
+from shopmon.records.tools.tables import metadata
 
 LIMIT = 10_000
 SHORTEST_BEGINNING = 8  # of an id that stands for the whole
@@ -138,7 +138,7 @@ class Reader:
         Returns
         -------
         dict or None
-            See `shopmon.records.features.as_columns`: ``t_s`` counts from the recording's first sample.
+            See `shopmon.records.sound.features.as_columns`: ``t_s`` counts from the recording's first sample.
         """
         return self._features_of(
             sa.select(recordings)

@@ -12,12 +12,12 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from shopmon.errors import StoreError
-from shopmon.records.cut_rows import cut_sums
-from shopmon.records.features import read_records
+from shopmon.records.cuts.rows import cut_sums
 from shopmon.records.folder import DataFolder
-from shopmon.records.recorder import AFTER_S, OldBuffer, Recording
-from shopmon.records.segments import segments_in
-from shopmon.records.stream_info import StreamInfo
+from shopmon.records.sound.features import read_records
+from shopmon.records.sound.recorder import AFTER_S, OldBuffer, Recording
+from shopmon.records.sound.segments import segments_in
+from shopmon.records.sound.stream_info import StreamInfo
 from shopmon.records.tables import cuts, kept_spans, recordings
 
 log = logging.getLogger(__name__)

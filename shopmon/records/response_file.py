@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from shopmon.errors import RecordingError, StoreError
-from shopmon.signals.frequency_response import MeasuredResponse
+from shopmon.signals.tap.frequency_response import MeasuredResponse
 
 SUFFIXES = (".uff", ".unv", ".ufb")
 RESPONSE_FUNCTION = 4  # function type of data set 58: frequency response function

@@ -7,9 +7,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from shopmon.errors import SettingError
-from shopmon.records.cut_rows import context_values
+from shopmon.records.cuts.rows import context_values
 from shopmon.records.ledger import Ledger
-from shopmon.records.recorder import Recorder
+from shopmon.records.sound.recorder import Recorder
 from shopmon.records.stamps import Stamps
 from shopmon.records.tables import (
     CONTEXT_VALUES,

@@ -6,7 +6,7 @@ import uuid
 import sqlalchemy as sa
 
 from shopmon.records.boot_clock import BootClock
-from shopmon.records.tool_tables import metadata
+from shopmon.records.tools.tables import metadata
 
 
 class Stamps:

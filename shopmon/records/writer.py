@@ -13,10 +13,10 @@ import threading
 from collections.abc import Callable
 
 from shopmon.errors import StoreError
-from shopmon.records.filing import Filed, FilingJob
 from shopmon.records.ledger import Ledger
-from shopmon.records.recorder import Recorder
-from shopmon.records.space import AudioGate, RecordingStatus, Retention, folder_bytes
+from shopmon.records.sound.filing import Filed, FilingJob
+from shopmon.records.sound.recorder import Recorder
+from shopmon.records.sound.space import AudioGate, RecordingStatus, Retention, folder_bytes
 from shopmon.records.work_queue import WorkQueue
 
 log = logging.getLogger(__name__)

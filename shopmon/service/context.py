@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
-from shopmon.cutting.advice import SpeedLimits
-from shopmon.cutting.mode_text import modes_of
-from shopmon.cutting.prior import prior_of
+from shopmon.cutting.advising.mode_text import modes_of
+from shopmon.cutting.advising.one_line import SpeedLimits
+from shopmon.cutting.advising.prior import prior_of
 from shopmon.errors import SettingError
 from shopmon.listening.counsel import CutFacts
 from shopmon.listening.preferences import preferences_from
 from shopmon.listening.setup import Setup
-from shopmon.records.register_fields import choice, number, whole
+from shopmon.records.tools.fields import choice, number, whole
 from shopmon.service.settings import Machine
 
 TEXT_LIMIT = 200

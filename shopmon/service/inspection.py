@@ -11,7 +11,7 @@ from shopmon.capture.recording import RecordingSource
 from shopmon.errors import RecordingError, SettingError
 from shopmon.listening.counsel import CutFacts
 from shopmon.listening.explanation import explanation_as_data
-from shopmon.listening.health import notice
+from shopmon.listening.intake.health import notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.preferences import Preferences
 from shopmon.listening.report import Inspection

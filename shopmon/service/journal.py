@@ -23,11 +23,11 @@ from shopmon.listening.events import (
     Notice,
 )
 from shopmon.records.archive import Archive, FeatureRow, StreamInfo
-from shopmon.service.beside import OtherStreams
-from shopmon.service.cut_report import CutReports
+from shopmon.service.cuts.beside import OtherStreams
+from shopmon.service.cuts.told import CutReports
 from shopmon.service.live_feed import LiveFeed
 from shopmon.service.live_state import LiveState, spectrum_message
-from shopmon.service.program_desk import ProgramDesk
+from shopmon.service.programs.desk import ProgramDesk
 from shopmon.signals.block import Block
 
 SPECTRUM_EVERY_S = 0.1

@@ -13,7 +13,7 @@ from shopmon.errors import RecordingError, SettingError
 from shopmon.service.inspection import channels_beside
 from shopmon.signals.block import Block, sound_columns
 from shopmon.signals.levels import full_scale_runs
-from shopmon.signals.tachometer import edge_places, pulses_in
+from shopmon.signals.sensors.tachometer import edge_places, pulses_in
 
 MOST_S = 120.0
 

@@ -14,29 +14,29 @@ from shopmon.listening.explanation import explanation_as_data
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import is_current, learned
 from shopmon.records.archive import Archive, RecordingStatus
-from shopmon.service.advising import Advising
-from shopmon.service.beside import OtherStreams
 from shopmon.service.clock import trusted_clock
 from shopmon.service.context import ORIGINS, checked_context, facts_of, setup_of
-from shopmon.service.cut_report import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
+from shopmon.service.cuts.beside import OtherStreams
+from shopmon.service.cuts.hearing_again import HearingAgain
+from shopmon.service.cuts.judging import Judging
+from shopmon.service.cuts.side_by_side import SideBySide, side_by_side
+from shopmon.service.cuts.told import CutReports, cut_for_pages, kept_for_pages, mark_for_pages
 from shopmon.service.engine import Engine
-from shopmon.service.hearing_again import HearingAgain
 from shopmon.service.journal import Journal, Log, new_id
-from shopmon.service.judging import Judging
 from shopmon.service.lamp import StateLamp
 from shopmon.service.live_feed import LiveFeed
-from shopmon.service.outlooks import Outlooks
-from shopmon.service.program_desk import ProgramDesk
-from shopmon.service.program_runs import by_program
+from shopmon.service.mills.choice import with_tool
+from shopmon.service.programs.desk import ProgramDesk
+from shopmon.service.programs.runs import by_program
 from shopmon.service.review.review import CutReview
-from shopmon.service.sensors_beside import AllSensors
+from shopmon.service.sensors.beside import AllSensors
 from shopmon.service.settings import Settings
-from shopmon.service.side_by_side import SideBySide, side_by_side
-from shopmon.service.speeds_desk import SpeedsDesk
-from shopmon.service.spindle_desk import SpindleDesk, dated_calibration
-from shopmon.service.tap_desk import TapDesk
-from shopmon.service.tool_choice import with_tool
-from shopmon.service.wall_desk import WallDesk
+from shopmon.service.speeds.advising import Advising
+from shopmon.service.speeds.desk import SpeedsDesk
+from shopmon.service.speeds.outlooks import Outlooks
+from shopmon.service.spindle.desk import SpindleDesk, dated_calibration
+from shopmon.service.tap.desk import TapDesk
+from shopmon.service.walls.desk import WallDesk
 from shopmon.service.wishes import Wishes
 
 HOUSEKEEPING_EVERY_S = 2.0

@@ -18,7 +18,7 @@ class Channel:
     ----------
     kind
         ``"microphone"``, ``"accelerometer"``, or ``"tachometer"``: a column that is 0 but where a pulse
-        begins (`shopmon.signals.tachometer.edge_codes`).
+        begins (`shopmon.signals.sensors.tachometer.edge_codes`).
     unit
         ``"FS"`` (fraction of full scale) until a calibration says otherwise.
     top_hz

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shopmon.signals.bearing_tones import BearingTones, bearing_tones
+from shopmon.signals.spindle.bearing_tones import BearingTones, bearing_tones
 
 RATES_HZ = (12_000.0, 20_000.0, 48_000.0, 97_656.0)
 KINDS = ("healthy", "outer", "inner", "ball")

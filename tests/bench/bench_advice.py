@@ -9,7 +9,7 @@ import time
 
 import numpy as np
 
-from shopmon.cutting.advice import ChatterTone, SpeedLimits, advise
+from shopmon.cutting.advising.one_line import ChatterTone, SpeedLimits, advise
 from tests.bench.bench_learning import LINE_ERROR, draw_machine
 
 CASES, FIRST_SEED = 100, 20_000

@@ -10,7 +10,7 @@ from collections import Counter
 
 import numpy as np
 
-from shopmon.signals.bearing_signs import bearing_signs
+from shopmon.signals.spindle.bearing_signs import bearing_signs
 from tests.bearing_sound import draw_case
 from tests.bench.bearing_rigs import draw_rig
 

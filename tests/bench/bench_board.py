@@ -10,8 +10,8 @@ from collections.abc import Callable
 import numpy as np
 
 from shopmon.capture.sampler.board import BoardSource
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.signals.block import Block

@@ -10,9 +10,9 @@ import sys
 import numpy as np
 
 from shopmon.cutting.materials import material
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement, Neighbour, PassPlan, Spindle, Surroundings
-from shopmon.cutting.scenarios import assembly, bending
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.plan import Engagement, Neighbour, PassPlan, Spindle, Surroundings
+from shopmon.cutting.simulation.scenarios import assembly, bending
 from shopmon.listening.events import CutEnded
 from tests.listening.hearing import listen, of
 

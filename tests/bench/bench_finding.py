@@ -15,7 +15,7 @@ from shopmon.dashboards.app import create_app
 
 from shopmon.records.carrying.held import held
 from shopmon.records.database import open_database
-from shopmon.records.space import folder_bytes
+from shopmon.records.sound.space import folder_bytes
 from shopmon.records.tables import (
     analyses,
     clock_offsets,
@@ -27,7 +27,7 @@ from shopmon.records.tables import (
     recordings,
     streams,
 )
-from shopmon.records.tool_tables import tools
+from shopmon.records.tools.tables import tools
 from tests.bench.bench_mills import RATE_HZ, Rows, cut, line
 from tests.dashboards.shop_monitor import ShopMonitor
 

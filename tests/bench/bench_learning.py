@@ -15,13 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
-from shopmon.cutting.learned_map import Job, advised_point, quiet_map, trial_point
-from shopmon.cutting.learning import PastCut, first_belief, learn
-from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.cutting.advising.learned_map import Job, advised_point, quiet_map, trial_point
+from shopmon.cutting.advising.learning import PastCut, first_belief, learn
+from shopmon.cutting.advising.prior import prior_of
 from shopmon.cutting.nouns import EndMillType, Material, Mode, ToolAssembly
-from shopmon.cutting.prior import prior_of
-from shopmon.cutting.semidiscretization import StabilityCase, stability
-from shopmon.cutting.shape_library import shape_table
+from shopmon.cutting.stability.many_cuts import Systems, spectral_radius
+from shopmon.cutting.stability.semidiscretization import StabilityCase, stability
+from shopmon.cutting.stability.shape_library import shape_table
 
 MACHINES, FIRST_SEED = 60, 9100  # those from 9000 served to choose how the learner goes about it
 AFTER = (1, 2, 4, 8, 16)

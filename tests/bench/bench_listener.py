@@ -8,10 +8,12 @@ import numpy as np
 import soundfile
 from scipy import fft
 
-from shopmon.listening import chain, speed, suspect
+from shopmon.listening import chain
 from shopmon.listening.chain import Chain
-from shopmon.listening.front import Front
+from shopmon.listening.chatter import suspect
+from shopmon.listening.intake.front import Front
 from shopmon.listening.listener import Listener
+from shopmon.listening.rotation import speed
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.service.inspection import inspect_recording
 from tests.listening.synthetic import blocks, machine

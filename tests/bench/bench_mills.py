@@ -18,7 +18,7 @@ from shopmon.dashboards.app import create_app
 
 from shopmon.records.database import open_database
 from shopmon.records.tables import analyses, contexts, corrections, cuts, judgements, steady_sounds, streams
-from shopmon.records.tool_tables import (
+from shopmon.records.tools.tables import (
     holders,
     mill_types,
     tool_assemblies,
@@ -27,7 +27,7 @@ from shopmon.records.tool_tables import (
     tools,
     wear_readings,
 )
-from shopmon.service.tool_life import ToolLives
+from shopmon.service.mills.life import ToolLives
 from tests.dashboards.shop_monitor import ShopMonitor
 from tests.records.shop import steady_sound
 

@@ -7,10 +7,10 @@ itself. Tools 2 and 3 turn alike.
 import numpy as np
 
 from shopmon.cutting.materials import material
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement, PassPlan, Spindle, Surroundings
 from shopmon.cutting.program.reading import read_program
-from shopmon.cutting.scenarios import assembly, bending
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.plan import Engagement, PassPlan, Spindle, Surroundings
+from shopmon.cutting.simulation.scenarios import assembly, bending
 from shopmon.listening.events import CutEnded, Frame
 from shopmon.listening.following.model import ProgramModel
 from shopmon.listening.following.run import ProgramRun

@@ -17,7 +17,7 @@ from PIL import Image
 from shopmon.dashboards.app import create_app
 
 from shopmon.records.database import open_database
-from shopmon.records.features import RECORD, STATES, WHOLE, write_features
+from shopmon.records.sound.features import RECORD, STATES, WHOLE, write_features
 from shopmon.records.tables import analyses, cuts, recordings, streams
 from tests.bench.bench_mills import Rows
 from tests.bench.bench_review import write

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from shopmon.cutting.modal_steps import modal_step
-from shopmon.cutting.pass_sound import render, simulated
-from shopmon.cutting.plan import Engagement, PassPlan
-from shopmon.cutting.scenarios import assembly, bending, scenario
-from shopmon.cutting.semidiscretization import stability
-from shopmon.cutting.truth import stability_case
+from shopmon.cutting.simulation.modal_steps import modal_step
+from shopmon.cutting.simulation.pass_sound import render, simulated
+from shopmon.cutting.simulation.plan import Engagement, PassPlan
+from shopmon.cutting.simulation.scenarios import assembly, bending, scenario
+from shopmon.cutting.simulation.truth import stability_case
+from shopmon.cutting.stability.semidiscretization import stability
 
 CASES = ((500, 1), (3000, 4), (10000, 3), (20000, 2), (24000, 7))
 

@@ -8,14 +8,14 @@ import tempfile
 import time
 from pathlib import Path
 
-from shopmon.cutting.learned_advice import Question, speed_sheet
-from shopmon.cutting.learning import PastCut, learn
+from shopmon.cutting.advising.learned import Question, speed_sheet
+from shopmon.cutting.advising.learning import PastCut, learn
 from shopmon.records.archive import Archive
 from shopmon.records.database import open_database
-from shopmon.service.beliefs import Beliefs
 from shopmon.service.settings import Machine
-from shopmon.service.speed_question import question_of
-from shopmon.service.tool_and_job import key_values
+from shopmon.service.speeds.beliefs import Beliefs
+from shopmon.service.speeds.question import question_of
+from shopmon.service.speeds.tool_and_job import key_values
 from tests.bench.bench_mills import Rows, furnish, log_cuts
 from tests.service.logged_cuts import CONTEXT, Shop
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from shopmon.cutting.semidiscretization import stability
-from shopmon.cutting.stability_map import stability_map
-from shopmon.cutting.tip_receptance import receptance_of_modes
-from shopmon.cutting.zeroth_order import zeroth_order_limits
+from shopmon.cutting.stability.maps import stability_map
+from shopmon.cutting.stability.semidiscretization import stability
+from shopmon.cutting.stability.tip_receptance import receptance_of_modes
+from shopmon.cutting.stability.zeroth_order import zeroth_order_limits
 from tests.published.milling_points import two_direction_case
 
 RPM, DEPTHS_MM = np.linspace(4000, 24000, 200), np.linspace(0.1, 6.0, 100)

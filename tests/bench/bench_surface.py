@@ -12,7 +12,7 @@ import numpy as np
 
 from shopmon.capture.picture_file import Picture
 from shopmon.cutting.surface.marks import WallCut
-from shopmon.service.surface_check import SurfaceQuestion, check_picture, heard_tones
+from shopmon.service.walls.check import SurfaceQuestion, check_picture, heard_tones
 from shopmon.signals.texture.reading import read_texture
 from tests.surfaces.drawing import KINDS, Case, draw, flat
 

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from shopmon.service.blind_trials import draw_trial, trials
+from shopmon.service.mills.blind_trials import draw_trial, trials
 from tests.browser.conftest import Served, desk, phone
 from tests.browser.measures import measure
 from tests.dashboards.shop_monitor import ShopMonitor, furnish

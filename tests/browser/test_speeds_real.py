@@ -5,7 +5,7 @@ from playwright.sync_api import expect
 
 from shopmon.records.archive import Archive
 from shopmon.service.settings import Machine
-from shopmon.service.speeds_desk import SpeedsDesk
+from shopmon.service.speeds.desk import SpeedsDesk
 from tests.browser.conftest import desk as desk_screen
 from tests.browser.conftest import phone
 from tests.service.logged_cuts import CONTEXT, Shop

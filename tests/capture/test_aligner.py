@@ -9,7 +9,7 @@ import pytest
 from shopmon.capture.aligner import AlignedSource, Lane, Order
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.signals.block import Block, Channel
-from shopmon.signals.tachometer import edge_codes, edge_places
+from shopmon.signals.sensors.tachometer import edge_codes, edge_places
 
 MIC, BOARD = (Channel(),), (Channel(kind="accelerometer"), Channel(kind="tachometer"))
 

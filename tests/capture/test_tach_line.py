@@ -10,7 +10,7 @@ from shopmon.capture.source import SourceNotice
 from shopmon.capture.tach_line import TachLineSource, open_line
 from shopmon.errors import DeviceError
 from shopmon.signals.block import Block
-from shopmon.signals.tachometer import edge_places, turns_of
+from shopmon.signals.sensors.tachometer import edge_places, turns_of
 
 
 class Spindle:

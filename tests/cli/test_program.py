@@ -6,7 +6,7 @@ import os
 import pytest
 
 from shopmon.cli import main
-from shopmon.service import program_file
+from shopmon.service.programs import file as program_file
 
 HUB = """%
 O1000 (HUB SHELL FLANGE)

@@ -11,7 +11,7 @@ from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.cli import main
 from shopmon.cli import sensors as command
 from shopmon.records.archive import Archive
-from shopmon.service import sensor_bench
+from shopmon.service.sensors import bench as sensor_bench
 from shopmon.signals.block import Block, Channel
 
 RATE_HZ = 8000.0

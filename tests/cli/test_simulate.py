@@ -9,9 +9,9 @@ import soundfile
 
 import shopmon.capture
 from shopmon.cli import main
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import DEMO_SEED, SCENARIOS, scenario
-from shopmon.cutting.truth import full_depth_stability
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import DEMO_SEED, SCENARIOS, scenario
+from shopmon.cutting.simulation.truth import full_depth_stability
 
 DEMO = Path(shopmon.capture.__file__).parent / "demo"
 

@@ -8,7 +8,7 @@ import pytest
 from shopmon.cli import main
 from shopmon.cutting.nouns import FrequencyResponse, Mode
 from shopmon.records.response_file import write_response
-from shopmon.signals.frequency_response import MeasuredResponse
+from shopmon.signals.tap.frequency_response import MeasuredResponse
 
 MODE = Mode(axis="x", frequency_hz=900.0, damping_ratio=0.02, stiffness_n_per_m=9e6)
 CUT = ["--flutes", "4", "--kt", "600", "--kr", "0.3", "--diameter", "10", "--milling", "slot"]

@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from shopmon.cli.spindle import command
 from shopmon.errors import DeviceError, SettingError, ShopmonError
-from shopmon.service import spindle_live, spindle_session
+from shopmon.service.spindle import live as spindle_live
+from shopmon.service.spindle import session as spindle_session
 from tests.bearing_sound import healthy_sound
 from tests.dashboards.fake_checks import blocks
 from tests.dashboards.fake_checks import idle as idling

@@ -112,7 +112,7 @@ def played(tmp_path, monkeypatch):
     """Play a recording as fast as it can be taken."""
     soundfile.write(tmp_path / "hits.wav", hits(), int(FAKE_RATE), subtype="PCM_24")
     monkeypatch.setattr(
-        "shopmon.service.tap_live.make_source",
+        "shopmon.service.tap.live.make_source",
         lambda spec, device, settings: RecordingSource(spec, real_time=False),
     )
     return tmp_path / "hits.wav"

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting.advice import ChatterTone, SpeedLimits, advise
+from shopmon.cutting.advising.one_line import ChatterTone, SpeedLimits, advise
+from shopmon.cutting.advising.plausible import least_limit
+from shopmon.cutting.advising.quiet_speeds import EarlierLine, candidate_speeds, quiet_speeds, usual_arcs
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.many_cuts import Systems, spectral_radius
-from shopmon.cutting.plausible import least_limit
-from shopmon.cutting.quiet_speeds import EarlierLine, candidate_speeds, quiet_speeds, usual_arcs
+from shopmon.cutting.stability.many_cuts import Systems, spectral_radius
 from shopmon.errors import SettingError
 
 TONE = {"frequency_hz": 1432.6, "rpm": 11900.0, "nominal_rpm": 12000.0, "flutes": 3}

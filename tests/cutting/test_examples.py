@@ -4,7 +4,10 @@ import doctest
 
 import pytest
 
-from shopmon.cutting import chips, finish, geometry, mode_text, nouns, power, smooth_depths
+from shopmon.cutting import chips, geometry, nouns, power
+from shopmon.cutting.advising import mode_text
+from shopmon.cutting.finishing import marks as finish
+from shopmon.cutting.finishing import smooth_depths
 
 MODULES = (chips, finish, geometry, mode_text, nouns, power, smooth_depths)
 

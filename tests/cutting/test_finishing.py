@@ -5,15 +5,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting.deflection import Cantilever, Section, cantilever, wall_error
-from shopmon.cutting.finish import floor_um, wall_um
-from shopmon.cutting.finishing import finishing_plans
+from shopmon.cutting.finishing.deflection import Cantilever, Section, cantilever, wall_error
+from shopmon.cutting.finishing.marks import floor_um, wall_um
+from shopmon.cutting.finishing.passes import finishing_plans
+from shopmon.cutting.finishing.smooth_depths import smooth_depths_mm
 from shopmon.cutting.forces import EdgeForces, force_per_mm, turn_forces
 from shopmon.cutting.materials import GROUPS, MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, Mode
 from shopmon.cutting.power import linear_from_kienzle, specific_force_n_per_mm2
-from shopmon.cutting.semidiscretization import CutCase, StabilityCase
-from shopmon.cutting.smooth_depths import smooth_depths_mm
+from shopmon.cutting.stability.semidiscretization import CutCase, StabilityCase
 from shopmon.errors import SettingError
 
 FORCES = EdgeForces.of(material("7075"))

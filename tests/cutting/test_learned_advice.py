@@ -4,9 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting import learned_advice
-from shopmon.cutting.advice import SpeedLimits
-from shopmon.cutting.learned_advice import (
+from shopmon.cutting.advising import learned as learned_advice
+from shopmon.cutting.advising.learned import (
     MOST_SURE,
     Question,
     carried,
@@ -14,9 +13,10 @@ from shopmon.cutting.learned_advice import (
     frequency_band,
     speed_sheet,
 )
-from shopmon.cutting.learning import PastCut, first_belief, learn
+from shopmon.cutting.advising.learning import PastCut, first_belief, learn
+from shopmon.cutting.advising.one_line import SpeedLimits
+from shopmon.cutting.advising.prior import prior_of
 from shopmon.cutting.nouns import EndMillType, ToolAssembly
-from shopmon.cutting.prior import prior_of
 from shopmon.errors import SettingError
 
 CUT = {"flutes": 3, "diameter_mm": 10.0, "milling": "climb", "ae_mm": 2.5}

@@ -5,13 +5,13 @@ import json
 import numpy as np
 import pytest
 
-from shopmon.cutting.learned_advice import frequency_band
-from shopmon.cutting.learned_map import Job, advised_point, quiet_map, trial_point
-from shopmon.cutting.learning import PastCut, belief_from, belief_state, first_belief, learn
-from shopmon.cutting.many_cuts import spectral_radius
+from shopmon.cutting.advising.learned import frequency_band
+from shopmon.cutting.advising.learned_map import Job, advised_point, quiet_map, trial_point
+from shopmon.cutting.advising.learning import PastCut, belief_from, belief_state, first_belief, learn
+from shopmon.cutting.advising.prior import HeardTone, Prior, prior_of
 from shopmon.cutting.materials import material
 from shopmon.cutting.nouns import EndMillType, Mode, ToolAssembly
-from shopmon.cutting.prior import HeardTone, Prior, prior_of
+from shopmon.cutting.stability.many_cuts import spectral_radius
 from shopmon.errors import SettingError
 
 JOB = Job(

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting.advice import ORDER_DOWN, ORDER_UP, SpeedLimits
-from shopmon.cutting.lobe_advice import SURE, SpeedRange, lobe_advice
-from shopmon.cutting.lobe_advice import _quiet_down_to as quiet_down_to
-from shopmon.cutting.lobe_advice import _scattered as scattered
-from shopmon.cutting.lobe_advice import _share_quiet as share_quiet
-from shopmon.cutting.semidiscretization import stability
-from shopmon.cutting.stability_map import stability_map
+from shopmon.cutting.advising.lobes import SURE, SpeedRange, lobe_advice
+from shopmon.cutting.advising.lobes import _quiet_down_to as quiet_down_to
+from shopmon.cutting.advising.lobes import _scattered as scattered
+from shopmon.cutting.advising.lobes import _share_quiet as share_quiet
+from shopmon.cutting.advising.one_line import ORDER_DOWN, ORDER_UP, SpeedLimits
+from shopmon.cutting.stability.maps import stability_map
+from shopmon.cutting.stability.semidiscretization import stability
 from shopmon.errors import SettingError
 from tests.cutting.test_semidiscretization import case
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.many_cuts import Systems, spectral_radius
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.semidiscretization import StabilityCase, stability
+from shopmon.cutting.stability.many_cuts import Systems, spectral_radius
+from shopmon.cutting.stability.semidiscretization import StabilityCase, stability
 
 CASES = [
     ("xyy", "climb", 0.1, 6, 15719.0, 2.35),

@@ -5,7 +5,7 @@ import pytest
 
 from shopmon.cutting.materials import MATERIALS, material
 from shopmon.cutting.nouns import EndMillType, FrequencyResponse, Holder, Material, Mode, ToolAssembly
-from shopmon.cutting.plan import Engagement, Neighbour, Spindle, Surroundings
+from shopmon.cutting.simulation.plan import Engagement, Neighbour, Spindle, Surroundings
 from shopmon.errors import SettingError
 
 MODE = {"axis": "x", "frequency_hz": 900.0, "damping_ratio": 0.02, "stiffness_n_per_m": 1e6}

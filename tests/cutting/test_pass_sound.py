@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import (
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.plan import (
     Corner,
     Engagement,
     Neighbour,
@@ -16,8 +16,8 @@ from shopmon.cutting.plan import (
     Spindle,
     Surroundings,
 )
-from shopmon.cutting.scenarios import SCENARIOS, assembly, bending, scenario
-from shopmon.cutting.truth import full_depth_stability
+from shopmon.cutting.simulation.scenarios import SCENARIOS, assembly, bending, scenario
+from shopmon.cutting.simulation.truth import full_depth_stability
 from shopmon.errors import SettingError
 
 RATE = 48000

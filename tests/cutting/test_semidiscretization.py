@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.semidiscretization import StabilityCase, stability
-from shopmon.cutting.stability_map import stability_map
+from shopmon.cutting.stability.maps import stability_map
+from shopmon.cutting.stability.semidiscretization import StabilityCase, stability
 from shopmon.errors import SettingError
 from tests.published.test_milling_motion import growth_per_tooth
 

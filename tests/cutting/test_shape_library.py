@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
+from shopmon.cutting.advising.learning import first_belief
+from shopmon.cutting.advising.prior import Prior
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.learning import first_belief
-from shopmon.cutting.many_cuts import spectral_radius
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.prior import Prior
-from shopmon.cutting.shape_library import MOST_WAVES, shape_table
+from shopmon.cutting.stability.many_cuts import spectral_radius
+from shopmon.cutting.stability.shape_library import MOST_WAVES, shape_table
 
 ARC, FLUTES = entry_exit("climb", 0.3, 1.0), 3  # of the other tests of learning, which share the table
 SOFT = Prior(frequency_hz=900.0, stiffness_n_per_m=3e6, kt_n_per_mm2=2000.0, kt_spread=0.35)

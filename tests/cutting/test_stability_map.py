@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.cutting.depth_limits import depth_limits
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.semidiscretization import stability
-from shopmon.cutting.stability_map import stability_map
+from shopmon.cutting.stability.depth_limits import depth_limits
+from shopmon.cutting.stability.maps import stability_map
+from shopmon.cutting.stability.semidiscretization import stability
 from shopmon.errors import SettingError
 from tests.cutting.test_semidiscretization import MODES, case
 

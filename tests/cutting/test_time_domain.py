@@ -6,9 +6,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopmon.cutting.geometry import directional_average, entry_exit
-from shopmon.cutting.modal_steps import modal_step
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.time_domain import Coefficients, CutSimulation, Cutter, simulate_turns, steps_per_turn
+from shopmon.cutting.simulation.modal_steps import modal_step
+from shopmon.cutting.simulation.time_domain import (
+    Coefficients,
+    CutSimulation,
+    Cutter,
+    simulate_turns,
+    steps_per_turn,
+)
 from shopmon.errors import SettingError
 
 RIGID = (Mode(axis="x", frequency_hz=500.0, damping_ratio=0.5, stiffness_n_per_m=1e15),)

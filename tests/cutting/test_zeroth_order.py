@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.nouns import FrequencyResponse, Mode
-from shopmon.cutting.semidiscretization import CutCase
-from shopmon.cutting.tip_receptance import receptance_of_modes, receptance_of_responses
-from shopmon.cutting.zeroth_order import lobe_points, zeroth_order_limits
+from shopmon.cutting.stability.semidiscretization import CutCase
+from shopmon.cutting.stability.tip_receptance import receptance_of_modes, receptance_of_responses
+from shopmon.cutting.stability.zeroth_order import lobe_points, zeroth_order_limits
 from shopmon.errors import SettingError
 
 MODES = (

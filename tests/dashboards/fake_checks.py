@@ -6,8 +6,8 @@ import numpy as np
 
 from shopmon.capture.source import SourceFormat
 from shopmon.service.settings import Machine
-from shopmon.service.spindle_desk import SpindleDesk
-from shopmon.service.tap_desk import TapDesk
+from shopmon.service.spindle.desk import SpindleDesk
+from shopmon.service.tap.desk import TapDesk
 from shopmon.signals.block import Block, Channel
 from tests.hits import taps
 

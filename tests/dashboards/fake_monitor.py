@@ -20,13 +20,13 @@ from shopmon.errors import SettingError
 from shopmon.listening.background import background_entries
 from shopmon.listening.setup import ListenerSettings
 from shopmon.service.context import checked_context
-from shopmon.service.hearing_again import HearingAgain
-from shopmon.service.judging import Judging, word_of
+from shopmon.service.cuts.hearing_again import HearingAgain
+from shopmon.service.cuts.judging import Judging, word_of
+from shopmon.service.cuts.side_by_side import side_by_side
 from shopmon.service.live_feed import LiveFeed
-from shopmon.service.outlooks import Outlooks
+from shopmon.service.mills.choice import with_tool
 from shopmon.service.review.review import CutReview
-from shopmon.service.side_by_side import side_by_side
-from shopmon.service.tool_choice import with_tool
+from shopmon.service.speeds.outlooks import Outlooks
 from shopmon.service.wishes import Wishes
 from tests.dashboards.fake_checks import FakeChecks, fake_spindle, fake_taps
 from tests.dashboards.fake_programs import FakePrograms

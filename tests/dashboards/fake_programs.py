@@ -2,8 +2,8 @@
 
 from shopmon.cutting.program.reading import read_program
 from shopmon.errors import SettingError
-from shopmon.service.program_file import check_text
-from shopmon.service.program_sections import facts_of_program, section_words
+from shopmon.service.programs.file import check_text
+from shopmon.service.programs.sections import facts_of_program, section_words
 
 TEXT = [
     "G21 G90", "T3 M6 (10 mm rougher)", "S12000 M3", "G0 X0 Y0 Z5", "G1 Z-2 F600", "X120 F2400", "G0 Z50",

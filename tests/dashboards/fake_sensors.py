@@ -6,7 +6,7 @@ import numpy as np
 
 from shopmon.capture.source import SourceFormat
 from shopmon.errors import SettingError
-from shopmon.service.sensors_desk import SensorsDesk
+from shopmon.service.sensors.desk import SensorsDesk
 from shopmon.signals.block import Channel
 
 RATE_HZ = 26_667.0

@@ -3,7 +3,7 @@
 import itertools
 
 from shopmon.records.photos import kind_of
-from shopmon.service.wall_desk import WallDesk
+from shopmon.service.walls.desk import WallDesk
 
 
 class FakeWalls:

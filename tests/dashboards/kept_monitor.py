@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from shopmon.records.archive import Archive
-from shopmon.service.cut_report import cut_for_pages
+from shopmon.service.cuts.told import cut_for_pages
 from tests.dashboards.fake_monitor import FakeMonitor
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from shopmon.records.archive import Archive
-from shopmon.service.cut_report import cut_for_pages
+from shopmon.service.cuts.told import cut_for_pages
 from tests.dashboards.fake_monitor import FakeMonitor
 from tests.records.shop import Shop, steady_sound
 

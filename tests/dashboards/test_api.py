@@ -8,7 +8,7 @@ from markupsafe import escape
 from shopmon.dashboards.listening.view import suspects
 from shopmon.dashboards.look.words import STATES
 
-from shopmon.listening.health import NOTICES
+from shopmon.listening.intake.health import NOTICES
 
 CUT = "00000000-0000-0000-0000-000000000002"
 STATE_KEYS = {

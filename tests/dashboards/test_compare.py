@@ -5,7 +5,7 @@ import re
 import pytest
 from shopmon.dashboards.app import create_app
 
-from shopmon.service.comparing import price_of
+from shopmon.service.mills.comparing import price_of
 from tests.dashboards.shop_monitor import ShopMonitor
 
 FINISH = "/api/register/finish_readings"

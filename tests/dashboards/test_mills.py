@@ -9,7 +9,7 @@ from shopmon.dashboards.mills.said import life_basis, life_words, scale, wear_wo
 from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.life.wear import wear_forecast
 from shopmon.cutting.life.weibull import Remaining
-from shopmon.service.tool_life import Outlook
+from shopmon.service.mills.life import Outlook
 from tests.dashboards.shop_monitor import ShopMonitor, furnish
 
 JPEG = b"\xff\xd8\xff\xe0" + b"0" * 100

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.program.steps import StepPair, Warp
-from shopmon.service.program_runs import ByProgram
+from shopmon.service.programs.runs import ByProgram
 
 FIRST, SECOND = (f"00000000-0000-0000-0000-00000000000{number}" for number in (2, 3))
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.listening.channels import Channels
 from shopmon.listening.events import Frame, Notice
+from shopmon.listening.intake.channels import Channels
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings
 from shopmon.listening.state import learned

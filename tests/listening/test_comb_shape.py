@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.listening.comb_shape import LASTING_HOPS, CombShape
-from shopmon.listening.comb_view import CombView
+from shopmon.listening.chatter.comb_shape import LASTING_HOPS, CombShape
 from shopmon.listening.events import Frame, Notice
+from shopmon.listening.rotation.comb_view import CombView
 from tests.listening.hearing import alarms, codes, cuts, listen, of
 from tests.listening.synthetic import RATE_HZ, comb, gate
 

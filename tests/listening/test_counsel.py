@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import pytest
 
-from shopmon.cutting.advice import Advice, SpeedLimits
+from shopmon.cutting.advising.one_line import Advice, SpeedLimits
 from shopmon.errors import SettingError
 from shopmon.listening.counsel import CutFacts, counsel
 from shopmon.listening.setup import Setup

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.listening.channel_sums import interrupted, mean_where, shared_out
+from shopmon.listening.intake.channel_sums import interrupted, mean_where, shared_out
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned

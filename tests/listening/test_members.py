@@ -4,8 +4,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from shopmon.listening.members import add_member, member_to_tell
-from shopmon.listening.strays import Track
+from shopmon.listening.chatter.members import add_member, member_to_tell
+from shopmon.listening.chatter.strays import Track
 
 ROTATION_HZ, FLUTES = 100.0, 3
 

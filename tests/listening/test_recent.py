@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.listening.recent import Recent
+from shopmon.listening.intake.recent import Recent
 
 
 @settings(max_examples=50)

@@ -9,15 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.listening.background import Background
-from shopmon.listening.chatter import LEAN, ChatterJudge, alarm_level, evidence_of, severity_of
-from shopmon.listening.cut_book import CutBook
+from shopmon.listening.chatter.kinship import kinship, steps_nats
+from shopmon.listening.chatter.strays import Track, explain
+from shopmon.listening.chatter.suspect import Suspicion, kind_of
+from shopmon.listening.chatter.verdict import LEAN, ChatterJudge, alarm_level, evidence_of, severity_of
+from shopmon.listening.engagement.cut_book import CutBook
 from shopmon.listening.events import ChatterEnded, ChatterStarted, CutEnded, CutStarted
-from shopmon.listening.front import Window
-from shopmon.listening.kinship import kinship, steps_nats
+from shopmon.listening.intake.front import Window
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import decode, encode
-from shopmon.listening.strays import Track, explain
-from shopmon.listening.suspect import Suspicion, kind_of
 
 
 def track(frequency_hz=1437.0, margin_db=8.0):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from shopmon.listening.stretches import stretches
+from shopmon.listening.engagement.stretches import stretches
 from tests.service.logged_cuts import analysis
 
 

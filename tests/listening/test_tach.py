@@ -7,7 +7,7 @@ from shopmon.listening.events import Frame
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.signals.block import Block, Channel
-from shopmon.signals.tachometer import edge_codes
+from shopmon.signals.sensors.tachometer import edge_codes
 from tests.listening.hearing import chatter, codes, cuts, of, plain
 from tests.listening.synthetic import RATE_HZ, machine
 

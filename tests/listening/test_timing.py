@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopmon.listening.background import Background
-from shopmon.listening.burst import weigh_burst
-from shopmon.listening.edges import date_end, date_start
-from shopmon.listening.engagement import CERTAIN
-from shopmon.listening.front import Window
+from shopmon.listening.engagement.burst import weigh_burst
+from shopmon.listening.engagement.contact import CERTAIN
+from shopmon.listening.engagement.edges import date_end, date_start
+from shopmon.listening.intake.front import Window
 from shopmon.signals.levels import power_db
 from shopmon.signals.spectra import hann_window, sine_power_spectrum, sine_scaled
 from tests.listening.hearing import cuts, listen

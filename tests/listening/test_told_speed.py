@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.events import Frame, Notice
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 
+from shopmon.listening.engagement.usual_cuts import UsualCuts
 from shopmon.listening.events import CutSpan
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import learned
-from shopmon.listening.usual_cuts import UsualCuts
 from tests.listening.hearing import codes
 from tests.listening.synthetic import RATE_HZ, blocks, machine
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.listening.waning import HOPS, Waning
+from shopmon.listening.engagement.waning import HOPS, Waning
 from tests.listening.hearing import cuts, listen
 from tests.listening.synthetic import RATE_HZ, machine
 

@@ -9,7 +9,7 @@ project's code.
 """
 
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.semidiscretization import StabilityCase
+from shopmon.cutting.stability.semidiscretization import StabilityCase
 
 HOPF, FLIP = "quasi-periodic", "period-doubling"
 STIFFNESS = 1340049.648  # N/m

@@ -3,7 +3,7 @@
 import pytest
 
 from shopmon.errors import RecordingError, SettingError
-from shopmon.signals.balance import balance_grade, imbalance, missing_for_grade
+from shopmon.signals.spindle.balance import balance_grade, imbalance, missing_for_grade
 
 
 @pytest.mark.parametrize(

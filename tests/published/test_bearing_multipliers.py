@@ -2,7 +2,7 @@
 
 import pytest
 
-from shopmon.signals.bearing_tones import bearing_tones
+from shopmon.signals.spindle.bearing_tones import bearing_tones
 
 # Bearing 6205-2RS at the drive end and its published multiples: bearing data of the Case Western Reserve
 # University (ball and pitch diameter from memory, which reproduce them). Its "rolling element" is twice the

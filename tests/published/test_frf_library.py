@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.signals.frequency_response import measured_response
+from shopmon.signals.tap.frequency_response import measured_response
 from tests.hits import RATE, taps
 
 pyfrf = pytest.importorskip("pyFRF", reason="pyFRF is not installed: responses are not compared with it")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.geometry import entry_exit
-from shopmon.cutting.many_cuts import Systems, spectral_radius
+from shopmon.cutting.stability.many_cuts import Systems, spectral_radius
 from tests.published.milling_points import ONE_MODE, STIFFNESS
 
 

@@ -6,8 +6,14 @@ See `milling_points` for the sources.
 import numpy as np
 import pytest
 
-from shopmon.cutting.motion import repetition, strongest_line_hz
-from shopmon.cutting.time_domain import Coefficients, CutSimulation, Cutter, simulate_turns, steps_per_turn
+from shopmon.cutting.simulation.motion import repetition, strongest_line_hz
+from shopmon.cutting.simulation.time_domain import (
+    Coefficients,
+    CutSimulation,
+    Cutter,
+    simulate_turns,
+    steps_per_turn,
+)
 from tests.published.milling_points import HOPF, ONE_MODE, TWO_DIRECTIONS, bench_case, two_direction_case
 
 POINTS = [(bench_case(ae, milling), *rest) for ae, milling, *rest in ONE_MODE] + [

@@ -5,7 +5,7 @@ See `milling_points` for the sources. Tolerance 0.003 on the radius is the one g
 
 import pytest
 
-from shopmon.cutting.semidiscretization import stability
+from shopmon.cutting.stability.semidiscretization import stability
 from tests.published.milling_points import (
     BORDERS,
     ONE_MODE,

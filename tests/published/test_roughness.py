@@ -5,7 +5,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from shopmon.capture.profile_file import read_profile
-from shopmon.cutting.finish import cusp_um
+from shopmon.cutting.finishing.marks import cusp_um
 from shopmon.cutting.surface.profile import (
     ALPHA,
     Profile,

@@ -7,8 +7,8 @@ equation by Chebyshev collocation (±0.5 %), computed for this purpose by a prog
 import numpy as np
 import pytest
 
-from shopmon.cutting.depth_limits import depth_limits
-from shopmon.cutting.stability_map import stability_map
+from shopmon.cutting.stability.depth_limits import depth_limits
+from shopmon.cutting.stability.maps import stability_map
 from tests.published.milling_points import (
     BORDERS,
     FLIP,

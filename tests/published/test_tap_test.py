@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError
-from shopmon.service.tap_test import TapSettings, with_force, without_force
-from shopmon.signals.decay_poles import decay_poles
-from shopmon.signals.frequency_response import exponential_window, measured_response
+from shopmon.service.tap.judging import TapSettings, with_force, without_force
+from shopmon.signals.tap.decay_poles import decay_poles
+from shopmon.signals.tap.frequency_response import exponential_window, measured_response
 from tests.hits import RATE, accelerations, receptance
 
 DATA = os.environ.get("SHOPMON_REFERENCE_DATA")

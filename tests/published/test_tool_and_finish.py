@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.chips import mean_chip_mm, thinning_factor
-from shopmon.cutting.deflection import cantilever
-from shopmon.cutting.finish import cusp_um, floor_um, marking_teeth, ra_um, scallop_um, wall_um
+from shopmon.cutting.finishing.deflection import cantilever
+from shopmon.cutting.finishing.marks import cusp_um, floor_um, marking_teeth, ra_um, scallop_um, wall_um
 from shopmon.cutting.forces import EdgeForces, turn_forces
 from shopmon.cutting.nouns import EndMillType
 from shopmon.cutting.power import kienzle_n_per_mm2, power_kw, removal_rate_cm3_per_min, torque_nm
-from shopmon.cutting.semidiscretization import CutCase
+from shopmon.cutting.stability.semidiscretization import CutCase
 
 
 # Trade practice, computed from the geometry of the arc: factor on the feed for the same thickest chip.

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.turning import limit_width_mm, lobe_speed_rpm
+from shopmon.cutting.stability.turning import limit_width_mm, lobe_speed_rpm
 
 MODE = Mode(axis="x", frequency_hz=500.0, damping_ratio=0.05, stiffness_n_per_m=2.0e7)
 KS = 1000.0  # N/mm²

@@ -9,9 +9,9 @@ time-averaged delay equation is 1 to within 1e-8, by Chebyshev collocation in an
 import numpy as np
 import pytest
 
-from shopmon.cutting.depth_limits import depth_limits
-from shopmon.cutting.tip_receptance import receptance_of_modes
-from shopmon.cutting.zeroth_order import averaged_directions, lobe_points, zeroth_order_limits
+from shopmon.cutting.stability.depth_limits import depth_limits
+from shopmon.cutting.stability.tip_receptance import receptance_of_modes
+from shopmon.cutting.stability.zeroth_order import averaged_directions, lobe_points, zeroth_order_limits
 from tests.published.milling_points import bench_case, two_direction_case
 
 HALF_UP = two_direction_case("A", 0.5, "conventional")

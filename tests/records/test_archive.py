@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from shopmon.errors import SettingError, StoreError
 from shopmon.records import row_writing, tables
-from shopmon.records.features import STATES
+from shopmon.records.sound.features import STATES
 from tests.records.synthetic import Feed, stream
 
 HOSTILE = [

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from shopmon.records.archive import Archive
-from shopmon.records.filing import sidecar_path
+from shopmon.records.sound.filing import sidecar_path
 from tests.records.doomed import RATE_HZ, read_diary, record_until_killed
 from tests.records.synthetic import Feed, audio_span, codes_between, feature, read_codes, stream
 from tests.waiting import until

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.records.credit import A_CUT, CHATTER, NO_CHATTER, NOT_A_CUT
+from shopmon.records.cuts.credit import A_CUT, CHATTER, NO_CHATTER, NOT_A_CUT
 from shopmon.records.database import open_database
 from tests.records.shop import Shop
 

@@ -11,13 +11,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.errors import RecordingError, StoreError
-from shopmon.records import chunks, segments
-from shopmon.records.chunks import ChunkLog, chunks_between
-from shopmon.records.features import RECORD, SUFFIX, as_columns, load_features, read_records, write_features
-from shopmon.records.filing import FilingJob, pieces_between
 from shopmon.records.folder import whole_file
-from shopmon.records.segments import Segment, SegmentWriter, read_segment, segments_in
-from shopmon.records.stream_info import StreamInfo
+from shopmon.records.sound import chunks, segments
+from shopmon.records.sound.chunks import ChunkLog, chunks_between
+from shopmon.records.sound.features import (
+    RECORD,
+    SUFFIX,
+    as_columns,
+    load_features,
+    read_records,
+    write_features,
+)
+from shopmon.records.sound.filing import FilingJob, pieces_between
+from shopmon.records.sound.segments import Segment, SegmentWriter, read_segment, segments_in
+from shopmon.records.sound.stream_info import StreamInfo
 from shopmon.records.work_queue import WorkQueue
 from tests.records.synthetic import codes_between, feature, stream
 

@@ -10,8 +10,8 @@ import soundfile
 from scipy.io import wavfile
 
 from shopmon.errors import RecordingError
-from shopmon.records.labelled_sound import labelled_flac, labelled_wav
-from shopmon.service.cue_labels import CueLabel
+from shopmon.records.sound.labelled_sound import labelled_flac, labelled_wav
+from shopmon.service.cuts.cue_labels import CueLabel
 
 RATE = 8000
 LABELS = [

@@ -2,7 +2,7 @@
 
 import pytest
 
-from shopmon.records.learning_rows import WHOLE_BELIEFS
+from shopmon.records.cuts.learning import WHOLE_BELIEFS
 from tests.records.synthetic import Feed
 
 TOOL = {"end_mill": "plum #3", "diameter_mm": 10.0, "material": None}

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.archive import Archive
-from shopmon.records.filing import read_sidecar, sidecar_path
+from shopmon.records.sound.filing import read_sidecar, sidecar_path
 from tests.records.synthetic import Feed, audio_span, block_between, codes_between, read_codes, stream
 
 ROUND = 1000  # samples per second of the slow stream

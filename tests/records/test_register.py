@@ -3,7 +3,7 @@
 import pytest
 
 from shopmon.errors import SettingError
-from shopmon.records.register_fields import REASONS
+from shopmon.records.tools.fields import REASONS
 from tests.records.shop import Shop
 
 JPEG = b"\xff\xd8\xff\xe0" + b"0" * 100

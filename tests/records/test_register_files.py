@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.records.register_data import register_as_data
-from shopmon.records.register_files import export_csv, import_csv, import_json, read_csv, read_json
+from shopmon.records.tools.data import register_as_data
+from shopmon.records.tools.files import export_csv, import_csv, import_json, read_csv, read_json
 from tests.records.shop import Shop
 
 TABLE = """label,kind,type,DC,NOF,RE,FHA,pitch,pitch_deg,coating,price,measured_DC,flutes,retired,note

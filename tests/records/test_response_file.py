@@ -6,7 +6,7 @@ import pyuff
 
 from shopmon.errors import RecordingError, StoreError
 from shopmon.records.response_file import read_response, write_response
-from shopmon.signals.frequency_response import MeasuredResponse
+from shopmon.signals.tap.frequency_response import MeasuredResponse
 from tests.hits import receptance
 
 FREQUENCY = np.arange(1, 500) * 4.0

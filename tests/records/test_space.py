@@ -10,8 +10,8 @@ from contextlib import closing
 import pytest
 
 from shopmon.errors import StoreError
-from shopmon.records import filing, segments, space
-from shopmon.records.space import AudioGate, Stop, reserve_for
+from shopmon.records.sound import filing, segments, space
+from shopmon.records.sound.space import AudioGate, Stop, reserve_for
 from tests.records.synthetic import Feed, audio_span, stream
 
 ROUND = 1000
@@ -169,7 +169,7 @@ def test_a_failing_writer_stops_audio_while_the_log_goes_on(open_archive, monkey
 def test_a_stream_that_begins_on_a_full_disk_is_recorded_once_there_is_room(open_archive, monkeypatch):
     archive = open_archive()
     with monkeypatch.context() as broken:
-        broken.setattr("shopmon.records.stream_info.os.fsync", full_disk)
+        broken.setattr("shopmon.records.sound.stream_info.os.fsync", full_disk)
         feed = Feed(archive)
         feed.to(2.0)
         archive.flush()

@@ -5,8 +5,8 @@ import threading
 import pytest
 
 from shopmon.records.archive import Archive
-from shopmon.service.advising import Advising
-from shopmon.service.cut_report import cut_for_pages
+from shopmon.service.cuts.told import cut_for_pages
+from shopmon.service.speeds.advising import Advising
 from shopmon.service.thinking import Thinker
 from tests.records.synthetic import Feed
 

@@ -8,12 +8,12 @@ import soundfile as sf
 
 from shopmon.capture.aligner import AlignedSource
 from shopmon.capture.recording import RecordingSource
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.errors import SettingError
 from shopmon.listening.setup import Setup
 from shopmon.records.archive import Archive
-from shopmon.service.beside import OtherStreams
+from shopmon.service.cuts.beside import OtherStreams
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings, SourceSettings
 from shopmon.service.start import Options, make_sources

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from shopmon.records.archive import Archive
-from shopmon.service import condition
-from shopmon.service.condition import AS_IT_WAS, CANNOT_TELL, CHANGED, condition_as_data, condition_of
+from shopmon.service.mills import condition
+from shopmon.service.mills.condition import AS_IT_WAS, CANNOT_TELL, CHANGED, condition_as_data, condition_of
 from tests.records.shop import Shop, steady_sound
 
 TOLD = {"material": "7075", "ap_mm": 4.0, "ae_mm": 0.6, "nominal_rpm": 12000.0}

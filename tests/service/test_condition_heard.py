@@ -7,12 +7,12 @@ import pytest
 import soundfile as sf
 
 from shopmon.capture.recording import RecordingSource
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.plan import Engagement
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.setup import Setup
 from shopmon.records.archive import Archive
-from shopmon.service import condition
+from shopmon.service.mills import condition
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from shopmon.cutting.finish import wall_um
+from shopmon.cutting.finishing.marks import wall_um
 from shopmon.errors import RecordingError, SettingError
-from shopmon.service.finish import Pass, in_words, profile_finish, upload_finish
+from shopmon.service.mills.finish import Pass, in_words, profile_finish, upload_finish
 
 PASS = Pass(surface="wall", feed_mm_min=1800.0, rpm=6000.0, flutes=3, diameter_mm=6.0)
 

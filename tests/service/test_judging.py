@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.errors import SettingError
 from shopmon.listening.preferences import Preferences, RejectedTone
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
-from shopmon.service.hearing_again import HearingAgain, differs
-from shopmon.service.judging import Judging
+from shopmon.service.cuts.hearing_again import HearingAgain, differs
+from shopmon.service.cuts.judging import Judging
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
-from shopmon.service.tool_and_job import standing
+from shopmon.service.speeds.tool_and_job import standing
 from tests.service.paced import PacedByTheArchive
 from tests.waiting import until
 

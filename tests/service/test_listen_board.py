@@ -7,8 +7,8 @@ import tty
 import numpy as np
 
 from shopmon.capture.sampler.frames import BoardFrame, pack_frame
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.service.inspection import inspect_recording
 from tests.service.listen_process import ListenProcess

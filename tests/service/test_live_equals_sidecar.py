@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
 from shopmon.service.context import facts_of

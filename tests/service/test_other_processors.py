@@ -17,8 +17,8 @@ import soundfile
 from numpy._core._multiarray_umath import __cpu_dispatch__ as dispatched
 from numpy._core._multiarray_umath import __cpu_features__ as features
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from tests.service.on_this_processor import analyse
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -7,7 +7,7 @@ import soundfile as sf
 from shopmon.capture.recording import RecordingSource
 from shopmon.listening.setup import Setup
 from shopmon.records.archive import Archive
-from shopmon.records.stream_info import StreamInfo
+from shopmon.records.sound.stream_info import StreamInfo
 from shopmon.service.monitor import Monitor
 from shopmon.service.settings import Settings
 

@@ -5,8 +5,8 @@ import threading
 import pytest
 
 from shopmon.records.archive import Archive
-from shopmon.service import outlooks as kept
-from shopmon.service.outlooks import Outlooks
+from shopmon.service.speeds import outlooks as kept
+from shopmon.service.speeds.outlooks import Outlooks
 from tests.records.shop import Shop
 
 

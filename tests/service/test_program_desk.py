@@ -9,9 +9,9 @@ from shopmon.errors import ProgramError, SettingError
 from shopmon.listening.events import CutSpan, State
 from shopmon.listening.following.credit import Credit
 from shopmon.records.archive import Archive, StreamInfo
-from shopmon.service.program_credit import whose
-from shopmon.service.program_desk import ProgramDesk
-from shopmon.service.program_sections import context_of, expected_cut_s, section_named
+from shopmon.service.programs.credit import whose
+from shopmon.service.programs.desk import ProgramDesk
+from shopmon.service.programs.sections import context_of, expected_cut_s, section_named
 from tests.listening.following.test_following import frame
 
 RATE = 1000.0

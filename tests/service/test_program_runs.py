@@ -7,14 +7,14 @@ import pytest
 from shopmon.dashboards.cuts import pair
 
 from shopmon.cutting.materials import material
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.plan import Engagement, PassPlan, Spindle, Surroundings
-from shopmon.cutting.scenarios import assembly, bending
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.plan import Engagement, PassPlan, Spindle, Surroundings
+from shopmon.cutting.simulation.scenarios import assembly, bending
 from shopmon.listening.events import CutEnded
 from shopmon.records.archive import Archive
-from shopmon.service.program_desk import ProgramDesk
-from shopmon.service.program_runs import by_program, section_of
-from shopmon.service.side_by_side import side_by_side
+from shopmon.service.cuts.side_by_side import side_by_side
+from shopmon.service.programs.desk import ProgramDesk
+from shopmon.service.programs.runs import by_program, section_of
 from tests.listening.hearing import listen
 from tests.records.synthetic import stream
 

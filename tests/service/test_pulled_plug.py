@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.records.archive import Archive
 from tests.service.listen_process import ListenProcess
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from shopmon.capture.recording import RecordingSource
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.errors import RecordingError, SettingError
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive

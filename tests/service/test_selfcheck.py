@@ -15,8 +15,9 @@ import pytest
 from shopmon.capture.inputs import InputDevice
 from shopmon.errors import DeviceError
 from shopmon.records import database
-from shopmon.service import computer, selfcheck, sound
-from shopmon.service.finding import Finding, as_report, worst
+from shopmon.service.selfcheck import computer, sound
+from shopmon.service.selfcheck import everything as selfcheck
+from shopmon.service.selfcheck.finding import Finding, as_report, worst
 from shopmon.service.settings import Settings, settings_from
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.errors import SettingError
-from shopmon.service.sensors_beside import AllSensors
+from shopmon.service.sensors.beside import AllSensors
 from shopmon.signals.block import Block
 from tests.dashboards.fake_sensors import FakeSensor, FakeValues
 

@@ -7,9 +7,9 @@ import pytest
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.service.sensors_desk import SampleCatcher, SensorsDesk
+from shopmon.service.sensors.desk import SampleCatcher, SensorsDesk
 from shopmon.signals.block import Block, Channel
-from shopmon.signals.calibration import PLACES
+from shopmon.signals.sensors.calibration import PLACES
 from tests.dashboards.fake_sensors import FakeSensor, Lying, fake_sensors
 
 
@@ -136,6 +136,6 @@ def test_a_stretch_is_caught_without_a_gap_in_it():
 
 
 def test_nothing_comes(monkeypatch):
-    monkeypatch.setattr("shopmon.service.sensors_desk.WAIT_S", 0.0)
+    monkeypatch.setattr("shopmon.service.sensors.desk.WAIT_S", 0.0)
     with pytest.raises(SettingError, match="No whole stretch"):
         SampleCatcher().catch(0.01)

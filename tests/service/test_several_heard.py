@@ -9,8 +9,8 @@ from scipy import signal
 
 from shopmon.capture.aligner import AlignedSource
 from shopmon.capture.source import SourceFormat
-from shopmon.cutting.pass_sound import render
-from shopmon.cutting.scenarios import scenario
+from shopmon.cutting.simulation.pass_sound import render
+from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.records.archive import Archive
 from shopmon.service.inspection import inspect_recording, mixes_sensors

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.service import side_by_side as module
-from shopmon.service.side_by_side import laid_over, side_by_side
+from shopmon.service.cuts import side_by_side as module
+from shopmon.service.cuts.side_by_side import laid_over, side_by_side
 
 PASSES = st.lists(st.tuples(st.integers(4, 200), st.integers(4, 200)), min_size=1, max_size=8)
 

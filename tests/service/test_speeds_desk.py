@@ -4,11 +4,11 @@ import threading
 
 import pytest
 
-from shopmon.cutting import learned_advice
+from shopmon.cutting.advising import learned as learned_advice
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
 from shopmon.service.settings import Machine
-from shopmon.service.speeds_desk import SpeedsDesk
+from shopmon.service.speeds.desk import SpeedsDesk
 from tests.service.logged_cuts import CONTEXT, Shop
 
 LIMITED = Machine(max_rpm=18_000.0)
@@ -321,6 +321,6 @@ def test_an_answer_must_be_one_of_the_three(desk, shop, answer):
 
 
 def _key() -> str:
-    from shopmon.service.tool_and_job import key_of
+    from shopmon.service.speeds.tool_and_job import key_of
 
     return key_of(CONTEXT)

@@ -5,8 +5,8 @@ import pytest
 
 from shopmon.errors import RecordingError, SettingError
 from shopmon.service.measured_signal import MeasuredSignal
-from shopmon.service.spindle_balance import TrialWeight, balance_of, trial_from_text
-from shopmon.service.spindle_check import check_spindle
+from shopmon.service.spindle.balance import TrialWeight, balance_of, trial_from_text
+from shopmon.service.spindle.one_run import check_spindle
 from tests.signals.test_once_per_turn import RATE, ROTATION, run
 
 RPM = 60 * ROTATION

@@ -6,9 +6,10 @@ import pytest
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.service import spindle_desk, spindle_session
 from shopmon.service.settings import Machine
-from shopmon.service.spindle_desk import SpindleDesk
+from shopmon.service.spindle import desk as spindle_desk
+from shopmon.service.spindle import session as spindle_session
+from shopmon.service.spindle.desk import SpindleDesk
 from tests.dashboards.fake_checks import FORM, blocks, idle
 from tests.waiting import until
 

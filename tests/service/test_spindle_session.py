@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError, SettingError
-from shopmon.service.spindle_check import tones_from_text
-from shopmon.service.spindle_session import CheckPlan, SpindleSession
+from shopmon.service.spindle.one_run import tones_from_text
+from shopmon.service.spindle.session import CheckPlan, SpindleSession
 from shopmon.signals.block import Channel
-from shopmon.signals.tachometer import edge_codes
+from shopmon.signals.sensors.tachometer import edge_codes
 from tests import run_ups
 from tests.dashboards.fake_checks import RATE, blocks, idle
 

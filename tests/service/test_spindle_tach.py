@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.service.spindle_tach import speed_of
+from shopmon.service.spindle.tach import speed_of
 
 RATE = 25_600.0
 

@@ -6,7 +6,7 @@ import pytest
 from shopmon.capture.picture_file import Picture, read_picture
 from shopmon.cutting.surface.marks import WallCut
 from shopmon.errors import SettingError
-from shopmon.service.surface_check import (
+from shopmon.service.walls.check import (
     SurfaceQuestion,
     check_picture,
     check_spacing,

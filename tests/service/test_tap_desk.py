@@ -5,9 +5,9 @@ import pytest
 
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
-from shopmon.service.beliefs import Beliefs
-from shopmon.service.tap_desk import TapDesk
-from shopmon.service.tap_prior import assembly_key, with_measured_modes
+from shopmon.service.speeds.beliefs import Beliefs
+from shopmon.service.tap.desk import TapDesk
+from shopmon.service.tap.prior import assembly_key, with_measured_modes
 from tests.dashboards.fake_checks import FORM, blocks, hits
 from tests.service.logged_cuts import CONTEXT
 from tests.waiting import until

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from shopmon.errors import SettingError
-from shopmon.service.tap_session import TapChannels, TapSession
-from shopmon.service.tap_test import TapSettings
+from shopmon.service.tap.judging import TapSettings
+from shopmon.service.tap.session import TapChannels, TapSession
 from tests.dashboards.fake_checks import MODES, RATE, blocks, hits
 from tests.hits import taps, two_plosives
 

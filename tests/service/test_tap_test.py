@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError, SettingError, ShopmonError
-from shopmon.service.tap_test import TapSettings, from_response, modes_of, with_force, without_force
+from shopmon.service.tap.judging import TapSettings, from_response, modes_of, with_force, without_force
 from tests.hits import RATE, taps, two_plosives
 
 ONE = [(1450.0, 0.03, 8e6)]

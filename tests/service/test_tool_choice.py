@@ -5,7 +5,7 @@ import pytest
 from shopmon.errors import SettingError
 from shopmon.records.archive import Archive
 from shopmon.service.context import checked_context
-from shopmon.service.tool_choice import with_tool
+from shopmon.service.mills.choice import with_tool
 from tests.records.shop import Shop
 
 

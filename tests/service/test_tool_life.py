@@ -6,7 +6,7 @@ from shopmon.cutting.life.lifetimes import CannotTell
 from shopmon.cutting.life.wear import WearForecast
 from shopmon.cutting.life.weibull import Remaining
 from shopmon.records.archive import Archive
-from shopmon.service.tool_life import SEVERAL, ToolLives, tool_lives, wear_of
+from shopmon.service.mills.life import SEVERAL, ToolLives, tool_lives, wear_of
 from tests.records.shop import Shop
 
 

@@ -3,8 +3,8 @@
 import os
 
 from shopmon.capture.sampler.ports import SerialPort
+from shopmon.service.selfcheck.wired import check_wired
 from shopmon.service.settings import Settings, SourceSettings
-from shopmon.service.wired import check_wired
 from tests.capture.iio.fake import FakeSensor
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from shopmon.errors import SettingError, ShopmonError
-from shopmon.signals.bearing_signs import bearing_signs
-from shopmon.signals.bearing_tones import BearingTones, bearing_tones
+from shopmon.signals.spindle.bearing_signs import bearing_signs
+from shopmon.signals.spindle.bearing_tones import BearingTones, bearing_tones
 from tests.bearing_sound import defect_clicks, healthy_sound
 
 RATE, ROTATION = 25_600.0, 41.3

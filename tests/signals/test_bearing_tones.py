@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.errors import SettingError
-from shopmon.signals.bearing_tones import BearingTones, bearing_tones
+from shopmon.signals.spindle.bearing_tones import BearingTones, bearing_tones
 
 
 @given(st.integers(5, 30), st.floats(0.2, 0.95), st.floats(0, 40))

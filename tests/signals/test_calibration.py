@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopmon.signals.calibration import (
+from shopmon.signals.sensors.calibration import (
     PLACES,
     from_level,
     from_sensitivity_db,

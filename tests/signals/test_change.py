@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.errors import SettingError
-from shopmon.signals.change import SCATTER_FLOOR_DB, decision_interval, find_change
+from shopmon.signals.spindle.change import SCATTER_FLOOR_DB, decision_interval, find_change
 
 EVERY = 250.0
 

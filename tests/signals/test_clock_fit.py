@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.signals.clock_fit import ClockFit
+from shopmon.signals.sensors.clock_fit import ClockFit
 
 
 def followed(ppm, seconds, seed=0, rate_hz=48_000.0, lag_s=0.02, jitter_s=0.006):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopmon.signals.comb import peaks_near, smooth_path_step
+from shopmon.signals.comb.search import peaks_near, smooth_path_step
 
 
 def test_a_skirt_is_no_line():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from shopmon.signals.comb_removal import stretch_frames, within_bands, without_comb
+from shopmon.signals.comb.removal import stretch_frames, within_bands, without_comb
 
 RATE_HZ = 48_000.0
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.signals.comb_votes import CombVotes
+from shopmon.signals.comb.votes import CombVotes
 
 VOTES = CombVotes(8.0, 500.0, None)
 

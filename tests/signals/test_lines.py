@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.signals.comb_fit import CombFit
+from shopmon.signals.comb.fit import CombFit
 from shopmon.signals.lines import find_lines, map_lines
 from shopmon.signals.spectra import LineReader, LocalFloor, hann_window, sine_power_spectrum, sine_scaled
 

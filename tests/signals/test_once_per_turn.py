@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.signals.balance import imbalance, left_over
-from shopmon.signals.once_per_turn import once_per_turn
-from shopmon.signals.tachometer import pulses_in, speed_along, turn_numbers
+from shopmon.signals.sensors.tachometer import pulses_in, speed_along, turn_numbers
+from shopmon.signals.spindle.balance import imbalance, left_over
+from shopmon.signals.spindle.once_per_turn import once_per_turn
 
 RATE, ROTATION, SECONDS = 6_400.0, 61.37, 2.5
 ANSWER_SIZE, ANSWER_LAG = 0.02, 1.9

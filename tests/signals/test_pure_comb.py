@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.signals.pure_comb import pure_comb_nats
+from shopmon.signals.comb.pure import pure_comb_nats
 
 RESOLVED_HZ = 1.0
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError
-from shopmon.signals.rotation_orders import order_amplitudes, refine_rotation, velocity_rms_mm_s
+from shopmon.signals.spindle.rotation_orders import order_amplitudes, refine_rotation, velocity_rms_mm_s
 
 RATE = 8000.0
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from shopmon.errors import RecordingError, SettingError
-from shopmon.signals.resonances import Resonance, find_resonances, speeds_to_avoid
-from shopmon.signals.run_up import follow_speed, run_up
+from shopmon.signals.spindle.resonances import Resonance, find_resonances, speeds_to_avoid
+from shopmon.signals.spindle.run_up import follow_speed, run_up
 from tests.run_ups import RATE, ramp, sound, stairs
 
 LOW, HIGH = 3000.0, 15_000.0

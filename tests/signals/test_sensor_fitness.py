@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from shopmon.signals.sensor_fitness import MOUNTINGS, PARTS, QUESTIONS, Sensor, answers, deaf_text
+from shopmon.signals.sensors.fitness import MOUNTINGS, PARTS, QUESTIONS, Sensor, answers, deaf_text
 
 OF = {part.label: part for part in PARTS}
 FAST = Sensor(part=OF["IIS3DWB"], sample_rate_hz=26_667.0, mounting="screwed")

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from shopmon.signals.comb_votes import CombVotes
-from shopmon.signals.spacing import MOST_LINES, MOST_SUPPORT, differences, spacing_support, strongest
+from shopmon.signals.comb.spacing import MOST_LINES, MOST_SUPPORT, differences, spacing_support, strongest
+from shopmon.signals.comb.votes import CombVotes
 
 WINDOW_S = 0.4
 NEAR = np.exp(5e-4 * np.arange(-70, 71))

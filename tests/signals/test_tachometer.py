@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopmon.signals.tachometer import edge_codes, edge_places, turns_of
+from shopmon.signals.sensors.tachometer import edge_codes, edge_places, turns_of
 
 RATE_HZ = 26_667.0
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shopmon.errors import SettingError
-from shopmon.signals.tap_watch import PRE_ROLL_S, TapWatch
+from shopmon.signals.tap.watch import PRE_ROLL_S, TapWatch
 
 RATE = 8000.0
 

@@ -3,8 +3,8 @@
 from typing import Any
 
 from shopmon.listening.preferences import RejectedTone
-from shopmon.service.judging import VERDICTS
-from shopmon.service.tool_and_job import standing
+from shopmon.service.cuts.judging import VERDICTS
+from shopmon.service.speeds.tool_and_job import standing
 
 WORDS = {
     "chatter": "It was chatter",

@@ -5,7 +5,7 @@ from typing import Any
 from shopmon.dashboards.look.measures import MM_PER_INCH
 
 from shopmon.errors import SettingError
-from shopmon.service.wall_desk import known_of, tones_of
+from shopmon.service.walls.desk import known_of, tones_of
 
 
 def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:

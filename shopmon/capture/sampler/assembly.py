@@ -10,7 +10,7 @@ from shopmon.capture.sampler.frames import BoardFrame
 from shopmon.capture.source import SourceFormat, SourceNotice
 from shopmon.capture.watch import Tally
 from shopmon.signals.block import Block, Channel, Quality
-from shopmon.signals.tachometer import edge_codes
+from shopmon.signals.sensors.tachometer import edge_codes
 
 LONGEST_GAP_S = 3600.0
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 1000.0, 1_000_000.0  # what the listener takes

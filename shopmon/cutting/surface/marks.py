@@ -4,8 +4,8 @@ A tooth makes the wall at the one moment at which it stands square to it. So the
 position once per tooth, at steps of the feed per tooth, as a stroboscope would: a vibration of frequency f
 leaves waves of length vf/\\|f − k·f_tp\\|, with k·f_tp the multiple of tooth passing that is nearest. Where
 runout lets one tooth make the whole wall (it stands out by more than fz²/D,
-`shopmon.cutting.finish.marking_teeth`), the wall is sampled once per turn and the rotation takes the place
-of tooth passing.
+`shopmon.cutting.finishing.marks.marking_teeth`), the wall is sampled once per turn and the rotation takes
+the place of tooth passing.
 
 A helix makes the wall later higher up, by τ = tan β/(π D n/60) per mm. Tooth j makes the height z at
 t = j/f_tp + τ z and x = vf·t; putting j into cos 2πft and taking whole turns off leaves waves of

@@ -1,4 +1,4 @@
-"""A measured finish beside what geometry alone leaves (`shopmon.cutting.finish`)."""
+"""A measured finish beside what geometry alone leaves (`shopmon.cutting.finishing.marks`)."""
 
 from dataclasses import dataclass
 
@@ -37,7 +37,7 @@ def against_theory(
     Parameters
     ----------
     Rz_um, theory_um
-        Measured, and of `shopmon.cutting.finish.wall_um` or ``floor_um``.
+        Measured, and of `shopmon.cutting.finishing.marks.wall_um` or ``floor_um``.
     RSm_mm, feed_per_tooth_mm, flutes
         Width of the marks, and what it may be: one mark a tooth, or one a turn.
     """

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from shopmon.errors import StoreError
 from shopmon.records.carrying.form import SAFE_NAME, bad_archive
 from shopmon.records.database import open_database
-from shopmon.records.tool_tables import metadata
+from shopmon.records.tools.tables import metadata
 
 LARGEST_SEQUENCE = 2**53
 DAMAGED = "Make a new export where it comes from."

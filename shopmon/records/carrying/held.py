@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from shopmon.records.space import folder_bytes
+from shopmon.records.sound.space import folder_bytes
 
 SETTLED_S = 2.0  # a change within one tick of the disk's clock would not show
 FIGURES = ".npz"

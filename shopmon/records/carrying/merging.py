@@ -19,7 +19,7 @@ from shopmon.records.carrying.checking import row_checker
 from shopmon.records.carrying.form import bad_archive
 from shopmon.records.programs import DOUBT, PROGRAM, TOOLS
 from shopmon.records.tables import beliefs, contexts, corrections, listener_states, recordings, stored_values
-from shopmon.records.tool_tables import metadata, tools
+from shopmon.records.tools.tables import metadata, tools
 
 NEVER = ("paired_devices",)
 # which column says of what a row is the newest word; the word that is here stays

@@ -12,8 +12,8 @@ from pathlib import Path
 from shopmon.errors import SettingError, StoreError
 from shopmon.records.carrying.form import SAFE_NAME
 from shopmon.records.database import BUSY_TIMEOUT_MS, REVISIONS, unusable
-from shopmon.records.filing import sidecar_path
 from shopmon.records.folder import FolderPaths
+from shopmon.records.sound.filing import sidecar_path
 
 SHORTEST_PREFIX = 8
 

@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from shopmon.records.tool_tables import metadata
+from shopmon.records.tools.tables import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

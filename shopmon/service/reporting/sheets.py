@@ -7,11 +7,11 @@ from typing import Any
 
 from shopmon import __version__
 from shopmon.errors import SettingError
-from shopmon.service.cut_data import every_cut, safely
-from shopmon.service.cut_report import cut_for_pages
+from shopmon.service.cuts.data import every_cut, safely
+from shopmon.service.cuts.told import cut_for_pages
 from shopmon.service.reporting.loudest import Sound, Spectrum, sound_of, spectrum_at_loudest
 from shopmon.service.reporting.pictures import MOST_PICTURES, Picture, pictures_of
-from shopmon.service.tool_and_job import TRIED, standing
+from shopmon.service.speeds.tool_and_job import TRIED, standing
 
 MOST_CUTS = 500
 DRAWN_CUTS = 12

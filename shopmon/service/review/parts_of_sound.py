@@ -12,7 +12,7 @@ import numpy as np
 
 from shopmon.service.review.sound_reader import SoundReader
 from shopmon.service.review.stretch import Stretch
-from shopmon.signals.comb_removal import stretch_frames, within_bands, without_comb
+from shopmon.signals.comb.removal import stretch_frames, within_bands, without_comb
 
 PARTS = ("left", "strays", "first")
 HEADER_BYTES, SAMPLE_BYTES = 44, 2

@@ -7,7 +7,7 @@ Typical: draw three families to tune on and two to report on, then score them.
     python -m tests.bench.detector look corpus/train 17
     python -m tests.bench.detector shop-day --hours 3
     python -m tests.bench.detector sure corpus/train corpus/report
-    python -m tests.bench.detector fit corpus/train corpus/sums --out shopmon/listening/weights.py
+    python -m tests.bench.detector fit corpus/train corpus/sums --out shopmon/listening/chatter/weights.py
 """
 
 import argparse

@@ -6,9 +6,9 @@ import numpy as np
 
 from shopmon.cutting.materials import material
 from shopmon.cutting.nouns import EndMillType, Mode, ToolAssembly
-from shopmon.cutting.plan import Neighbour, PassPlan, SpeedChange, Spindle, Surroundings
-from shopmon.cutting.semidiscretization import stability
-from shopmon.cutting.truth import stability_case
+from shopmon.cutting.simulation.plan import Neighbour, PassPlan, SpeedChange, Spindle, Surroundings
+from shopmon.cutting.simulation.truth import stability_case
+from shopmon.cutting.stability.semidiscretization import stability
 from shopmon.errors import SettingError
 from tests.bench.detector.chance import generator, log_uniform
 from tests.bench.detector.families import FAMILIES, MICROPHONE_ROOMS, MOUNTS

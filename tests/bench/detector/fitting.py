@@ -14,9 +14,9 @@ from scipy import optimize
 
 from shopmon.errors import SettingError
 from shopmon.listening import chain as engine
-from shopmon.listening import suspect as judged
-from shopmon.listening.clues import CLUES
-from shopmon.listening.evidence import EvidenceModel
+from shopmon.listening.chatter import suspect as judged
+from shopmon.listening.chatter.clues import CLUES
+from shopmon.listening.chatter.evidence import EvidenceModel
 from tests.bench.detector.corpus import samples_of, stems, truth_of_stem
 from tests.listening.hearing import listen
 
@@ -29,7 +29,7 @@ HEAD = '''"""Weights of the evidence, fitted to simulated cuts by the detector's
 Not meant to be changed by hand: ``python -m tests.bench.detector fit`` prints this file.
 """
 
-from shopmon.listening.evidence import EvidenceModel
+from shopmon.listening.chatter.evidence import EvidenceModel
 
 MODEL = EvidenceModel(
     base={base:.3f},
@@ -272,7 +272,7 @@ def fitted(heard):
 
 
 def module_text(steps, products, found):
-    """Return the source of ``shopmon/listening/weights.py``."""
+    """Return the source of ``shopmon/listening/chatter/weights.py``."""
     weighed = zip((*steps, *products), found[1:], strict=True)
     rows = [(*term, f"{weight:.3f}") for term, weight in weighed if abs(weight) > SMALLEST]
     single = [f'        ("{n}", {a:g}, {b:g}, {w}),' for n, a, b, w in (r for r in rows if len(r) == 4)]

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from shopmon.cutting.plan import Corner, Engagement
+from shopmon.cutting.simulation.plan import Corner, Engagement
 from tests.bench.detector.chance import log_uniform
 
 

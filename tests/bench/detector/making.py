@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from shopmon.cutting.machine_sound import spindle_sound, surrounding_sound
-from shopmon.cutting.pass_sound import moved, quiet_level, sounded
-from shopmon.cutting.truth import truth_of
+from shopmon.cutting.simulation.machine_sound import spindle_sound, surrounding_sound
+from shopmon.cutting.simulation.pass_sound import moved, quiet_level, sounded
+from shopmon.cutting.simulation.truth import truth_of
 from tests.bench.detector.chance import generator
 from tests.bench.detector.drawing import verdicts
 from tests.bench.detector.families import FAMILIES, MICROPHONE_ROOMS, MOUNTS

@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shopmon.cutting.machine_sound import spindle_sound, surrounding_sound
-from shopmon.cutting.motion import repetition
-from shopmon.cutting.pass_sound import Streams, moved, quiet_level, sounded
-from shopmon.cutting.plan import Engagement, PassPlan
-from shopmon.cutting.speed_track import speed_track
+from shopmon.cutting.simulation.machine_sound import spindle_sound, surrounding_sound
+from shopmon.cutting.simulation.motion import repetition
+from shopmon.cutting.simulation.pass_sound import Streams, moved, quiet_level, sounded
+from shopmon.cutting.simulation.plan import Engagement, PassPlan
+from shopmon.cutting.simulation.speed_track import speed_track
 from tests.bench.detector import drawing
 from tests.bench.detector.chance import log_uniform
 from tests.bench.detector.families import FAMILIES

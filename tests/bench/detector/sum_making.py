@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from shopmon.cutting.speed_track import GRID_S, SpeedTrack
+from shopmon.cutting.simulation.speed_track import GRID_S, SpeedTrack
 from tests.bench.detector.chance import generator, log_uniform
 from tests.bench.detector.making import LEAST_CHATTER_S, others, sounds_told, to_integers, told_off, turns_of
 from tests.bench.detector.surroundings import SOURCES, automatic_gain, gate, hiss, rms_one

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from shopmon.capture.sampler.assembly import Assembly
 from shopmon.signals.block import Block
-from shopmon.signals.tachometer import edge_places
+from shopmon.signals.sensors.tachometer import edge_places
 from tests.capture.sampler.boards import SoftBoard, numbers_of
 
 

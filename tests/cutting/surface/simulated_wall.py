@@ -4,7 +4,13 @@ import numpy as np
 
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.time_domain import Coefficients, CutSimulation, Cutter, simulate_turns, steps_per_turn
+from shopmon.cutting.simulation.time_domain import (
+    Coefficients,
+    CutSimulation,
+    Cutter,
+    simulate_turns,
+    steps_per_turn,
+)
 
 MODES = (
     Mode(axis="x", frequency_hz=1450, damping_ratio=0.03, stiffness_n_per_m=8e6),

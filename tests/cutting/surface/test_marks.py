@@ -7,8 +7,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from shopmon.cutting.finish import marking_teeth
-from shopmon.cutting.motion import strongest_line_hz
+from shopmon.cutting.finishing.marks import marking_teeth
+from shopmon.cutting.simulation.motion import strongest_line_hz
 from shopmon.cutting.surface.marks import WallCut, folded, wall_cut
 from shopmon.errors import SettingError
 from tests.cutting.surface.simulated_wall import (

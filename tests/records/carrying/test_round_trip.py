@@ -10,8 +10,8 @@ from shopmon.errors import SettingError, StoreError
 from shopmon.records.carrying.packing import measure, pack
 from shopmon.records.carrying.unpacking import unpack
 from shopmon.records.looking import looking_at
-from shopmon.records.tool_tables import metadata
-from shopmon.service.cut_data import one_cut
+from shopmon.records.tools.tables import metadata
+from shopmon.service.cuts.data import one_cut
 from tests.records.carrying.filled import PNG, PROGRAM, fill, opened
 
 NOT_CARRIED = {"paired_devices"}

@@ -1,0 +1,113 @@
+"""Which stray line of an engagement is under suspicion, and what kind of chatter it would be."""
+
+from dataclasses import dataclass, replace
+from itertools import compress
+from operator import attrgetter
+
+import numpy as np
+
+from shopmon.listening.chatter.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
+from shopmon.listening.chatter.members import member_to_tell
+from shopmon.listening.chatter.strays import Strays, Track, find_lines
+from shopmon.listening.chatter.weights import MODEL
+from shopmon.listening.rotation.comb_view import WITHIN
+from shopmon.listening.scene import Scene
+
+APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
+RELATED_NATS, MOST_STRANGERS = 4.0, 4
+LIKELY, ALIKE = -1.0, 1.0  # log-odds from which it matters which member of the family is told
+_power = attrgetter("power")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Suspicion:
+    """What one hop holds against the cut.
+
+    Attributes
+    ----------
+    track
+        The line to be named: the strongest of the family.
+    log_odds
+        That the worst line is chatter.
+    kind
+        Kind of chatter it would be.
+    clues
+        Of the worst line, columns as in `CLUES`.
+    """
+
+    track: Track
+    log_odds: float
+    kind: str = "unclassified"
+    clues: np.ndarray | None = None
+
+    @property
+    def kin_nats(self) -> float:
+        """How improbable the relatives of the worst line are by chance."""
+        return 0.0 if self.clues is None else float(self.clues[KIN])
+
+    @property
+    def among_strangers(self) -> bool:
+        """So many other lines are new that it may be music or another machine."""
+        return self.clues is not None and self.clues[STRANGERS] > MOST_STRANGERS
+
+
+def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | None:
+    """Follow the stray lines one hop on; return the worst that came with the engagement.
+
+    Parameters
+    ----------
+    scene
+        The spectrum.
+    strays
+        The tracks.
+    around
+        What holds for all lines.
+    """
+    strays.follow(find_lines(scene), scene)
+    tracks = came_with_the_cut(strays.tracks, around.onset_sample)
+    if not tracks:
+        return None
+    related = related_lines(tracks, scene)
+    clues = clues_of(tracks, related, scene, around)
+    # where another rotation has just been found, lines of its comb may still be followed as stray
+    fresh = np.array([track.since_sample >= around.fresh_sample for track in tracks])
+    counts = (clues[:, APART] >= WITHIN) & (fresh | (clues[:, KIN] >= RELATED_NATS))
+    off_comb = counts.nonzero()[0]
+    if not off_comb.size:
+        return None
+    odds = MODEL.log_odds(clues[off_comb])
+    worst = int(off_comb[odds.argmax()])
+    likely = odds.max() > LIKELY
+    # tracks are sorted by power: of lines about as likely, the strongest leads to what is told
+    first = int(off_comb[(odds > odds.max() - ALIKE).argmax()]) if likely else worst
+    kin = list(compress(tracks, related[first].tolist()))
+    if likely:
+        shown = member_to_tell(tracks[first], kin, strays.tracks, scene)
+    else:
+        shown = max((track for track in kin if track.margin_db > 0), key=_power, default=tracks[worst])
+    away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
+    return Suspicion(
+        track=replace(shown),
+        log_odds=float(odds.max()),
+        kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
+        clues=clues[worst],
+    )
+
+
+def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:
+    """Tell period doubling (half of tooth passing) from the rest.
+
+    Parameters
+    ----------
+    frequency_hz, rotation_hz
+        Chatter line and rotation frequency.
+    flutes
+        None where not known.
+    tolerance_hz
+        How well the two are known together.
+    """
+    spacing = rotation_hz * (flutes or 1)
+    away = abs((frequency_hz / spacing) % 1.0 - 0.5) * spacing
+    if away > tolerance_hz:
+        return "quasi-periodic"
+    return "period-doubling" if flutes else "unclassified"

@@ -1,0 +1,1 @@
+"""When a tooth is in metal: contact found, dated, grouped into cuts."""

@@ -1,0 +1,1 @@
+"""Sound as it is delivered: hops of one size, levels, channels made one, what the input cannot tell."""

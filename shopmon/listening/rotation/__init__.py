@@ -1,0 +1,1 @@
+"""How fast the spindle turns: searched, followed, or told by a tachometer."""

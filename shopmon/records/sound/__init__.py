@@ -1,0 +1,1 @@
+"""Recordings and the rolling buffer on disk: written, filed, labelled, removed when space runs short."""

@@ -1,0 +1,1 @@
+"""The register of tools: rows, fields, files, and what each tool has cut."""

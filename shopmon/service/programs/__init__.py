@@ -1,0 +1,1 @@
+"""NC programs: loaded, followed by ear, and the cuts credited by them."""

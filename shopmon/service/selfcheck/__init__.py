@@ -1,0 +1,1 @@
+"""Self-check: everything the monitor needs, looked at part by part."""

@@ -1,0 +1,1 @@
+"""The tap test: live and guided, or from a recording, up to the prior of the learning."""

@@ -1,0 +1,1 @@
+"""The comb of a rotation: found, fitted, taken out of a sound."""

@@ -1,0 +1,1 @@
+"""An idle spindle: vibration at the multiples of its turning, balance, bearings, what a run-up shows."""

@@ -1,0 +1,1 @@
+"""Hits and what rings after them: frequency responses, decays, modes."""
