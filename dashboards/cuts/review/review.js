@@ -188,8 +188,8 @@ class Review {
   }
 
   run() {
-    if (!this.player.playing) return this.move(this.player.audio.currentTime, { heard: true });
-    this.move(this.player.audio.currentTime, { heard: true });
+    this.move(this.player.heard, { heard: true });
+    if (!this.player.playing) return;
     this.running = requestAnimationFrame(() => this.run());
   }
 
