@@ -14,9 +14,10 @@ def background():
 def reject():
     """Reject a tone: ``{"frequency_hz": 1432.6}``, or ``{"order": 0.62}`` where it follows the spindle.
 
-    With ``"family": true`` every tone in steps of the rotation from it is meant, too.
+    With ``"family": true`` every tone in steps of the rotation from it is meant, too; with ``only_with``, the
+    words for what is in the spindle, it holds with that tool only.
     """
-    body = json_body(known=("frequency_hz", "order", "family"))
+    body = json_body(known=("frequency_hz", "order", "family", "only_with"))
     if "family" in body:
         body["family"] = truth("family", body["family"])
     return jsonify(entry=monitor().wishes.reject(**body)), 201

@@ -44,7 +44,7 @@ def hear_again():
     """Hear stored cuts again, on a slow lane; poll ``GET /api/hear-again/ID``.
 
     ``{"cuts": [ids]}`` or ``{"newest": 20}`` with today's settings, kept as further analyses unless ``"keep":
-    false``; with ``reject`` (``{"frequency_hz"}`` or ``{"order"}``, also ``family``), ``heed``
+    false``; with ``reject`` (``{"frequency_hz"}`` or ``{"order"}``, also ``family``, ``only_with``), ``heed``
     (``{"frequency_hz"}``) or ``false_alarms_per_hour`` it shows what such a wish would have changed, and
     keeps nothing.
     """
@@ -88,7 +88,7 @@ def _wished(body: dict[str, Any]) -> Preferences:
     value = body[asked[0]]
     if asked[0] == "false_alarms_per_hour":
         return wishes.accepting(value)
-    known = ("frequency_hz", "order", "family") if asked[0] == "reject" else ("frequency_hz",)
+    known = ("frequency_hz", "order", "family", "only_with") if asked[0] == "reject" else ("frequency_hz",)
     if not isinstance(value, dict) or not value or set(value) - set(known):
         raise Refusal(400, f"{asked[0]} has no tone.", 'Give it as {"frequency_hz": 1432.6}.')
     if asked[0] == "heed":

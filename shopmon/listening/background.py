@@ -1,6 +1,7 @@
 """What the spindle and the shop sound like when no tooth is in metal."""
 
 from functools import lru_cache
+from zlib import crc32
 
 import numpy as np
 
@@ -258,9 +259,9 @@ def background_entries(learned: list[dict], preferences: Preferences, sample_rat
         Of the stream; ``known_since_s`` counts from its beginning.
     """
     said = [
-        {"id": tone_id(tone.frequency_hz, tone.order, tone.family), "kind": "tone",
-         "frequency_hz": tone.frequency_hz, "order": tone.order, "family": tone.family, "level_db": None,
-         "origin": "rejected by the person"}
+        {"id": tone_id(tone.frequency_hz, tone.order, tone.family, tone.only_with), "kind": "tone",
+         "frequency_hz": tone.frequency_hz, "order": tone.order, "family": tone.family,
+         "only_with": tone.only_with, "level_db": None, "origin": "rejected by the person"}
         for tone in preferences.rejected
     ]  # fmt: skip
     for entry in learned:
@@ -270,7 +271,11 @@ def background_entries(learned: list[dict], preferences: Preferences, sample_rat
     return [*said, *learned]
 
 
-def tone_id(frequency_hz: float | None, order: float | None, family: bool = False) -> str:
+def tone_id(
+    frequency_hz: float | None, order: float | None, family: bool = False, only_with: str = ""
+) -> str:
     """Name an entry of the background."""
     name = f"{frequency_hz:.1f}-hz" if order is None else f"{order:.3f}-order"
-    return f"{name}-family" if family else name
+    if family:
+        name += "-family"
+    return f"{name}-with-{crc32(only_with.encode()):08x}" if only_with else name

@@ -261,7 +261,7 @@ class Chain:
             slope=self.speed.tracker.slope if self.speed.trusted else 0.0,
             trusted=self.speed.trusted,
             flutes=self.setup.flutes,
-            preferences=self.setup.preferences,
+            preferences=self.setup.preferences.with_tool(self.setup.tool),
         )
 
     def _circumstances(self, sample: int) -> Circumstances:

@@ -201,7 +201,7 @@ class Listener:
             if setup == self.setup:
                 continue
             self.chain.accept(setup)
-            kept = {"preferences": setup.preferences, "expected_cut_s": setup.expected_cut_s}
+            kept = {name: getattr(setup, name) for name in ("preferences", "expected_cut_s", "tool")}
             if setup == replace(self.setup, **kept):
                 self.chain.setup = setup
             else:

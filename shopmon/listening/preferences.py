@@ -1,7 +1,7 @@
 """What the person wants of the listener, apart from what is cut: how careful to be, what to pass over."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,12 +19,13 @@ class RejectedTone:
 
     Exactly one of the two is given; ``order`` need not be whole (a belt's other pulley). With ``family`` its
     relatives are meant, too: every tone whose distance from it, or sum with it, is a multiple of the
-    rotation.
+    rotation. ``only_with`` names the tool it was rejected with (see `Setup.tool`); empty, it holds with any.
     """
 
     frequency_hz: float | None = None
     order: float | None = None
     family: bool = False
+    only_with: str = ""
 
     def __post_init__(self):
         if (self.frequency_hz is None) == (self.order is None):
@@ -87,6 +88,11 @@ class Preferences:
         if len(self.rejected) > MOST_TONES or len(self.heeded_hz) > MOST_TONES:
             raise ValueError(f"more than {MOST_TONES} tones cannot be told apart")
 
+    def with_tool(self, tool: str) -> "Preferences":
+        """Return those that hold while a tool is in the spindle: without what was rejected with others."""
+        holding = tuple(tone for tone in self.rejected if tone.only_with in ("", tool))
+        return self if holding == self.rejected else replace(self, rejected=holding)
+
     def is_rejected(self, frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
         """Tell which lines a person has rejected, shape as `frequency_hz`."""
         found = np.zeros(np.shape(frequency_hz), dtype=bool)
@@ -123,7 +129,7 @@ def width_hz(place_hz: float) -> float:
 def preferences_as_data(preferences: Preferences) -> dict[str, Any]:
     """Return only what differs from no preference at all, as JSON knows it."""
     data = asdict(preferences)
-    told = [{k: v for k, v in tone.items() if v not in (None, False)} for tone in data["rejected"]]
+    told = [{k: v for k, v in tone.items() if v not in (None, False, "")} for tone in data["rejected"]]
     data["rejected"] = told
     data["heeded_hz"] = list(data["heeded_hz"])
     return {name: value for name, value in data.items() if value not in (None, [])}
@@ -145,6 +151,7 @@ def preferences_from(data: Mapping[str, Any] | None) -> Preferences:
                 frequency_hz=tone.get("frequency_hz"),
                 order=tone.get("order"),
                 family=tone.get("family") is True,
+                only_with=str(tone.get("only_with") or ""),
             )
             for tone in data.get("rejected", ())
         ),

@@ -20,7 +20,8 @@ class Setup:
     A change takes effect at a sample index, so that the same change replayed gives the same events. ``job``
     stands for everything else that makes it another cut (tool, material, part, operation); only whether it
     differs counts. ``preferences`` are the person's and begin no new cut; nor does ``expected_cut_s``, the
-    cut time that the present cut should come to, None where nobody knows.
+    cut time that the present cut should come to, None where nobody knows; nor ``tool``, which names what is
+    in the spindle for preferences that hold with one tool only.
     """
 
     nominal_rpm: float | None = None
@@ -28,6 +29,7 @@ class Setup:
     job: str = ""
     preferences: Preferences = field(default_factory=Preferences)
     expected_cut_s: float | None = None
+    tool: str = ""
 
     def __post_init__(self):
         if self.nominal_rpm is not None and not 0 < self.nominal_rpm <= 200_000:

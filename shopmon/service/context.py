@@ -58,7 +58,21 @@ def setup_of(context: Mapping[str, Any]) -> Setup:
         job=" · ".join(f"{name}={context[name]}" for name in JOB if context.get(name) is not None),
         preferences=preferences_from(context.get("preferences")),
         expected_cut_s=context.get("expected_cut_s"),
+        tool=tool_words(context),
     )
+
+
+def tool_words(context: Mapping[str, Any]) -> str:
+    """Name what is in the spindle: tool, holder, stickout; empty where nobody said.
+
+    >>> tool_words({"end_mill": "plum #3", "holder": "ER20", "stickout_mm": 38.0})
+    'plum #3, ER20, 38 mm out'
+    """
+    diameter, stickout = context.get("diameter_mm"), context.get("stickout_mm")
+    plain = f"{diameter:g} mm" if diameter else None
+    tool = context.get("end_mill") or context.get("tool_assembly") or plain
+    parts = (tool, context.get("holder"), f"{stickout:g} mm out" if stickout else None)
+    return ", ".join(str(part) for part in parts if part)
 
 
 def facts_of(context: Mapping[str, Any], machine: Machine) -> CutFacts:

@@ -267,5 +267,6 @@ def _filled(setup: Setup, other: Setup) -> Setup:
         nominal_rpm=setup.nominal_rpm if setup.nominal_rpm is not None else other.nominal_rpm,
         flutes=setup.flutes if setup.flutes is not None else other.flutes,
         job=other.job,
+        tool=other.tool,
         preferences=kept if wanted is None else replace(kept, false_alarms_per_hour=wanted),
     )

@@ -18,6 +18,7 @@ from shopmon.listening.setup import ListenerSettings
 from shopmon.records.archive import Archive
 
 KEY = "preferences"
+MOST_WORDS = 300
 
 
 class Wishes:
@@ -56,7 +57,9 @@ class Wishes:
         """
         self._use_from_now(self.accepting(per_hour))
 
-    def reject(self, *, frequency_hz: Any = None, order: Any = None, family: bool = False) -> dict[str, Any]:
+    def reject(
+        self, *, frequency_hz: Any = None, order: Any = None, family: bool = False, only_with: Any = ""
+    ) -> dict[str, Any]:
         """Take a tone for no chatter from now on; return the entry of the list.
 
         Parameters
@@ -65,19 +68,27 @@ class Wishes:
             One of them.
         family
             Whether every tone in steps of the rotation from it is meant, too.
+        only_with
+            The tool it shall be rejected with (`shopmon.service.context.tool_words`); empty with any.
 
         Raises
         ------
         SettingError
             Neither or both are given, or one cannot be.
         """
-        self._use_from_now(self.rejecting(frequency_hz=frequency_hz, order=order, family=family))
+        wanted = self.rejecting(frequency_hz=frequency_hz, order=order, family=family, only_with=only_with)
+        self._use_from_now(wanted)
         tone = self.now.rejected[-1]
         name = "frequency_hz" if order is None else "order"
-        return {"id": _id(tone), name: getattr(tone, name), "family": tone.family}
+        return {
+            "id": _id(tone),
+            name: getattr(tone, name),
+            "family": tone.family,
+            "only_with": tone.only_with,
+        }
 
     def rejecting(
-        self, *, frequency_hz: Any = None, order: Any = None, family: bool = False
+        self, *, frequency_hz: Any = None, order: Any = None, family: bool = False, only_with: Any = ""
     ) -> Preferences:
         """Return what the preferences would be with a tone rejected (see `reject`); nothing changes.
 
@@ -90,8 +101,10 @@ class Wishes:
             raise SettingError("A tone has either a frequency or an order.", "Give frequency_hz or order.")
         name = "frequency_hz" if order is None else "order"
         value = round(_number(frequency_hz if order is None else order, name), 4)
-        tone = self._checked(lambda: RejectedTone(**{name: value}, family=family))
-        others = tuple(known for known in self.now.rejected if _tone(known) != _tone(tone))
+        if not isinstance(only_with, str) or len(only_with) > MOST_WORDS:
+            raise SettingError("only_with names no tool.", f"Give a text of at most {MOST_WORDS} letters.")
+        tone = self._checked(lambda: RejectedTone(**{name: value}, family=family, only_with=only_with))
+        others = tuple(known for known in self.now.rejected if not _replaces(tone, known))
         heeded = self.now.heeded_hz if order is not None else self._heeded_apart_from(tone.frequency_hz)
         return self._with(rejected=(*others, tone), heeded_hz=heeded)
 
@@ -155,7 +168,13 @@ class Wishes:
 
 
 def _id(tone: RejectedTone) -> str:
-    return tone_id(tone.frequency_hz, tone.order, tone.family)
+    return tone_id(tone.frequency_hz, tone.order, tone.family, tone.only_with)
+
+
+def _replaces(tone: RejectedTone, known: RejectedTone) -> bool:
+    """Whether a tone stands for one that is known: the same, unless each holds with a tool of its own."""
+    apart = tone.only_with and known.only_with and tone.only_with != known.only_with
+    return _tone(tone) == _tone(known) and not apart
 
 
 def _tone(tone: RejectedTone) -> str:

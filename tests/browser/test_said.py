@@ -52,8 +52,16 @@ def test_the_family_is_offered_where_its_other_tones_still_ring(served, open_pag
     with page.expect_request("**/api/hear-again") as asked:
         page.get_by_role("button", name="Other tones of its family still ring").click()
     wish = asked.value.post_data_json["reject"]
-    assert wish["family"] is True and wish["order"] > 7
+    assert wish["family"] is True and wish["order"] > 7 and "only_with" not in wish
     expect(page.locator("[data-family-too]")).to_be_hidden()
+
+
+def test_a_tone_is_tried_with_the_tool_of_its_cut_only(served, open_page):
+    page = open_said(served, open_page)
+    page.get_by_label("only with this tool: plum #3").first.check()
+    with page.expect_request("**/api/hear-again") as asked:
+        page.get_by_role("button", name="Not chatter: it stays at this pitch").first.click()
+    assert asked.value.post_data_json["reject"]["only_with"].startswith("plum #3")
 
 
 def test_a_trial_can_be_stopped_and_changes_nothing(served, open_page):

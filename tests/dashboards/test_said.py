@@ -137,6 +137,19 @@ def test_what_turns_or_hides_a_line_is_left_out_of_a_note(client, monitor):
     assert monitor.said[-1]["note"] == "left wall\nmarked"
 
 
+def test_a_tone_is_rejected_with_the_tool_of_the_cut(client, monitor):
+    cut = next(cut for cut in monitor._cuts if cut["id"] == CUT)
+    cut["context"] = {"end_mill": "plum #3", "holder": "ER20 <short>", "stickout_mm": 38.0}
+    assert 'data-only-with="plum #3, ER20 &lt;short&gt;, 38 mm out"' in client.get(f"/cuts/{CUT}").text
+    words = "plum #3, ER20 <short>, 38 mm out"
+    assert client.post("/api/background", json={"frequency_hz": 900, "only_with": words}).status_code == 201
+    assert "with plum #3, ER20 &lt;short&gt;, 38 mm out only" in client.get("/listening").text
+    cut["context"] = {}
+    assert "data-only-with" not in client.get(f"/cuts/{CUT}").text
+    refused = client.post("/api/background", json={"frequency_hz": 900, "only_with": ["plum"]})
+    assert refused.status_code == 400 and refused.get_json()["hint"]
+
+
 def test_a_family_is_offered_with_its_tone(client, monitor):
     cut = next(cut for cut in monitor._cuts if cut["id"] == CUT)
     turn_hz = cut["rpm"] / 60

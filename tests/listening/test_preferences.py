@@ -26,9 +26,10 @@ FAN_HZ = 1437.0
 FAN = gate(SECONDS, ((2.5, 5.0),)) * tone(FAN_HZ, SECONDS, 0.05)
 SOUND = machine(SECONDS) + FAN
 
+meant = {"family": st.booleans(), "only_with": st.text(max_size=9)}
 tones = st.one_of(
-    st.builds(RejectedTone, frequency_hz=st.floats(10, 20_000), family=st.booleans()),
-    st.builds(RejectedTone, order=st.floats(0.01, 100), family=st.booleans()),
+    st.builds(RejectedTone, frequency_hz=st.floats(10, 20_000), **meant),
+    st.builds(RejectedTone, order=st.floats(0.01, 100), **meant),
 )
 preferences = st.builds(
     Preferences,
@@ -68,6 +69,19 @@ def test_a_rejected_tone_is_stray_no_more_and_the_cut_goes_on():
     assert 1437 in strays(events, 2.9, 3.2) and 1437 not in strays(events)
     assert len(cuts(events + ears.finish())) == 1
     assert [e["origin"] for e in ears.background() if e["id"] == "1438.0-hz"] == ["rejected by the person"]
+
+
+def test_a_tone_that_is_rejected_with_one_tool_counts_with_another():
+    wanted = Preferences(rejected=(RejectedTone(frequency_hz=1438.0, only_with="plum #3"),))
+    events, ears = hear([(0, wanted)])
+    assert 1437 in strays(events), "another tool is in the spindle"
+    assert [e["only_with"] for e in ears.background() if e.get("only_with")] == ["plum #3"]
+    ears = Listener(ListenerSettings(), RATE_HZ, 1)
+    ears.change_setup(replace(SETUP, preferences=wanted, tool="plum #4"), 0)
+    ears.change_setup(replace(SETUP, preferences=wanted, tool="plum #3"), int(3.2 * RATE_HZ))
+    events = [event for block in blocks(SOUND) for event in ears.feed(block)]
+    assert 1437 in strays(events, 2.9, 3.2) and 1437 not in strays(events)
+    assert len(cuts(events + ears.finish())) == 1, "what the tool is called begins no new cut"
 
 
 def test_a_rejected_order_follows_the_spindle():

@@ -3,7 +3,7 @@
 import pytest
 
 from shopmon.errors import SettingError
-from shopmon.service.context import checked_context
+from shopmon.service.context import checked_context, setup_of, tool_words
 
 
 def test_values_are_taken_over_in_their_own_kind():
@@ -50,3 +50,19 @@ def test_a_misspelt_name_is_answered_with_the_right_one():
     with pytest.raises(SettingError) as caught:
         checked_context({"flute": 3})
     assert "flutes" in caught.value.hint
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({}, ""),
+        (
+            {"end_mill": "plum #3", "tool_assembly": "T5", "holder": "ER20", "stickout_mm": 38.0},
+            "plum #3, ER20, 38 mm out",
+        ),
+        ({"tool_assembly": "T5", "diameter_mm": 6.0}, "T5"),
+        ({"diameter_mm": 6.35, "flutes": 3}, "6.35 mm"),
+    ],
+)
+def test_what_is_in_the_spindle_has_a_name(said, words):
+    assert tool_words(said) == words == setup_of(said).tool

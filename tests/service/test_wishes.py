@@ -67,13 +67,27 @@ def test_a_family_stands_in_place_of_its_tone_and_is_taken_off_like_one(archive)
     wishes = Wishes(archive, lambda: None)
     wishes.reject(frequency_hz=1432.6)
     entry = wishes.reject(frequency_hz=1432.6, family=True)
-    assert entry == {"id": "1432.6-hz-family", "frequency_hz": 1432.6, "family": True}
+    assert entry == {"id": "1432.6-hz-family", "frequency_hz": 1432.6, "family": True, "only_with": ""}
     assert [tone.family for tone in wishes.now.rejected] == [True]
     assert wishes.now.is_rejected(np.array([1432.6, 1832.6, 1700.0]), 200.0).tolist() == [True, True, False]
     archive.flush()
     assert Wishes(archive, lambda: None).now == wishes.now, "it is kept"
     wishes.remove(entry["id"])
     assert wishes.now.rejected == ()
+
+
+def test_a_tone_may_be_rejected_with_some_tools_and_with_all(archive):
+    wishes = Wishes(archive, lambda: None)
+    first = wishes.reject(frequency_hz=1432.6, only_with="plum #3, ER20, 38 mm out")
+    second = wishes.reject(frequency_hz=1432.6, family=True, only_with="plum #4, ER20, 38 mm out")
+    assert first["only_with"] == "plum #3, ER20, 38 mm out" and first["id"] != second["id"]
+    assert len(wishes.now.rejected) == 2
+    archive.flush()
+    assert Wishes(archive, lambda: None).now == wishes.now, "it is kept"
+    wishes.remove(first["id"])
+    assert [tone.only_with for tone in wishes.now.rejected] == ["plum #4, ER20, 38 mm out"]
+    wishes.reject(frequency_hz=1432.6)
+    assert [tone.only_with for tone in wishes.now.rejected] == [""]
 
 
 @pytest.mark.parametrize(
@@ -85,6 +99,8 @@ def test_a_family_stands_in_place_of_its_tone_and_is_taken_off_like_one(archive)
         lambda w: w.reject(frequency_hz=True),
         lambda w: w.reject(frequency_hz=1e9),
         lambda w: w.reject(order=float("inf")),
+        lambda w: w.reject(order=1.0, only_with=3),
+        lambda w: w.reject(order=1.0, only_with="x" * 301),
         lambda w: w.remove("nothing"),
         lambda w: w.remove("x-hz"),
         lambda w: w.accept_false_alarms(0),

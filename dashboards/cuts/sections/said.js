@@ -83,9 +83,9 @@ function show(found) {
   document.getElementById("family-word").hidden = !wish?.reject?.family;
 }
 
-// A tone alone, or with all in steps of the rotation from it.
-const reject = (tone, family) => {
-  const wanted = { reject: family ? { ...tone, family } : tone };
+// A tone alone, or with all in steps of the rotation from it; with any tool, or with the one of this cut.
+const reject = (tone, family, tool) => {
+  const wanted = { reject: { ...tone, ...(family && { family }), ...(tool && { only_with: tool }) } };
   begin({ ...wanted, newest: 20 }, wanted);
 };
 
@@ -124,7 +124,11 @@ section.addEventListener("click", ({ target }) => {
   if (word) told(() => request(`/api/cuts/${cut}/say`, { verdict: word }), "Noted. Totals and learning follow.");
   else if (takeBack) told(() => request(`/api/cuts/${cut}/say/${encodeURIComponent(takeBack)}`, undefined, "DELETE"), "Taken back.");
   else if (tried) begin({ ...JSON.parse(tried), newest: 20 }, JSON.parse(tried));
-  else if (tone) reject(JSON.parse(tone), button.closest("li").querySelector("[data-family]").checked);
+  else if (tone) {
+    const choice = button.closest("li");
+    const only = choice.querySelector("[data-only-with]:checked");
+    reject(JSON.parse(tone), choice.querySelector("[data-family]").checked, only?.dataset.onlyWith);
+  }
   else if ("familyToo" in button.dataset) reject(wish.reject, true);
   else if ("stop" in button.dataset) request(`/api/hear-again/${encodeURIComponent(job)}`, undefined, "DELETE").catch((error) => say(answer, error.message));
   else if (here) form.elements[here].value = cursor === null ? "" : Number(cursor).toFixed(2);

@@ -3,6 +3,7 @@
 from typing import Any
 
 from shopmon.listening.preferences import RejectedTone
+from shopmon.service.context import tool_words
 from shopmon.service.cuts.judging import VERDICTS
 from shopmon.service.speeds.tool_and_job import standing
 
@@ -31,7 +32,7 @@ def relatives(cut: dict[str, Any], frequency_hz: float, turn_hz: float | None) -
 
 
 def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
-    """Return ``said`` (what stands, the newest first), and ``tones`` that rang, each with its family."""
+    """Return ``said`` (what stands, newest first), ``tones`` that rang with their families, and ``tool``."""
     said = [row for row in standing(cut.get("judgements") or []) if row["verdict"] in VERDICTS]
     turn_hz = cut["rpm"] / 60 if cut.get("rpm") else None
     tones, seen = [], []
@@ -46,6 +47,7 @@ def facts(monitor: Any, cut: dict[str, Any]) -> dict[str, Any]:
         "said": said[::-1],
         "words": WORDS,
         "tones": tones[:5],
+        "tool": tool_words(cut.get("context") or {}),
         "careful": monitor.wishes.false_alarms_per_hour,
         "earlier": max(EARLIER_PER_HOUR, monitor.wishes.false_alarms_per_hour),
     }
