@@ -44,7 +44,7 @@ export class Player {
   }
 
   pause() {
-    this.at = this.heard;
+    this.at = this.audio.currentTime;
     this.audio.pause();
   }
 
