@@ -315,7 +315,7 @@ def test_nothing_is_fetched_ahead_from_a_monitor_that_is_slow(open_cut):
     page.locator("#sight").focus()
     page.keyboard.press("ArrowUp")
     until(page, READY)
-    page.wait_for_timeout(300)
+    page.wait_for_timeout(2000)
     asked.clear()
     page.wait_for_timeout(1000)
     assert not asked

@@ -1,9 +1,5 @@
 // Plays the sound in step with the cursor: seek anywhere, slower without another pitch, parts of it alone.
 
-// Slowed down with its pitch kept, a sound is heard so far ahead of the clock of the player: half the piece that
-// is stretched. Measured in Chromium at half and at a quarter of the speed; in other browsers it was not.
-const STRETCH_S = 0.033;
-
 export class Player {
   constructor(audio, changed) {
     this.audio = audio;
@@ -25,11 +21,7 @@ export class Player {
   }
 
   get now() {
-    return this.playing ? this.heard : this.at;
-  }
-
-  get heard() {
-    return this.audio.currentTime + (this.playing && this.speed < 1 ? STRETCH_S : 0);
+    return this.playing ? this.audio.currentTime : this.at;
   }
 
   seek(second) {

@@ -188,8 +188,8 @@ class Review {
   }
 
   run() {
-    this.move(this.player.heard, { heard: true });
-    if (!this.player.playing) return;
+    if (!this.player.playing) return this.move(this.player.audio.currentTime, { heard: true });
+    this.move(this.player.audio.currentTime, { heard: true });
     this.running = requestAnimationFrame(() => this.run());
   }
 
