@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from shopmon.cli.data_options import data_options
 from shopmon.cli.json_output import write_json
 from shopmon.cli.roughness import roughness_command
 from shopmon.errors import SettingError, StoreError
@@ -18,14 +19,7 @@ JSON_OF_TWO = click.option("--json", "json_file", metavar="-|FILE", help="Write 
 
 
 @click.group("mills", invoke_without_command=True)
-@click.option("--data", "data_dir", type=click.Path(path_type=Path), metavar="DIR", help="Folder of the log.")
-@click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file (TOML).",
-)
+@data_options
 @click.pass_context
 def command(context, data_dir, settings_file):
     """End mills and other tools: their time in the cut, wear and retirement.

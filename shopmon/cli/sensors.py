@@ -1,11 +1,10 @@
 """``shopmon sensors``: what a sensor's full scale means, how it is fixed, and what it may be asked."""
 
 from contextlib import contextmanager
-from pathlib import Path
 
 import click
 
-from shopmon.cli.data_options import place_of
+from shopmon.cli.data_options import data_options, place_of
 from shopmon.cli.json_output import write_json
 from shopmon.errors import SettingError
 
@@ -23,14 +22,7 @@ DEVICE = click.option("--device", metavar="NAME", help="Its sound input or port;
 
 
 @click.group("sensors", invoke_without_command=True)
-@click.option("--data", "data_dir", type=click.Path(path_type=Path), metavar="DIR", help="Folder of the log.")
-@click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file (TOML).",
-)
+@data_options
 @click.pass_context
 def command(context, data_dir, settings_file):
     """Sensors: calibrate them, say how they are fixed, see what they may be asked.

@@ -111,7 +111,7 @@ def _live(
 ) -> None:  # fmt: skip
     from shopmon.cli.spindle_text import check_as_text
     from shopmon.service.spindle.balance import trial_from_text
-    from shopmon.service.spindle.live import hear_balance, hear_check, plan_of
+    from shopmon.service.spindle.live import Sitting, hear_balance, hear_check, plan_of
 
     if rate is not None:
         raise SettingError("--rate is for tables of numbers: a sensor says its own rate.", "Leave it out.")
@@ -128,11 +128,11 @@ def _live(
     def ready(words: str) -> None:
         click.prompt(f"{words} Then press Enter", default="", show_default=False, err=json_file is not None)
 
+    sitting = Sitting(source=source, device=device, settings_file=settings_file, tell=tell, ready=ready)
     if trial:
-        weight = trial_from_text(trial)
-        result = hear_balance(plan, weight, turning_kg, source, device, settings_file, tell, ready)
+        result = hear_balance(plan, trial_from_text(trial), turning_kg, sitting)
     else:
-        result = hear_check(plan, source, device, settings_file, tell, ready)
+        result = hear_check(plan, sitting)
     if json_file is not None:
         write_json(result, json_file)
         return

@@ -79,12 +79,7 @@ class Monitor:
         self.wishes = Wishes(archive, self._use_wishes)
         self._context_lock = threading.Lock()
         self._status = archive.status()
-        listening = ListenerSettings(
-            min_rpm=settings.machine.min_rpm,
-            max_rpm=settings.machine.max_rpm,
-            cut_gap_s=settings.listening.cut_gap_s,
-            sensor=_sensor_of(source),
-        )
+        listening = _listener_settings(settings, source)
         reports = CutReports(listening, self._setup, lambda: facts_of(self.context(), settings.machine))
         self._open_the_log(listening)
         self.programs = ProgramDesk(archive, self.set_context, self._publish_state)
@@ -466,6 +461,15 @@ def log_notices(status: RecordingStatus) -> list[dict[str, str]]:
             }
         ]
     return []
+
+
+def _listener_settings(settings: Settings, source: Source) -> ListenerSettings:
+    return ListenerSettings(
+        min_rpm=settings.machine.min_rpm,
+        max_rpm=settings.machine.max_rpm,
+        cut_gap_s=settings.listening.cut_gap_s,
+        sensor=_sensor_of(source),
+    )
 
 
 def _sensor_of(source: Source) -> str:

@@ -81,6 +81,7 @@ class Decimator:
 
     @tail.setter
     def tail(self, samples: np.ndarray) -> None:
+        """Go on from samples that were kept."""
         self._joined[:, self.run_frames :] = samples
 
     def clear(self) -> None:

@@ -132,6 +132,7 @@ class WeibullLives:
         mean_ended = float(np.mean(self._logs[self._ended]))
 
         def slope(shape: float) -> float:
+            """Return the slope of the log-likelihood over the shape, per ended life."""
             powers = np.exp(shape * self._logs - _log_sum_exp(shape * self._logs))
             return 1 / shape + mean_ended - float(powers @ self._logs)
 
@@ -145,6 +146,7 @@ class WeibullLives:
         hazard = np.log(-np.log1p(-share_ended))
 
         def chance_below(log_life: np.ndarray) -> np.ndarray:
+            """Return how probably the quantity is below each value, a mean over the shapes."""
             # λ is gamma distributed for each β, and a life below t means that λ is above hazard/t^β
             exponent = hazard - self._shapes * log_life[..., None] + self._log_sums
             return gammaincc(self.ended, np.exp(np.minimum(exponent, 700))) @ self._weights
@@ -175,6 +177,7 @@ class WeibullLives:
         share = (1 + power) ** -float(self.ended) @ self._weights
 
         def chance_below(log_hazard: np.ndarray) -> np.ndarray:
+            """Return how probably the quantity is below each value, a mean over the shapes."""
             exponent = log_hazard[..., None] - np.log(power)
             return gammainc(self.ended, np.exp(np.clip(exponent, -700, 700))) @ self._weights
 

@@ -235,6 +235,7 @@ class Motion:
         sense = -1.0 if clockwise else 1.0
 
         def tangent(angle: float) -> tuple[float, float, float]:
+            """Return the direction of travel at an angle of the arc, a unit vector."""
             vector = [0.0, 0.0, 0.0]
             vector[first] = -sense * sin(angle) * flat / length
             vector[second] = sense * cos(angle) * flat / length

@@ -96,12 +96,14 @@ def read_program(
 
 def _telling(open_lines: OpenLines, progress: Callable[[int], None]) -> OpenLines:
     def counted() -> Iterator[str]:
+        """Yield the lines, and tell now and then how many have gone by."""
         for number, text in enumerate(open_lines()):
             if number % TELL_EVERY == 0:
                 progress(number)
             yield text
 
     def opened() -> Iterable[str]:
+        """Begin again at the first line, counting."""
         return counted()
 
     return opened

@@ -92,6 +92,7 @@ class Warp:
         """Return the same with the times of each run counted from somewhere else."""
 
         def later(pair: StepPair) -> StepPair:
+            """Return a step with its times counted so."""
             ours, theirs = (
                 (span[0] + by, span[1] + by) for span, by in ((pair.first, first_s), (pair.second, second_s))
             )
@@ -177,6 +178,7 @@ def _both_placed(steps: Sequence[Step], first: Spans, second: Spans) -> tuple[Pl
     found = [(here, there) for here in placements(steps, first) for there in placements(steps, second)]
 
     def cost(pair: tuple[Placed, Placed]) -> float:
+        """Return what both placements cost, with how far they disagree."""
         return pair[0].cost + pair[1].cost + _disagreement(*pair, first, second)
 
     return min(found, key=cost, default=None)

@@ -88,6 +88,7 @@ class _Comparison:
         size = self.power.size
 
         def total(sums: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+            """Return what lies in bands between two frequencies each."""
             ends = [np.clip(np.rint(hz / self.bin_hz).astype(np.intp), 0, size) for hz in (low, high)]
             return float(np.sum(sums[ends[1]] - sums[ends[0]]))
 

@@ -362,6 +362,7 @@ class Engagement(Memory):
         """The level has fallen, though not to nothing, and what the spindle adds to the sound is gone."""
 
         def ask() -> float | None:
+            """Return how the newest stretch scores, None where the speed is not trusted."""
             score = moment.score(moment.now - moment.frames(WANE_S), moment.now)
             return score if score != NEVER and moment.turning.trusted else None
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from shopmon.capture.source import SourceFormat
 from shopmon.errors import SettingError
+from shopmon.service.block_queue import block_queue, offer
 from shopmon.service.settings import Machine
 from shopmon.service.spindle.balance import TrialWeight, balance_of
 from shopmon.service.spindle.one_run import CAUTIONS, tones_from_text
@@ -17,7 +18,7 @@ from shopmon.service.spindle.trend import trends
 from shopmon.signals.block import Block, sound_columns
 
 WEEK_S, DAY_S = 6.5 * 86_400.0, 86_400.0
-MOST_QUEUED, QUIET_S = 400, 5.0  # a sensor that gives nothing for so long is away
+QUIET_S = 5.0  # a sensor that gives nothing for so long is away
 LIMITS, BEARING = "spindle limits", "spindle bearing"
 OFF = {
     "status": "off",
@@ -58,7 +59,7 @@ class SpindleDesk:
         self._calibration, self._clock = calibration, clock
         self._lock = threading.Lock()
         self._session: SpindleSession | None = None
-        self._queue: queue.Queue[Block] = queue.Queue(MOST_QUEUED)
+        self._queue: queue.Queue[Block] = block_queue()
         self._facts: dict[str, Any] = {}
 
     # the engine's thread
@@ -67,10 +68,7 @@ class SpindleDesk:
         """Queue a block while a run is recorded; a full queue drops it, which the run sees as a gap."""
         session = self._session
         if session is not None and session.status == "recording":
-            try:
-                self._queue.put_nowait(block)
-            except queue.Full:
-                return
+            offer(self._queue, block)
 
     # the pages
 
@@ -135,7 +133,7 @@ class SpindleDesk:
                 "running_min": _number(asked, "running_min", 0.0, 10_000.0),
                 "warmed_up": asked.get("warmed_up") is True,
             }
-            self._session, self._queue = SpindleSession(plan), queue.Queue(MOST_QUEUED)
+            self._session, self._queue = SpindleSession(plan), block_queue()
         if asked.get("bearing"):
             self._rows.set_value(BEARING, str(asked["bearing"]).strip(), "touched")
             self._rows.flush(filing=False)
@@ -173,7 +171,7 @@ class SpindleDesk:
         """Record the next run: the spindle turns as it was asked."""
         session = self._running()
         with self._lock:
-            self._queue = queue.Queue(MOST_QUEUED)
+            self._queue = block_queue()
             session.begin()
             work = threading.Thread(
                 target=self._work, args=(session, self._queue), name="spindle-check", daemon=True
@@ -205,7 +203,7 @@ class SpindleDesk:
     def stop(self) -> dict[str, Any]:
         """Give the check up; nothing is kept."""
         with self._lock:
-            self._session, self._queue = None, queue.Queue(MOST_QUEUED)
+            self._session, self._queue = None, block_queue()
         return self.state()
 
     def _running(self) -> SpindleSession:

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -50,38 +51,50 @@ def plan_of(
     )
 
 
-def hear_check(
-    plan: CheckPlan,
-    source: str,
-    device: str | None,
-    settings_file: Path | None,
-    tell: Callable[[str], None],
-    ready: Callable[[str], None],
-) -> dict[str, Any]:
-    """Run a check, cautions first; return ``shopmon.spindle-check/1``.
+@dataclass(frozen=True, kw_only=True)
+class Sitting:
+    """One person at the spindle, and the sensor that is listened to.
 
-    Parameters
+    Attributes
     ----------
-    plan
-        What is to be run.
     source, device, settings_file
         As for ``shopmon listen``.
     tell
         Says something to the person.
     ready
         Asks for the next speed, and returns when the person says that it turns (or, in a run-up, is reached).
+    """
+
+    source: str
+    device: str | None
+    settings_file: Path | None
+    tell: Callable[[str], None]
+    ready: Callable[[str], None]
+
+
+def hear_check(plan: CheckPlan, sitting: Sitting) -> dict[str, Any]:
+    """Run a check, cautions first; return ``shopmon.spindle-check/1``.
+
+    Parameters
+    ----------
+    plan
+        What is to be run.
+    sitting
+        Who is asked, and what is heard.
 
     Raises
     ------
     ShopmonError
         The sensor is lost, or a run cannot be judged.
     """
+    tell, ready = sitting.tell, sitting.ready
     for caution in CAUTIONS:
         tell(f"  ! {caution}")
-    settings = load_settings(settings_file)
+    settings = load_settings(sitting.settings_file)
     if plan.speeds_rpm[-1] > settings.machine.max_rpm:
         raise SettingError(f"{plan.speeds_rpm[-1]:.0f} rpm is above the machine's highest.", "Leave it out.")
-    session, opened, stop = SpindleSession(plan), make_source(source, device, settings), threading.Event()
+    session, stop = SpindleSession(plan), threading.Event()
+    opened = make_source(sitting.source, sitting.device, settings)
     # what comes while the person sets the speed must not be taken for the run
     ear = threading.Thread(target=_listen, args=(opened, session, stop), name="spindle-check", daemon=True)
     ear.start()
@@ -110,14 +123,7 @@ def hear_check(
 
 
 def hear_balance(
-    plan: CheckPlan,
-    trial: TrialWeight,
-    mass_kg: float | None,
-    source: str,
-    device: str | None,
-    settings_file: Path | None,
-    tell: Callable[[str], None],
-    ready: Callable[[str], None],
+    plan: CheckPlan, trial: TrialWeight, mass_kg: float | None, sitting: Sitting
 ) -> dict[str, Any]:
     """Run once without and once with a trial weight; return the first check, ``balance`` filled in.
 
@@ -129,7 +135,7 @@ def hear_balance(
         The weight.
     mass_kg
         Of all that turns, None where it is not known.
-    source, device, settings_file, tell, ready
+    sitting
         As for `hear_check`.
 
     Raises
@@ -140,18 +146,18 @@ def hear_balance(
     if len(plan.speeds_rpm) != 1 or plan.run_up_rpm:
         raise SettingError("A trial weight is for one speed.", "Give one of --speeds, without --run-up.")
     for caution in BALANCE_CAUTIONS:
-        tell(f"  ! {caution}")
-    before = hear_check(plan, source, device, settings_file, tell, ready)
+        sitting.tell(f"  ! {caution}")
+    before = hear_check(plan, sitting)
     if not before["steps"][0]["once"]:
         raise SettingError(
             "There was no phase in this run: no tachometer, or not one clean pulse a turn.",
             "Balance needs a tachometer with one mark on the shaft; see 'Tachometer' in the README.",
         )
-    ready(
+    sitting.ready(
         f"Stop the spindle and keep it from starting. Screw in {trial.mass_g:g} g at {trial.radius_mm:g} mm, "
         f"{trial.angle_deg:g}° from the mark, against the direction of rotation. Shut the guards."
     )
-    with_trial = hear_check(plan, source, device, settings_file, tell, ready)
+    with_trial = hear_check(plan, sitting)
     told = balance_of(before["steps"][0], with_trial["steps"][0], trial, mass_kg=mass_kg)
     return {**before, "balance": told}
 

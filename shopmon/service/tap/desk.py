@@ -11,6 +11,7 @@ from typing import Any
 
 from shopmon.capture.source import SourceFormat
 from shopmon.errors import SettingError
+from shopmon.service.block_queue import block_queue, offer
 from shopmon.service.tap.judging import CAUTIONS, TapSettings
 from shopmon.service.tap.prior import assembly_key, assembly_values, measured
 from shopmon.service.tap.session import TapChannels, TapSession
@@ -19,7 +20,7 @@ from shopmon.signals.block import Block, sound_columns
 GRAVITY = 9.80665
 UNITS = {"m/s2": 1.0, "g": GRAVITY}
 TURNS = ("spinning", "air-cut", "cutting", "chatter")
-MOST_QUEUED, LONGEST_S = 400, 900.0
+LONGEST_S = 900.0
 OFF = {"status": "off", "good": 0, "wanted": 5, "said": "", "hits": [], "error": None}
 
 
@@ -58,7 +59,7 @@ class TapDesk:
         self._set_context, self._news, self._calibration = set_context, news, calibration
         self._lock = threading.Lock()
         self._session: TapSession | None = None
-        self._queue: queue.Queue[Block | None] = queue.Queue(MOST_QUEUED)
+        self._queue: queue.Queue[Block] = block_queue()
         self._told_of: dict[str, Any] = {}
         self._kept: str | None = None
 
@@ -67,10 +68,7 @@ class TapDesk:
     def take(self, block: Block) -> None:
         """Queue a block while a test runs; a full queue drops it, which the test sees as a gap."""
         if self._session is not None and self._session.status not in ("done", "failed"):
-            try:
-                self._queue.put_nowait(block)
-            except queue.Full:
-                return
+            offer(self._queue, block)
 
     # the pages
 
@@ -137,7 +135,7 @@ class TapDesk:
         session = TapSession(_settings(asked), _channels(asked), int(_number(asked, "hits", 5)))
         self.stop()
         with self._lock:
-            self._queue = queue.Queue(MOST_QUEUED)
+            self._queue = block_queue()
             self._told_of, self._kept, self._session = assembly_values(self._context()), None, session
             threading.Thread(
                 target=self._work, args=(session, self._queue), name="tap-test", daemon=True

@@ -164,6 +164,7 @@ def _judge(sensor: Sensor, question: Question) -> Fitness:
     cause, top = next(iter(sensor.limits_hz.items()))
 
     def told(verdict: str, why: str) -> Fitness:
+        """Return the answer to the question at hand."""
         return Fitness(question=question.label, verdict=verdict, why=why)
 
     if sensor.part.kind not in question.kinds:

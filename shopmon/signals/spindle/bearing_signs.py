@@ -252,6 +252,7 @@ class _Looked:
 
     def _explained(self, at_hz: np.ndarray) -> np.ndarray:
         def near_turns(distance_hz, most=None):
+            """Tell which distances are multiples of the rotation, of at most so many turns."""
             turns = np.rint(distance_hz / self._rotation_hz)
             off_hz = np.abs(distance_hz - turns * self._rotation_hz)
             if most is None:

@@ -148,6 +148,7 @@ def _at_own_speeds(peaks: list[tuple[float, float, int]]) -> list[tuple[float, f
     """Leave out the multiples that all swell at one speed: there everything got louder, and nothing rings."""
 
     def alike(hz: float, order: int) -> int:
+        """Return how many multiples of the rotation peak at the speed of this peak."""
         turn = hz / order
         return len({each for other, _, each in peaks if abs(other / each / turn - 1) < SAME_SHARE})
 
@@ -176,6 +177,7 @@ def _fitted(curves, group, place: float, places: list[float]) -> Resonance | Non
     designs = [np.stack([np.ones(hz.size), np.log(hz / place)], axis=1) for hz, _ in parts]
 
     def residuals(values) -> np.ndarray:
+        """Return what a resonance with these values leaves of the levels, dB."""
         natural, damping = place * np.exp(values[0]), np.exp(values[1])
         rest = []
         for (hz, level), design in zip(parts, designs, strict=True):

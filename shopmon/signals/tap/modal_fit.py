@@ -181,10 +181,12 @@ def _fitted(measured, inside, weight, found: list[DecayPole], evaluations: int) 
     reach[narrow, 1] *= 1e-3
 
     def poles(moved):
+        """Return the poles of modes moved from where they began, rad/s."""
         hz, damping = (start + reach * moved.reshape(-1, 2)).T
         return 2 * pi * hz * (-damping + 1j * np.sqrt(1 - damping**2))
 
     def off(moved):
+        """Return what the modes leave of the response, real and imaginary part."""
         sizes, shapes = _sizes(s, response, weight, poles(moved))
         left = weight * (shapes @ sizes - response)
         return np.concatenate([left.real, left.imag])
