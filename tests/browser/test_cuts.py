@@ -154,3 +154,16 @@ def test_inch_shops_read_inches(served, open_page):
     served.monitor.units = "inch"
     page = open_page(cut_url(served, 2))
     expect(page.locator("main")).to_contain_text("0.059\u00a0in")
+
+
+def test_two_cuts_are_moved_together_on_a_phone(served, open_page):
+    first, second = (uuid.UUID(int=number) for number in (2, 1))
+    page = open_page(f"{served.url}cuts/pair?first={first}&second={second}", **phone(390))
+    both = page.get_by_role("region", name="Both cuts, one over the other")
+    both.focus()
+    both.evaluate("region => { region.scrollLeft = 150; }")
+    where = "all => all.map((each) => each.getBoundingClientRect().x)"
+    lefts = both.locator("figure svg").evaluate_all(where)
+    assert len(lefts) == 2 and lefts[0] == lefts[1] < -50
+    size = both.locator("figure text").first.evaluate("text => text.getBoundingClientRect().height")
+    assert size >= 11, "large enough to read"
