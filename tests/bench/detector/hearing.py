@@ -30,7 +30,7 @@ def fingerprint(*files):
 def engine_fingerprint():
     """Name the state of everything the listener consists of."""
     folders = [Path(package.__file__).parent for package in ENGINE]
-    return fingerprint(*(file for folder in folders for file in sorted(folder.glob("*.py"))), __file__)
+    return fingerprint(*(file for folder in folders for file in sorted(folder.rglob("*.py"))), __file__)
 
 
 def told_setup(truth, told):
