@@ -46,6 +46,28 @@ def test_agrees_with_semidiscretization(axes, milling, share, flutes, rpm, ap_mm
     assert found.line_hz[0] == pytest.approx(wanted.line_hz, rel=0.002)
 
 
+@pytest.mark.parametrize(
+    ("milling", "share", "flutes", "rpm", "ap_mm"),
+    [("slot", 1.0, 1, 2600.0, 0.4), ("slot", 1.0, 1, 4200.0, 0.4), ("climb", 0.1, 2, 1500.0, 2.4)],
+)
+def test_agrees_where_many_waves_lie_between_two_teeth(milling, share, flutes, rpm, ap_mm):
+    mode = Mode(axis="y", frequency_hz=1400.0, damping_ratio=0.02, stiffness_n_per_m=4e6)
+    assert 60 * mode.frequency_hz / (rpm * flutes) > 19
+    case = StabilityCase(
+        modes=(mode,),
+        flutes=flutes,
+        diameter_mm=10.0,
+        kt_n_per_mm2=800.0,
+        kr=0.3,
+        milling=milling,
+        ae_mm=10.0 * share,
+    )
+    wanted = stability(case, rpm, ap_mm).spectral_radius
+    system = Systems("y", np.array([[1400.0]]), np.array([[0.02]]), np.array([[4e6]]), np.array([0.3]))
+    found = spectral_radius(system, entry_exit(milling, share, 1.0), flutes, rpm, 800e3 * ap_mm)
+    assert found.radius[0] == pytest.approx(wanted, rel=0.01)
+
+
 def test_one_batch_gives_what_each_alone_gives():
     rng = np.random.default_rng(3)
     count = 40

@@ -30,6 +30,7 @@ APART = (0.35, 2.8)  # frequency over that of the first mode where the modes hav
 SOFTER, STIFFER = 0.6, 10.0  # stiffness over that of the first mode there
 UNSURE_LINE = 0.004  # share by which a line is off
 SCALES = np.exp(np.linspace(np.log(0.45), np.log(1.6), 26))  # first natural frequency over the line
+NEAR_LINE = (-0.45, 0.2)  # of a mode from the line (logarithm): none that rings lies farther off
 DEPTHS = (0.9, 12.0)  # force over the least limit of the averaged theory
 SHALLOWER = 0.7  # depth of the second look, which tells how far the first is over the limit
 WILD_LINE = 0.012  # a line found farther off has jumped between two looks
@@ -91,16 +92,24 @@ def plausible_systems(
     shapes, depth = _shapes(kind, count)
     force = depth * least_limit(shapes, flutes, arc_rad)
     looks = len(SCALES)
-    spread = shapes.pick(np.repeat(np.arange(count), looks)).scaled(np.tile(SCALES * frequency_hz, count))
+    where, look = np.nonzero(_near_a_mode(shapes))
+    spread = shapes.pick(where).scaled(SCALES[look] * frequency_hz)
     heard = spectral_radius(
-        spread, arc_rad, flutes, rpm, np.repeat(force, looks), lines=True, step_rad=FEW_STEP_RAD
+        spread, arc_rad, flutes, rpm, force[where], lines=True, rough=True, step_rad=FEW_STEP_RAD
     )
-    line = np.log(np.maximum(heard.line_hz, 1e-3 * frequency_hz) / frequency_hz).reshape(count, looks)
-    rings = heard.radius.reshape(count, looks) > 1
+    line, rings = np.full((count, looks), np.nan), np.zeros((count, looks), bool)
+    line[where, look] = np.log(np.maximum(heard.line_hz, 1e-3 * frequency_hz) / frequency_hz)
+    rings[where, look] = heard.radius > 1
     which, scale, weight = _crossings(line, rings)
     systems, force = shapes.pick(which).scaled(scale * frequency_hz), force[which]
     weight = weight * _checked(systems, arc_rad, flutes, rpm, force, frequency_hz)
     return _thinned(Plausible(systems, force, weight, arc_rad), 2 * count)
+
+
+def _near_a_mode(shapes: Systems) -> np.ndarray:
+    """Which looks bring a mode so near to the line that it may be the one that rings, ``(shapes, looks)``."""
+    apart = np.log(shapes.frequency_hz[:, :, None] * SCALES)
+    return ((apart > NEAR_LINE[0]) & (apart < NEAR_LINE[1])).any(axis=1)
 
 
 def _thinned(found: Plausible, most: int) -> Plausible:
@@ -118,7 +127,8 @@ def _thinned(found: Plausible, most: int) -> Plausible:
 def _crossings(line: np.ndarray, rings: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Where between two looks the line may be the one that was heard, and how much of the range fits.
 
-    `line` and `rings` are ``(shapes, looks)``, the line as the logarithm of its ratio to the one heard.
+    `line` and `rings` are ``(shapes, looks)``, the line as the logarithm of its ratio to the one heard, NaN
+    where nobody looked.
     Between two looks it is taken as straight; the share of it within the error of the line is the weight.
     """
     begin, end = line[:, :-1], line[:, 1:]
@@ -128,6 +138,7 @@ def _crossings(line: np.ndarray, rings: np.ndarray) -> tuple[np.ndarray, np.ndar
     width = UNSURE_LINE * np.sqrt(2 * np.pi)
     share = np.minimum(1.0, width / np.maximum(np.abs(end - begin), 1e-12))
     weight = share * np.exp(-0.5 * (miss / UNSURE_LINE) ** 2) * (rings[:, :-1] | rings[:, 1:])
+    weight = np.nan_to_num(weight)
     which, place = np.nonzero(weight > 1e-3)
     scale = SCALES[place] * (SCALES[1] / SCALES[0]) ** nearest[which, place]
     return which, scale, weight[which, place]
@@ -138,7 +149,9 @@ def _checked(systems, arc_rad, flutes, rpm, force, frequency_hz) -> np.ndarray:
     count = len(force)
     twice = systems.pick(np.tile(np.arange(count), 2))
     forces = np.concatenate((force, SHALLOWER * force))
-    heard = spectral_radius(twice, arc_rad, flutes, rpm, forces, lines=True, step_rad=FEW_STEP_RAD)
+    heard = spectral_radius(
+        twice, arc_rad, flutes, rpm, forces, lines=True, rough=True, step_rad=FEW_STEP_RAD
+    )
     growth, less = np.log(np.maximum(heard.radius, 1e-6)).reshape(2, count)
     line_hz = heard.line_hz[:count]
     slope = np.maximum((growth - less) / -np.log(SHALLOWER), 0.02)

@@ -179,6 +179,8 @@ def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.nd
     many = found.systems.pick(np.repeat(np.arange(count), len(speeds_rpm)))
     force = np.repeat(found.force_n_per_m, len(speeds_rpm))
     speeds = np.tile(speeds_rpm, count)
-    radius = spectral_radius(many, found.arc_rad, flutes, speeds, force, step_rad=FEW_STEP_RAD).radius
+    radius = spectral_radius(
+        many, found.arc_rad, flutes, speeds, force, rough=True, step_rad=FEW_STEP_RAD
+    ).radius
     growth = np.log(np.maximum(radius, 1e-9)).reshape(count, len(speeds_rpm)) / MARGIN
     return found.weight @ (0.5 - 0.5 * np.tanh(growth / 2)), float(found.weight.sum())

@@ -17,11 +17,12 @@ import numpy as np
 
 LEAST_NODES, NODES_PER_RAD = 5, 0.55  # of the leading vibration while a tooth is in the cut
 ROUGH_NODES, ROUGH_NODES_PER_RAD = 4, 0.42  # within 2 % of the growth in 19 of 20 cuts
-MOST_PHASE_RAD = 64.0
+MOST_PHASE_RAD = 320.0  # some 50 waves between two teeth; the nodes of faster motion are too few
 PHASE_STEP_RAD, FEW_STEP_RAD = 4.0, 12.0
 LEADING = 4.0  # modes up to so many times as stiff (times damping) as the weakest set the number of nodes
 SQUARINGS = 8
 BATCH_STATES = 400_000
+SINGLE, PAIR = np.float32, np.complex64  # precise enough: the nodes err more, and twice as fast
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,14 +104,14 @@ class _Grid:
     counts: tuple[int, ...]  # nodes of each
     nodes: np.ndarray  # of all pieces, from the start of the period
     weights: np.ndarray
-    chip: np.ndarray  # displacements to what is followed at the nodes, (followed, axes, nodes)
+    chip: np.ndarray | None  # displacements to the chip, (axes, nodes); None where every axis is followed
     fixed: np.ndarray  # what is followed to force without kr, (axes, followed, nodes)
     radial: np.ndarray  # what kr multiplies
 
     @property
     def unknowns(self) -> int:
         """Motion that is followed: the chip alone where one tooth cuts, else every axis."""
-        return self.chip.shape[0] * self.nodes.size
+        return self.fixed.shape[1] * self.nodes.size
 
 
 def spectral_radius(
@@ -180,20 +181,20 @@ def _grid(arc, flutes: int, phase_rad: float, axes: tuple[int, ...], rough: bool
     nodes = np.concatenate([s + n * x for (s, n), (x, _) in zip(pieces, points, strict=True)])
     weights = np.concatenate([n * w for (_, n), (_, w) in zip(pieces, points, strict=True)])
     angles = arc[0] + pitch * (nodes[:, None] + np.arange(flutes))
-    return _Grid(tuple(pieces), counts, nodes, weights, *_directions(angles, angles < arc[1], axes))
+    directions = _directions(angles, angles < arc[1], axes)
+    return _Grid(tuple(pieces), counts, nodes, weights, *directions)
 
 
 def _directions(angles: np.ndarray, inside: np.ndarray, axes: tuple[int, ...]):
-    """Followed motion from displacement, and force from it without and with kr; angles ``(nodes, teeth)``."""
+    """Chip from displacement, force from what is followed without and with kr; angles ``(nodes, teeth)``."""
     sine, cosine = np.sin(angles) * inside, np.cos(angles) * inside
     chip, tangent = np.stack([sine, cosine]), np.stack([-cosine, sine])
     pick = list(axes)
     if inside.sum(axis=1).max() == 1:
-        chip, tangent = chip.sum(axis=-1)[pick], tangent.sum(axis=-1)[pick]
-        return chip[None], tangent[:, None], -chip[:, None]
+        chip, tangent = (part.sum(axis=-1)[pick].astype(SINGLE) for part in (chip, tangent))
+        return chip, tangent[:, None], -chip[:, None]
     pairs = [np.einsum("ant,bnt->abn", force[pick], chip[pick]) for force in (tangent, -chip)]
-    each = np.broadcast_to(np.eye(len(axes))[..., None], (len(axes), len(axes), len(angles)))
-    return each, *pairs
+    return None, *(pair.astype(SINGLE) for pair in pairs)
 
 
 @lru_cache(maxsize=64)
@@ -209,7 +210,8 @@ def _element(count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     apart = np.where(np.eye(count, dtype=bool), 1.0, points[:, None] - points)
     factors = (where[..., None, None] - points) / apart
     factors[..., np.eye(count, dtype=bool)] = 1.0
-    return points, weights, uppers[:, None, None] * weights[:, None] * factors.prod(axis=-1)
+    tensor = uppers[:, None, None] * weights[:, None] * factors.prod(axis=-1)
+    return points, weights, tensor.astype(SINGLE)
 
 
 class _Batch:
@@ -219,70 +221,81 @@ class _Batch:
         self.systems, self.grid, self.period_s, self.force = systems, grid, period_s, force
         self.used = systems.used_axes
         self.modes_axis = [self.used.index("xy".index(name)) for name in systems.axes]
-        self.turned = systems.poles * period_s[:, None]
+        self.turned = (systems.poles * period_s[:, None]).astype(PAIR)
         omega = 2 * pi * systems.frequency_hz
         damped = omega * np.sqrt(1 - systems.damping_ratio**2)
-        self.gain = omega**2 / (systems.stiffness_n_per_m * damped)
+        self.gain = (omega**2 / (systems.stiffness_n_per_m * damped)).astype(SINGLE)
         self._kernels()
         self._answer()
 
     def _kernels(self) -> None:
         """Displacement at the nodes from the modal state and from the force at the nodes."""
         grid, count, axes, total = self.grid, len(self.force), len(self.used), self.grid.nodes.size
-        own = np.exp(self.turned[:, :, None] * grid.nodes)
-        self.start = np.zeros((count, axes, total, 2 * len(self.modes_axis)))
-        self.kernel = np.zeros((count, axes, total, total))
-        self.end = np.zeros((count, len(self.modes_axis), total), dtype=complex)
+        own = self._turned_by(grid.nodes) * self.gain[:, :, None]
+        self.start = np.zeros((count, axes, total, 2 * len(self.modes_axis)), SINGLE)
+        self.kernel = np.zeros((count, axes, total, total), SINGLE)
+        self.end = np.zeros((count, len(self.modes_axis), total), PAIR)
         for mode, axis in enumerate(self.modes_axis):
-            self.start[:, axis, :, 2 * mode] = self.gain[:, mode, None] * own[:, mode].imag
-            self.start[:, axis, :, 2 * mode + 1] = self.gain[:, mode, None] * own[:, mode].real
+            self.start[:, axis, :, 2 * mode] = own[:, mode].imag
+            self.start[:, axis, :, 2 * mode + 1] = own[:, mode].real
         first = 0
         for (begin, length), nodes in zip(grid.pieces, grid.counts, strict=True):
             self._piece(begin + length, length, slice(first, first + nodes))
             first += nodes
 
+    def _turned_by(self, ages: np.ndarray) -> np.ndarray:
+        """How far each mode has turned and died after so many tooth periods, ``(cuts, modes, ages)``."""
+        return np.exp(self.turned[:, :, None] * np.asarray(ages, SINGLE))
+
     def _piece(self, stop: float, length: float, here: slice) -> None:
         """Add what the force of one smooth piece does, within it and after it."""
         within, after = self._inner(length, here.stop - here.start)
         later = slice(here.stop, None)
-        carry = np.exp(self.turned[:, :, None] * (self.grid.nodes[later] - stop))
+        carry = self._turned_by(self.grid.nodes[later] - stop)
         for mode, axis in enumerate(self.modes_axis):
-            gain = self.gain[:, mode, None, None]
-            self.kernel[:, axis, here, here] += gain * within[:, mode].imag
-            self.end[:, mode, here] = np.exp(self.turned[:, mode, None] * (1 - stop)) * after[:, mode]
-            spread = carry[:, mode, :, None] * after[:, mode, None, :]
-            self.kernel[:, axis, later, here] += gain * spread.imag
+            self.kernel[:, axis, here, here] += within[:, mode]
+            self.end[:, mode, here] = self._turned_by([1 - stop])[:, mode] * after[:, mode]
+            spread = carry[:, mode, :, None] * (self.gain[:, mode, None] * after[:, mode])[:, None, :]
+            self.kernel[:, axis, later, here] += spread.imag
 
     def _inner(self, length: float, count: int) -> tuple[np.ndarray, np.ndarray]:
-        """Modal answer within a piece to its own force, at the nodes and at its end."""
+        """Within a piece what its own force does: displacement at the nodes, modal answer at its end."""
         points, _, tensor = _element(count)
-        ages = length * np.append(points, 1.0)[:, None] * (1 - points)
-        decay = np.exp(ages[:, None, :] * self.turned.reshape(1, -1, 1))
-        answer = (decay @ tensor).reshape(count + 1, *self.turned.shape, count)
-        answer = np.moveaxis(answer, 0, 2) * (length * self.period_s)[:, None, None, None]
-        return answer[:, :, :-1], answer[:, :, -1]
+        ages = (length * np.append(points, 1.0)[:, None] * (1 - points)).astype(SINGLE)[:, None, :]
+        rate, turn = (part.reshape(1, -1, 1) for part in (self.turned.real, self.turned.imag))
+        size, phase = np.exp(ages * rate), ages * turn
+        scale = (length * self.period_s)[:, None].astype(SINGLE)
+        sine = size * np.sin(phase)
+        real = (size[-1] * np.cos(phase[-1])) @ tensor[-1]
+        answer = (sine @ tensor).reshape(count + 1, *self.turned.shape, count)
+        after = (real.reshape(answer.shape[1:]) + 1j * answer[-1]) * scale[:, :, None]
+        within = np.moveaxis(answer[:-1] * (scale * self.gain)[:, :, None], 0, 2)
+        return within, after
 
     def _answer(self) -> None:
         """Force per followed difference from one tooth before, ``(cuts, axes, followed, nodes)``."""
         shape = (-1, 1, 1, 1)
-        kr = self.systems.kr.reshape(shape)
-        self.stiffness = self.force.reshape(shape) * (self.grid.fixed + kr * self.grid.radial)
+        kr, force = (part.reshape(shape).astype(SINGLE) for part in (self.systems.kr, self.force))
+        self.stiffness = force * (self.grid.fixed + kr * self.grid.radial)
+
+    def _followed(self, motion: np.ndarray) -> np.ndarray:
+        """What is followed of displacements ``(cuts, axes, nodes, …)``: the chip, or all of them."""
+        chip = self.grid.chip
+        if chip is None:
+            return motion
+        wide = (*chip.shape, *(1,) * (motion.ndim - 3))
+        return (chip.reshape(wide) * motion).sum(axis=1)
 
     def transition(self) -> np.ndarray:
         """Map of modal state and followed motion over one tooth period, ``(cuts, states, states)``."""
         count, size, modal = len(self.force), self.grid.unknowns, 2 * len(self.modes_axis)
-        chip = self.grid.chip
-        start = sum(chip[:, axis, :, None] * self.start[:, axis, None] for axis in range(chip.shape[1]))
-        force = sum(
-            chip[:, axis, :, None, None]
-            * self.kernel[:, axis, None, :, None, :]
-            * self.stiffness[:, axis, None, None, :, :]
-            for axis in range(chip.shape[1])
-        )
-        solved = np.linalg.inv(np.eye(size) - force.reshape(count, size, size))
-        matrix = np.empty((count, modal + size, modal + size))
-        matrix[:, modal:, :modal] = solved @ start.reshape(count, size, modal)
-        matrix[:, modal:, modal:] = np.eye(size) - solved
+        start = self._followed(self.start).reshape(count, size, modal)
+        force = self._followed(self.kernel[:, :, :, None, :] * self.stiffness[:, :, None])
+        one = np.eye(size, dtype=SINGLE)
+        solved = np.linalg.inv(one - force.reshape(count, size, size))
+        matrix = np.empty((count, modal + size, modal + size), SINGLE)
+        matrix[:, modal:, :modal] = solved @ start
+        matrix[:, modal:, modal:] = one - solved
         end = self.end[:, :, None, :] * self.stiffness[:, self.modes_axis]
         end = end.reshape(count, -1, size)
         for part, rows in ((end.real, slice(0, modal, 2)), (end.imag, slice(1, modal, 2))):
@@ -299,13 +312,13 @@ class _Batch:
 
     def verdict(self, lines: bool) -> tuple[np.ndarray, np.ndarray]:
         """Spectral radius, and where asked for the strongest line, Hz."""
-        matrix = self.transition()
-        power = matrix.astype(np.float32)
-        for _ in range(SQUARINGS):
-            power = power / (np.abs(power).max(axis=(1, 2), keepdims=True) + np.float32(1e-30))
+        matrix = power = self.transition()
+        for _ in range(SQUARINGS // 2):
+            power = power / (np.abs(power).max(axis=(1, 2), keepdims=True) + SINGLE(1e-30))
+            power = power @ power
             power = power @ power
         start = np.random.default_rng(0).standard_normal(matrix.shape[-1])
-        multiplier, vector = _dominant(matrix, power.astype(float) @ start)
+        multiplier, vector = _dominant(matrix.astype(float), power.astype(float) @ start)
         return np.abs(multiplier), self._line(multiplier, vector) if lines else multiplier.real
 
     def _line(self, multiplier: np.ndarray, vector: np.ndarray) -> np.ndarray:
