@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.advising.learned import frequency_band
-from shopmon.cutting.advising.learned_map import Job, advised_point, quiet_map, trial_point
+from shopmon.cutting.advising.learned_map import Job, QuietMap, advised_point, quiet_map, trial_point
 from shopmon.cutting.advising.learning import PastCut, belief_from, belief_state, first_belief, learn
 from shopmon.cutting.advising.prior import HeardTone, Prior, prior_of
 from shopmon.cutting.materials import material
@@ -239,8 +239,34 @@ def test_what_is_said_of_a_point_is_the_share_of_systems_that_are_quiet_there():
         assert np.mean(radius < 1) == pytest.approx(found.probability[2, place], abs=0.08)
 
 
-def test_after_two_in_a_row_that_rang_the_next_trial_is_more_careful():
+def test_the_more_cuts_rang_the_surer_the_next_trial():
     found = small_map(taught(RINGING))
     quiet, ringing = (PastCut(**CUT, **cut) for cut in (QUIET, RINGING))
-    bold, careful = trial_point(found, (ringing, quiet)), trial_point(found, (quiet, ringing, ringing))
+    bold, careful = trial_point(found, 4 * (quiet,)), trial_point(found, 4 * (ringing,))
     assert careful.probability_quiet > bold.probability_quiet
+
+
+def test_a_trial_is_worth_more_than_what_is_sure_already():
+    found = small_map(taught(QUIET, QUIET))
+    sure, trial = advised_point(found, "most-metal", 0.9), trial_point(found)
+    assert trial.rpm * trial.ap_mm > sure.rpm * sure.ap_mm and trial.probability_quiet < 0.9
+
+
+def test_where_all_is_sure_the_trial_is_what_removes_most():
+    found = small_map(taught(QUIET))
+    certain = QuietMap(found.rpm, found.ap_mm, np.full(found.probability.shape, 0.98), found.limit_mm)
+    for point in (trial_point(certain), advised_point(certain, "most-metal", 0.9)):
+        assert (point.rpm, point.ap_mm) == pytest.approx((found.rpm[-1], found.ap_mm[-1]))
+        assert point.probability_quiet == pytest.approx(0.98)
+
+
+def test_most_metal_goes_as_deep_as_what_is_stated_allows_between_two_depths():
+    found = small_map(taught(RINGING))
+    for stated in (0.7, 0.8, 0.9):
+        point = advised_point(found, "most-metal", stated)
+        good = found.probability >= stated
+        assert point.rpm * point.ap_mm >= (found.rpm[:, None] * found.ap_mm)[good].max()
+        assert point.probability_quiet == pytest.approx(stated, abs=1e-6)
+        speed = int(np.argmin(np.abs(found.rpm - point.rpm)))
+        deeper = np.searchsorted(found.ap_mm, point.ap_mm * (1 + 1e-9))
+        assert found.probability[speed, deeper] < stated

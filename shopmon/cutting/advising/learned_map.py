@@ -14,9 +14,10 @@ Aim = Literal["most-metal", "surest", "finish"]
 SPEEDS, DEPTHS = 40, 160
 BESIDE = (0.0, -0.006, 0.006)  # no spindle holds its speed to the point
 LEAST_CHANCE = 0.2  # of being quiet that a trial must have
-# power of the chance that a trial is weighed with (1 would be the metal to be expected), and after so many
-# cuts in a row that rang
-BOLD, CAREFUL, IN_A_ROW = 0.6, 1.5, 2
+SURE = 0.9  # what may already be counted on
+# power of the chance that the gain of a trial is weighed with (1 would be the gain to be expected), and the
+# share of cuts that may ring before each further one raises it by 1
+BOLD, MAY_RING = 1.5, 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,10 +109,10 @@ def advised_point(found: QuietMap, aim: Aim, stated: float) -> Point | None:
     good = found.probability >= stated
     if not good.any():
         return None
-    removal = found.rpm[:, None] * found.ap_mm
     if aim == "most-metal":
-        score = removal
-    elif aim == "surest":
+        return _most_metal(found, stated)
+    if aim == "surest":
+        removal = found.rpm[:, None] * found.ap_mm
         score = found.probability * (removal >= 0.5 * removal[good].max())
     else:
         score = found.rpm[:, None] - 1e-3 * found.ap_mm
@@ -123,12 +124,25 @@ def advised_point(found: QuietMap, aim: Aim, stated: float) -> Point | None:
     )
 
 
-def trial_point(found: QuietMap, cuts: tuple[PastCut, ...] = ()) -> Point:
-    """The next cut to learn from: the one of which most metal is to be expected, looked at boldly.
+def _most_metal(found: QuietMap, stated: float) -> Point:
+    """The point that removes most where the chance has just fallen to what is stated, between two depths."""
+    chance, depths = found.probability, np.log(found.ap_mm)
+    last = (chance >= stated).sum(axis=1) - 1  # the chance falls with the depth
+    beyond, speeds = np.minimum(last + 1, len(depths) - 1), np.arange(len(last))
+    above, below = chance[speeds, last], chance[speeds, beyond]
+    drop = above - below
+    part = np.where(drop > 0, (above - stated) / np.where(drop > 0, drop, 1.0), 0.0)
+    deepest = np.where(last >= 0, np.exp(depths[last] + part * (depths[beyond] - depths[last])), 0.0)
+    best = int(np.argmax(found.rpm * deepest))
+    sure = float(above[best] - part[best] * drop[best])
+    return Point(rpm=float(found.rpm[best]), ap_mm=float(deepest[best]), probability_quiet=sure)
 
-    Where little is known that is a leap of even chances, whose tone will tell the frequency if it rings; the
-    better the border is known, the surer the trial becomes. After two in a row that rang it is careful until
-    one is quiet.
+
+def trial_point(found: QuietMap, cuts: tuple[PastCut, ...] = ()) -> Point:
+    """The next cut to learn from: the one of which most is to be gained over what is sure already.
+
+    The gain in metal counts by the chance to a power. A leap rings too often, a small step beyond what is sure
+    teaches little. The more cuts rang beyond a quarter of all, the more the chance counts.
 
     Parameters
     ----------
@@ -137,12 +151,13 @@ def trial_point(found: QuietMap, cuts: tuple[PastCut, ...] = ()) -> Point:
     cuts
         What the belief has learned from, oldest first.
     """
-    last = [cut.chattered for cut in cuts[-IN_A_ROW:]]
-    power = CAREFUL if len(last) == IN_A_ROW and all(last) else BOLD
-    chance = found.probability
-    hoped = found.rpm[:, None] * found.ap_mm * chance**power * (chance > LEAST_CHANCE)
+    rang = sum(cut.chattered for cut in cuts)
+    power = BOLD + max(0.0, rang - MAY_RING * len(cuts))
+    chance, removal = found.probability, found.rpm[:, None] * found.ap_mm
+    sure = np.where(chance >= SURE, removal, 0.0).max()
+    hoped = np.maximum(removal - sure, 0.0) * chance**power * (chance > LEAST_CHANCE)
     if not hoped.any():
-        hoped = chance
+        hoped = removal * chance
     speed, depth = np.unravel_index(int(np.argmax(hoped)), hoped.shape)
     return Point(
         rpm=float(found.rpm[speed]),
