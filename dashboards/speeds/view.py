@@ -22,7 +22,7 @@ CARDS = {
     **{aim: name for aim, (name, _) in AIMS.items()},
     "same-depth": "At the depth you want",
     "now": "As it is now",
-    "trial": "The most informative next cut",
+    "trial": "Worth trying next",
     "surest-there-is": "The surest there is",
 }
 ACTIONS = {

@@ -114,7 +114,7 @@ class Card:
     ----------
     aim
         ``most-metal``, ``surest``, ``finish``; ``same-depth`` for the wanted depth, ``now`` for the cut as it
-        is, ``trial`` for the most informative one.
+        is, ``trial`` for the one worth trying next.
     rpm, command_rpm, ap_mm
         True speed, what to program for it given the slip seen, axial depth.
     override_percent
@@ -164,7 +164,7 @@ class SpeedSheet:
     surest
         The surest point there is, where no aim has a card.
     now, trial
-        The cut as it is, where it is known, and the most informative next one.
+        The cut as it is, where it is known, and the one worth trying next.
     """
 
     question: Question
