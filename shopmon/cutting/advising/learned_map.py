@@ -141,8 +141,8 @@ def _most_metal(found: QuietMap, stated: float) -> Point:
 def trial_point(found: QuietMap, cuts: tuple[PastCut, ...] = ()) -> Point:
     """The next cut to learn from: the one of which most is to be gained over what is sure already.
 
-    The gain in metal counts by the chance to a power. A leap rings too often, a small step beyond what is sure
-    teaches little. The more cuts rang beyond a quarter of all, the more the chance counts.
+    The gain in metal counts by the chance to a power: a leap rings too often, a small step beyond what is
+    sure teaches little. The more cuts rang beyond a quarter of all, the more the chance counts.
 
     Parameters
     ----------
