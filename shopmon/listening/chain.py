@@ -160,7 +160,7 @@ class Chain:
             view, self.front, raised, self.engagement.risen, self.background, measured_hz
         )
         if comb is not None:
-            self.front.channels.hear_comb(comb.bins, comb.between, self.speed.trusted)
+            self.front.channels.hear_comb(comb, self.speed.trusted)
         events += self._hear_engagement(view, comb)
         events += self._hear_strays(view, comb, raised)
         events += self._hear_shape(view, comb)

@@ -47,26 +47,29 @@ class LineMap:
 
 
 def find_lines(
-    spectrum_db: np.ndarray, floor_db: np.ndarray, read: LineReader, least_db: float, bins: int
+    spectrum_db: np.ndarray,
+    floor_db: np.ndarray,
+    above_floor_db: np.ndarray,
+    read: LineReader,
+    least_db: float,
 ) -> SeenLines:
-    """Find the lines among the first `bins` bins.
+    """Find the lines of a spectrum, or of its first bins.
 
     Parameters
     ----------
     spectrum_db, floor_db
         Shape ``(bins,)``.
+    above_floor_db
+        Their difference in as many of the first bins as are to be looked at.
     read
         Reader of that window's lines.
     least_db
         How high above the floor a line must stand.
-    bins
-        How many bins to look at, at most all.
     """
-    height = spectrum_db[:bins] - floor_db[:bins]
-    inner = height[1:-1]
+    inner = above_floor_db[1:-1]
     peak = inner > least_db
-    peak &= inner >= height[:-2]
-    peak &= inner > height[2:]
+    peak &= inner >= above_floor_db[:-2]
+    peak &= inner > above_floor_db[2:]
     peaks = peak.nonzero()[0] + 1
     place, level_db = read(spectrum_db, peaks)
     return SeenLines(bins=peaks, place=place, level_db=level_db, height_db=level_db - floor_db[peaks])

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import fft
 
 FAR_BINS = 1.62
+AROUND = np.array([[-1], [0], [1]])
 
 
 def hann_window(length: int) -> np.ndarray:
@@ -108,11 +109,12 @@ class LineReader:
 
     def __init__(self, length: int, size: int):
         spacing = length / size
-        self._offsets = np.linspace(-0.55, 0.55, 111)
-        left = 20 * np.log10(hann_kernel((self._offsets + 1) * spacing))
-        right = 20 * np.log10(hann_kernel((self._offsets - 1) * spacing))
+        offsets = np.linspace(-0.55, 0.55, 111)
+        left = 20 * np.log10(hann_kernel((offsets + 1) * spacing))
+        right = 20 * np.log10(hann_kernel((offsets - 1) * spacing))
         self._ratios_db = right - left
-        self._loss_db = 20 * np.log10(hann_kernel(self._offsets * spacing))
+        # both are read off in one go, as the parts of a complex number
+        self._offset_and_loss_db = offsets + 1j * 20 * np.log10(hann_kernel(offsets * spacing))
 
     def __call__(self, spectrum_db: np.ndarray, peaks: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return fractional bin positions and levels in dB of the peaks.
@@ -124,10 +126,9 @@ class LineReader:
         peaks
             Indexes of local maxima, neither the first nor the last bin.
         """
-        ratios = spectrum_db[peaks + 1] - spectrum_db[peaks - 1]
-        offsets = np.interp(ratios, self._ratios_db, self._offsets)
-        levels = spectrum_db[peaks] - np.interp(offsets, self._offsets, self._loss_db)
-        return peaks + offsets, levels
+        before, at, after = spectrum_db[peaks + AROUND]
+        read = np.interp(after - before, self._ratios_db, self._offset_and_loss_db)
+        return peaks + read.real, at - read.imag
 
 
 class LocalFloor:

@@ -20,7 +20,7 @@ def _lines(tones, noise=1e-3, seed=0):
     power = sine_power_spectrum(sound[None], sine_scaled(hann_window(LENGTH)), SIZE)[0]
     spectrum_db = 10 * np.log10(power)
     floor_db = LocalFloor(spectrum_db.size, 80)(spectrum_db)
-    return map_lines(find_lines(spectrum_db, floor_db, READ, 5.0, spectrum_db.size), spectrum_db.size)
+    return map_lines(find_lines(spectrum_db, floor_db, spectrum_db - floor_db, READ, 5.0), spectrum_db.size)
 
 
 @pytest.mark.parametrize("frequency_hz", [333.3, 1000.7, 2500.0])

@@ -66,9 +66,7 @@ def find_lines(scene: Scene) -> Lines:
     """Weigh the strongest lines of a spectrum; without a known background that reference is left out."""
     view, window, comb, wanted = scene.view, scene.window, scene.comb, scene.preferences
     chosen, skirt = _chosen(scene)
-    peaks, places, levels = (
-        part[chosen] for part in (view.lines.bins, view.lines.place, view.lines.level_db)
-    )
+    peaks, levels = view.lines.bins[chosen], view.lines.level_db[chosen]
     binned_hz = peaks * window.bin_hz
     over = np.empty((len(OVER), peaks.size))
     over[0] = view.above_floor_db[peaks]
@@ -81,21 +79,19 @@ def find_lines(scene: Scene) -> Lines:
     over[4] = skirt
     if wanted.heeded_hz:
         over[1:3, wanted.is_heeded(binned_hz)] = UNKNOWN_DB
-    frequency_hz, margin = places * window.bin_hz, _margin_db(over)
+    frequency_hz, margin = view.lines.place[chosen] * window.bin_hz, _margin_db(over)
     if wanted.rejected:
         margin[_rejected(scene, frequency_hz, levels)] = REJECTED_DB
-    order = (-levels).argsort(kind="stable")
-    return Lines(
-        frequency_hz=frequency_hz[order],
-        level_db=levels[order],
-        over_db=over[:, order],
-        margin_db=margin[order],
-    )
+    return Lines(frequency_hz=frequency_hz, level_db=levels, over_db=over, margin_db=margin)
 
 
 def _chosen(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
-    """Which of the lines within the band stand highest above the floor, and how far above any skirt."""
-    bins, window = scene.view.lines.bins, scene.window
+    """Which of the lines within the band stand highest above the floor, and how far above any skirt.
+
+    Strongest first.
+    """
+    lines, window = scene.view.lines, scene.window
+    bins = lines.bins
     first, last = bins.searchsorted(
         (int(LOWEST_HZ / window.bin_hz) + 1, int(HIGHEST_SHARE * window.size) - 1)
     )
@@ -106,7 +102,9 @@ def _chosen(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     clear = (skirt > 0).nonzero()[0]
     if clear.size > MOST_LINES:
         clear = clear[(-height[high[clear]]).argsort(kind="stable")[:MOST_LINES]]
-    return first + high[clear], skirt[clear]
+    chosen = first + high[clear]
+    order = (-lines.level_db[chosen]).argsort(kind="stable")
+    return chosen[order], skirt[clear[order]]
 
 
 def _rejected(scene: Scene, frequency_hz: np.ndarray, levels_db: np.ndarray) -> np.ndarray:
@@ -216,24 +214,23 @@ class Strays(Memory):
 
     def follow(self, lines: Lines, scene: Scene) -> None:
         """Join the lines of a spectrum to the tracks."""
-        frequency_hz, margin_db = lines.frequency_hz.tolist(), lines.margin_db.tolist()
-        free = [i for i, margin in enumerate(margin_db) if margin > FOLLOWED_DB]
+        free = _found(lines, scene.comb.strongest_db)
         least_hz = 1.2 / scene.window.duration_s
         for track in self.tracks:
             wanted_hz = track.frequency_hz
             near_hz, best = max(least_hz, 0.002 * wanted_hz), None
-            for i in free:
-                away_hz = abs(frequency_hz[i] - wanted_hz)
+            for found in free:
+                away_hz = abs(found["frequency_hz"] - wanted_hz)
                 if away_hz < near_hz or (best is None and away_hz == near_hz):
-                    near_hz, best = away_hz, i
+                    near_hz, best = away_hz, found
             if best is None:
                 track.miss()
             else:
                 free.remove(best)
-                track.extend(_found(lines, best, scene), scene.view.sample)
+                track.extend(best, scene.view.sample)
         self.tracks = [track for track in self.tracks if track.misses < DROP_HOPS]
-        for i in free[: max(0, MOST_TRACKS - len(self.tracks))]:
-            self.tracks.append(Track(**_found(lines, i, scene), since_sample=scene.view.sample))
+        for found in free[: max(0, MOST_TRACKS - len(self.tracks))]:
+            self.tracks.append(Track(**found, since_sample=scene.view.sample))
         self.tracks.sort(key=lambda track: (-track.power, track.frequency_hz))
 
     def steady(self) -> list[Track]:
@@ -271,17 +268,24 @@ class Strays(Memory):
         )
 
 
-def _found(lines: Lines, i: int, scene: Scene) -> dict:
-    """What a track takes from a line."""
-    level_db = float(lines.level_db[i])
-    return {
-        "frequency_hz": float(lines.frequency_hz[i]),
-        "newest_hz": float(lines.frequency_hz[i]),
-        "power": 10.0 ** (level_db / 10),
-        "margin_db": float(lines.margin_db[i]),
-        "over_db": lines.over_db[:, i].tolist(),
-        "above_comb_db": level_db - scene.comb.strongest_db,
-    }
+def _found(lines: Lines, comb_db: float) -> list[dict]:
+    """What a track takes from each line that may be followed; `comb_db` is the strongest comb line."""
+    rows = zip(
+        *(part.tolist() for part in (lines.frequency_hz, lines.level_db, lines.margin_db, lines.over_db.T)),
+        strict=True,
+    )
+    return [
+        {
+            "frequency_hz": frequency_hz,
+            "newest_hz": frequency_hz,
+            "power": 10.0 ** (level_db / 10),
+            "margin_db": margin_db,
+            "over_db": over_db,
+            "above_comb_db": level_db - comb_db,
+        }
+        for frequency_hz, level_db, margin_db, over_db in rows
+        if margin_db > FOLLOWED_DB
+    ]
 
 
 def explain(track: Track, rotation_hz: float, background_known: bool, onset_sample: int | None) -> str:

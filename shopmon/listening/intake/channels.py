@@ -7,7 +7,8 @@ useless in mid-cut moves neither floor nor background. Above what a slower senso
 others are heard without it. A channel that is alone is passed on untouched.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,9 @@ from shopmon.listening.intake.channel_sums import (
 )
 from shopmon.listening.state import Memory
 from shopmon.signals.levels import power_db
+
+if TYPE_CHECKING:
+    from shopmon.listening.rotation.comb_view import CombView
 
 LEARN_HOPS, SLOWEST_HOPS = 6, 60
 FLOOR_EVERY_HOPS = 10
@@ -98,7 +102,7 @@ class Channels(Memory):
         self.other_hops = 0
         self.trusted = False
 
-    def check(self, hop: np.ndarray, constant: np.ndarray, clipped: np.ndarray, needed_hops: int) -> None:
+    def check(self, hop: np.ndarray, constant: Sequence, clipped: Sequence, needed_hops: int) -> None:
         """Take in the health of one hop of every channel.
 
         Parameters
@@ -114,10 +118,11 @@ class Channels(Memory):
         """
         if self.count == 1:
             return
+        constant = np.asarray(constant, dtype=bool)
         self.constant_hops = np.where(constant, self.constant_hops + 1, 0)
         edge = max(2, int(EDGE_SHARE * hop.shape[1]))
         halting = (np.ptp(hop[:, :edge], axis=1) == 0) | (np.ptp(hop[:, -edge:], axis=1) == 0)
-        self.clipping = clipped > CLIPPED_SHARE * hop.shape[1]
+        self.clipping = np.asarray(clipped) > CLIPPED_SHARE * hop.shape[1]
         bad = constant | halting | interrupted(hop)
         if self._else_heard(bad | self.clipping):
             bad = bad | self.clipping
@@ -301,19 +306,20 @@ class Channels(Memory):
         level = idle / weighted_sum(weights, heights) * power_of_db(floor_db)
         return weighted_sum(weights, spectra * scale) * level
 
-    def hear_comb(self, bins: np.ndarray, between: np.ndarray, trusted: bool) -> None:
+    def hear_comb(self, comb: "CombView", trusted: bool) -> None:
         """Judge in which channel the spindle's comb stands out.
 
         Parameters
         ----------
-        bins, between
-            Bins of the comb's lines and of places halfway between them.
+        comb
+            The comb: where its lines are, and places halfway between them.
         trusted
             The comb is known for sure.
         """
         self.trusted = trusted
         if self.count == 1:
             return
+        bins, between = comb.bins, comb.between
         contrast = np.zeros(self.count)
         hears = None if self._hears is None else self._hears[:, bins]
         for shift in (-1, 0, 1):

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import compress
+from math import isfinite, isnan
 
 import numpy as np
 from scipy import fft
@@ -52,8 +53,8 @@ class View:
         Samples at full scale of the channels that are heard; samples that are no number.
     full
         The analysis window is filled with sound of one piece.
-    spectrum_db, floor_db
-        Shape ``(bins,)``.
+    spectrum_db, floor_db, above_floor_db
+        The spectrum, its local floor, and how far it stands above that; shape ``(bins,)``.
     lines
         What stands out of the floor.
     bands_db
@@ -71,13 +72,9 @@ class View:
     full: bool
     spectrum_db: np.ndarray
     floor_db: np.ndarray
+    above_floor_db: np.ndarray
     lines: SeenLines
     bands_db: np.ndarray
-
-    @cached_property
-    def above_floor_db(self) -> np.ndarray:
-        """Height of the spectrum above its local floor, dB."""
-        return self.spectrum_db - self.floor_db
 
 
 class Window:
@@ -176,13 +173,13 @@ class Front(Memory):
         # channels first: numpy reduces along the last axis many times faster
         hop = np.ascontiguousarray(hop.T)
         hop, low, high, broken = _mended(hop)
-        loudest = np.maximum(high, -low).tolist()
+        loudest = [max(top, -bottom) for bottom, top in zip(low, high, strict=True)]
         window, channels = self.window, self.channels
-        constant = self._constant(hop, low == high)
+        constant = self._constant(hop, low, high)
         clipped = [
             full_scale_runs(row) if peak >= FULL_SCALE else 0 for row, peak in zip(hop, loudest, strict=True)
         ]
-        channels.check(hop, constant, np.array(clipped), -(-window.length // self.rates.hop))
+        channels.check(hop, constant, clipped, -(-window.length // self.rates.hop))
         self.clipped += sum(clipped)
         self.frames += hop.size
         self._push(hop)
@@ -190,7 +187,8 @@ class Front(Memory):
         spectra = window.power(self.recent(window.length))
         spectrum_db, bands_db = channels.combine(spectra, self._bands(), window.floor, idle and full)
         floor_db = window.floor(spectrum_db)
-        heard, live = channels.use.tolist(), len(hop) - int(np.count_nonzero(constant))
+        above_floor_db = spectrum_db - floor_db
+        heard, live = channels.use.tolist(), len(hop) - sum(constant)
         return View(
             sample=start_sample + hop.shape[1],
             power=channels.loudness(sine_power(hop, axis=1)),
@@ -203,14 +201,18 @@ class Front(Memory):
             full=full,
             spectrum_db=spectrum_db,
             floor_db=floor_db,
-            lines=find_lines(spectrum_db, floor_db, window.read_lines, LINE_DB, window.bins),
+            above_floor_db=above_floor_db,
+            lines=find_lines(spectrum_db, floor_db, above_floor_db, window.read_lines, LINE_DB),
             bands_db=bands_db.astype(np.float64),
         )
 
-    def _constant(self, hop: np.ndarray, level: np.ndarray) -> np.ndarray:
-        constant = level & ((hop[:, 0] == self.last) | np.isnan(self.last)) if level.any() else level
-        self.last = hop[:, -1].copy()
-        return constant
+    def _constant(self, hop: np.ndarray, low: list[float], high: list[float]) -> list[bool]:
+        """Which channels have delivered one value only, in this hop and at the end of the one before."""
+        before, self.last = self.last.tolist(), hop[:, -1].copy()
+        return [
+            bottom == top and (isnan(last) or last == bottom)
+            for bottom, top, last in zip(low, high, before, strict=True)
+        ]
 
     def _push(self, hop: np.ndarray) -> None:
         new = self._decimator(hop)
@@ -266,14 +268,18 @@ class Front(Memory):
         self._decimator.tail = decode(data["tail"])
 
 
-def _mended(hop: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+def _mended(hop: np.ndarray) -> tuple[np.ndarray, list[float], list[float], int]:
     """Return a hop of numbers only, least and largest of each channel, and how many samples were none."""
-    low, high = hop.min(axis=1), hop.max(axis=1)
-    if np.isfinite(low + high).all():
+    low, high = _extremes(hop)
+    if all(map(isfinite, (*low, *high))):
         return hop, low, high, 0
     finite = np.isfinite(hop)
     hop = np.where(finite, hop, np.float32(0))
-    return hop, hop.min(axis=1), hop.max(axis=1), hop.size - int(np.count_nonzero(finite))
+    return hop, *_extremes(hop), hop.size - int(np.count_nonzero(finite))
+
+
+def _extremes(hop: np.ndarray) -> tuple[list[float], list[float]]:
+    return np.minimum.reduce(hop, axis=1).tolist(), np.maximum.reduce(hop, axis=1).tolist()
 
 
 def _means(samples: np.ndarray) -> np.ndarray:

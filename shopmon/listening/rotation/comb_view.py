@@ -14,7 +14,7 @@ ORDERS = 40
 HIGHEST_HZ = 5000.0
 VISIBLE_DB = 7.0
 WITHIN = 1.7  # of a window's width: the line itself
-BETWEEN = np.array([[-0.5], [-0.38], [0.38]])
+PLACES = np.array([[0.0], [-0.5], [-0.38], [0.38]])  # the line, and places between it and its neighbours
 LEAST_HEARD = 0.25
 
 
@@ -113,26 +113,25 @@ def view_comb(view: View, window: Window, raised_db: np.ndarray, rotation_hz: fl
         Rotation frequency.
     """
     top = min(HIGHEST_HZ, (window.bins - 3) * window.bin_hz)
-    orders, weights, whole = _orders(min(max(int(top / rotation_hz), 1), ORDERS))
-    spacing = rotation_hz / window.bin_hz
-    bins = np.rint(orders * spacing).astype(np.intp)
-    heights, floors = raised_db[bins], view.floor_db[bins]
-    between = np.rint((orders + BETWEEN) * spacing)
-    between = np.minimum(between, window.bins - 1).astype(np.intp)
-    off = np.add.reduce(np.minimum(raised_db[between], LINE_CAP_DB), axis=0) / len(between)
+    places, weights, whole = _places(min(max(int(top / rotation_hz), 1), ORDERS))
+    at = np.minimum(np.rint(places * (rotation_hz / window.bin_hz)), window.bins - 1).astype(np.intp)
+    bins, heights = at[0], raised_db[at]
+    floors = view.floor_db[bins]
+    capped = np.minimum(heights, LINE_CAP_DB)
+    off = np.add.reduce(capped[1:], axis=0) / (len(PLACES) - 1)
     return CombView(
         rotation_hz=rotation_hz,
         bins=bins,
-        lines_db=(floors + heights).astype(np.float64),
+        lines_db=(floors + heights[0]).astype(np.float64),
         floor_db=floors.astype(np.float64),
         window_s=window.duration_s,
         bin_hz=window.bin_hz,
-        contrast_db=float((np.minimum(heights, LINE_CAP_DB) - off) @ weights / whole),
+        contrast_db=float((capped[0] - off) @ weights / whole),
     )
 
 
 @lru_cache(maxsize=ORDERS)
-def _orders(count: int) -> tuple[np.ndarray, np.ndarray, float]:
-    """The orders, what each weighs, and what all weigh."""
+def _places(count: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """Where to look, in rotations, ``(places, orders)``; what each order weighs, and what all weigh."""
     orders = np.arange(1.0, count + 1)
-    return orders, 1 / orders, float(np.sum(1 / orders))
+    return orders + PLACES, 1 / orders, float(np.sum(1 / orders))

@@ -131,7 +131,8 @@ class SpeedSearch(Memory):
         window = self.window
         top = min(int(HIGHEST_HZ / window.bin_hz), window.bins - 2)
         floor_db = window.floor(spectrum_db)
-        lines = find_lines(spectrum_db, floor_db, window.read_lines, LEAST_DB, top)
+        above_floor_db = spectrum_db[:top] - floor_db[:top]
+        lines = find_lines(spectrum_db, floor_db, above_floor_db, window.read_lines, LEAST_DB)
         peaks, height_db, frequency_hz = lines.bins, lines.height_db, lines.place * window.bin_hz
         if risen and self.background_db.size:
             before = self.background_db

@@ -1,8 +1,11 @@
 """What the search for combs is built from: lines without their skirts, and smooth paths over candidates."""
 
+from functools import lru_cache
+
 import numpy as np
 
 LINE_CAP_DB = 20.0
+FEW = 300  # candidates
 
 
 def peaks_near(values: np.ndarray) -> np.ndarray:
@@ -33,6 +36,23 @@ def smooth_path_step(previous: np.ndarray, reach: int, price_per_step: float) ->
     price_per_step
         Price per candidate moved.
     """
+    if previous.size > FEW:
+        return _step_by_step(previous, reach, price_per_step)
+    origins, prices = _ways(previous.size, reach, price_per_step, previous.dtype)
+    return np.maximum.reduce(previous[origins] - prices, axis=0)
+
+
+@lru_cache(maxsize=32)
+def _ways(size: int, reach: int, price_per_step: float, dtype) -> tuple[np.ndarray, np.ndarray]:
+    """Whence each candidate may come, ``(ways, candidates)``, and at what price, ``(ways, 1)``."""
+    moved = np.arange(-reach, reach + 1)[:, None]
+    # beyond either end the last one stands in, at a higher price than its own
+    origins = np.clip(np.arange(size) + moved, 0, size - 1)
+    return origins, (price_per_step * np.abs(moved)).astype(dtype)
+
+
+def _step_by_step(previous: np.ndarray, reach: int, price_per_step: float) -> np.ndarray:
+    """Do the same in passes over all candidates: of many, a table of all ways would cost more."""
     best, reached = previous.copy(), 0
     while reached < reach:
         # what has come so far may go on by as much again and one more: the price is the same in any steps
