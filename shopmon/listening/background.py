@@ -52,6 +52,7 @@ class Background(Memory):
         self._around = self._around_of = None
         self._floor = self._floor_of = None
         self._height = self._height_of = None
+        self._near = self._near_of = None
         self._power = self._power_of = None
         self.drop()
 
@@ -87,6 +88,15 @@ class Background(Memory):
                 np.maximum(wide[:-shift], self.spectrum_db[shift:], out=wide[:-shift])
             self._around, self._around_of = wide, self.spectrum_db
         return self._around
+
+    @property
+    def _near_db(self) -> np.ndarray:
+        """Highest level within one bin; at either end the level itself."""
+        if self._near_of is not self.spectrum_db:
+            level = self.spectrum_db
+            self._near, self._near_of = level.copy(), level
+            np.maximum(np.maximum(level[:-2], level[2:]), level[1:-1], out=self._near[1:-1])
+        return self._near
 
     @property
     def power(self) -> np.ndarray:
@@ -212,8 +222,8 @@ class Background(Memory):
         size = self.spectrum_db.size
         if size != window.bins:
             return None
-        near, bins = self.spectrum_db, comb.bins
-        before = np.maximum(np.maximum(near[bins], near[bins - 1]), near[bins + 1])
+        bins = comb.bins
+        before = self._near_db[bins]
         floor_rise = np.maximum(comb.floor_db - self._floor_db(window)[bins], 0.0)
         worth = np.minimum(np.maximum(comb.lines_db - before - floor_rise, -6.0), 12.0)
         weights = _weights(worth.size)

@@ -23,11 +23,8 @@ def kinship(frequency_hz: np.ndarray, rotation_hz: float, tolerance_hz: float) -
     tolerance_hz
         How well differences are known.
     """
-    low = np.minimum(frequency_hz[:, None], frequency_hz)
-    high = np.maximum(frequency_hz[:, None], frequency_hz)
-    both = np.stack((high - low, high + low))
-    stepping = (_off_multiple(both, rotation_hz) <= tolerance_hz).any(axis=0)
-    return stepping | overtones(frequency_hz, tolerance_hz)
+    stepping = _off_multiple(_steps(frequency_hz), rotation_hz) <= tolerance_hz
+    return stepping[0] | stepping[1] | overtones(frequency_hz, tolerance_hz)
 
 
 def overtones(frequency_hz: np.ndarray, tolerance_hz: float) -> np.ndarray:
@@ -40,11 +37,12 @@ def overtones(frequency_hz: np.ndarray, tolerance_hz: float) -> np.ndarray:
     tolerance_hz
         How well differences are known.
     """
-    low = np.minimum(frequency_hz[:, None], frequency_hz)
-    high = np.maximum(frequency_hz[:, None], frequency_hz)
-    times = np.rint(high / low)
-    off = np.abs(high - times * low) <= np.maximum(tolerance_hz, OVERTONE_SHARE * high)
-    return (times >= 2) & (times <= OVERTONES) & off
+    one = frequency_hz[:, None]
+    times = np.rint(one / frequency_hz)
+    multiple = np.abs(one - times * frequency_hz) <= np.maximum(tolerance_hz, OVERTONE_SHARE * one)
+    multiple &= times >= 2
+    multiple &= times <= OVERTONES
+    return multiple | multiple.T
 
 
 def steps_nats(frequency_hz: np.ndarray, rotation_hz: float, resolved_hz: float, doubt: float) -> np.ndarray:
@@ -66,15 +64,22 @@ def steps_nats(frequency_hz: np.ndarray, rotation_hz: float, resolved_hz: float,
     doubt
         Share by which the rotation frequency may be wrong.
     """
-    low = np.minimum(frequency_hz[:, None], frequency_hz)
-    both = np.abs(frequency_hz[:, None] - frequency_hz), 2 * low
-    steps = np.stack((both[0], both[0] + both[1]))
+    steps = _steps(frequency_hz)
     within = resolved_hz + doubt * steps
-    by_chance = (4.0 / rotation_hz) * within
-    worth = np.minimum(np.maximum(-np.log(by_chance), 0.0), MOST_NATS)
-    nats = (worth * (_off_multiple(steps, rotation_hz) <= within)).max(axis=0)
-    np.fill_diagonal(nats, 0.0)
+    worth = -np.log((4.0 / rotation_hz) * within)
+    worth *= _off_multiple(steps, rotation_hz) <= within
+    nats = np.minimum(np.maximum(np.maximum(worth[0], worth[1]), 0.0), MOST_NATS)
+    nats.reshape(-1)[:: frequency_hz.size + 1] = 0.0  # of a line with itself
     return nats
+
+
+def _steps(frequency_hz: np.ndarray) -> np.ndarray:
+    """Distance and sum of every two lines, shape ``(2, lines, lines)``."""
+    one = frequency_hz[:, None]
+    steps = np.empty((2, frequency_hz.size, frequency_hz.size))
+    np.abs(np.subtract(one, frequency_hz, out=steps[0]), out=steps[0])
+    np.add(one, frequency_hz, out=steps[1])
+    return steps
 
 
 def _off_multiple(frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:

@@ -1,6 +1,6 @@
 """Which stray line of an engagement is under suspicion, and what kind of chatter it would be."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import compress
 from operator import attrgetter
 
@@ -87,7 +87,7 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         shown = max((track for track in kin if track.margin_db > 0), key=_power, default=tracks[worst])
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(
-        track=replace(shown),
+        track=Track(**vars(shown)),
         log_odds=float(odds.max()),
         kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
         clues=clues[worst],
