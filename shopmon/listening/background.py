@@ -9,7 +9,7 @@ from shopmon.listening.intake.front import BANDS, View, Window
 from shopmon.listening.preferences import Preferences
 from shopmon.listening.rotation.comb_view import CombView
 from shopmon.listening.state import Memory
-from shopmon.signals.levels import power_db
+from shopmon.signals.levels import power_db, running_sum
 
 BATCH_HOPS = 6
 SLOWEST = 10
@@ -54,6 +54,7 @@ class Background(Memory):
         self._height = self._height_of = None
         self._near = self._near_of = None
         self._power = self._power_of = None
+        self._sums = self._sums_of = None
         self.drop()
 
     def drop(self) -> None:
@@ -105,6 +106,13 @@ class Background(Memory):
             self._power = (10.0 ** (self.spectrum_db / 10)).astype(np.float32)
             self._power_of = self.spectrum_db
         return self._power
+
+    @property
+    def power_sums(self) -> np.ndarray:
+        """Sine power of all bins before each, shape ``(bins + 1,)``."""
+        if self._sums_of is not self.power:
+            self._sums, self._sums_of = running_sum(self.power), self.power
+        return self._sums
 
     def move(self, spectrum_db: np.ndarray, bands_db: np.ndarray) -> None:
         """Levels are shown on another channel's scale from now on: add its distance, bin by bin."""

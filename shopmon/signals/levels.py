@@ -63,6 +63,20 @@ def sine_power(samples: np.ndarray, axis: int = 0) -> np.ndarray:
     return np.vecdot(around, around) * (2.0 / rows.shape[-1])
 
 
+def running_sum(power: np.ndarray) -> np.ndarray:
+    """Return the sums of all values before each place, shape ``(n + 1,)``, in double precision.
+
+    Examples
+    --------
+    >>> running_sum(np.array([1.0, 2.0, 4.0])).tolist()
+    [0.0, 1.0, 3.0, 7.0]
+    """
+    sums = np.empty(power.size + 1)
+    sums[0] = 0.0
+    np.cumsum(power, dtype=np.float64, out=sums[1:])
+    return sums
+
+
 def full_scale_runs(samples: np.ndarray, limit: float = FULL_SCALE) -> int:
     """Count samples at full scale, all of them together.
 

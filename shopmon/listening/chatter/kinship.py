@@ -23,7 +23,7 @@ def kinship(frequency_hz: np.ndarray, rotation_hz: float, tolerance_hz: float) -
     tolerance_hz
         How well differences are known.
     """
-    stepping = _off_multiple(_steps(frequency_hz), rotation_hz) <= tolerance_hz
+    stepping = off_multiple(pair_steps(frequency_hz), rotation_hz) <= tolerance_hz
     return stepping[0] | stepping[1] | overtones(frequency_hz, tolerance_hz)
 
 
@@ -64,17 +64,17 @@ def steps_nats(frequency_hz: np.ndarray, rotation_hz: float, resolved_hz: float,
     doubt
         Share by which the rotation frequency may be wrong.
     """
-    steps = _steps(frequency_hz)
+    steps = pair_steps(frequency_hz)
     within = resolved_hz + doubt * steps
     worth = -np.log((4.0 / rotation_hz) * within)
-    worth *= _off_multiple(steps, rotation_hz) <= within
+    worth *= off_multiple(steps, rotation_hz) <= within
     nats = np.minimum(np.maximum(np.maximum(worth[0], worth[1]), 0.0), MOST_NATS)
     nats.reshape(-1)[:: frequency_hz.size + 1] = 0.0  # of a line with itself
     return nats
 
 
-def _steps(frequency_hz: np.ndarray) -> np.ndarray:
-    """Distance and sum of every two lines, shape ``(2, lines, lines)``."""
+def pair_steps(frequency_hz: np.ndarray) -> np.ndarray:
+    """Return distance and sum of every two lines, shape ``(2, lines, lines)``."""
     one = frequency_hz[:, None]
     steps = np.empty((2, frequency_hz.size, frequency_hz.size))
     np.abs(np.subtract(one, frequency_hz, out=steps[0]), out=steps[0])
@@ -82,5 +82,6 @@ def _steps(frequency_hz: np.ndarray) -> np.ndarray:
     return steps
 
 
-def _off_multiple(frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
+def off_multiple(frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
+    """Return how far frequencies are from the nearest multiple of another, shape as given."""
     return np.abs(frequency_hz - rotation_hz * np.rint(frequency_hz / rotation_hz))

@@ -7,7 +7,7 @@ all lines at tooth-passing distance come to together.
 
 import numpy as np
 
-from shopmon.listening.chatter.kinship import overtones, steps_nats
+from shopmon.listening.chatter.kinship import off_multiple, overtones, pair_steps, steps_nats
 from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
 
@@ -79,8 +79,8 @@ def _strongest(family: list[Track], scene: Scene) -> int:
     frequency_hz = np.array([track.frequency_hz for track in family])
     power = np.array([track.power for track in family])
     spacing = scene.comb.rotation_hz * scene.flutes
-    steps = np.stack((frequency_hz[:, None] - frequency_hz, frequency_hz[:, None] + frequency_hz))
-    within = RESOLVED / scene.window.duration_s + scene.doubt * np.abs(steps)
-    together = (np.abs(steps - spacing * np.rint(steps / spacing)) <= within).any(axis=0)
-    total = together @ power
-    return int(np.argmax(np.where(total > LOUDEST * total.max(), power, 0.0)))
+    steps = pair_steps(frequency_hz)
+    within = RESOLVED / scene.window.duration_s + scene.doubt * steps
+    together = off_multiple(steps, spacing) <= within
+    total = (together[0] | together[1]) @ power
+    return int(np.where(total > LOUDEST * total.max(), power, 0.0).argmax())

@@ -76,10 +76,10 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     if not off_comb.size:
         return None
     odds = MODEL.log_odds(clues[off_comb])
-    worst = int(off_comb[odds.argmax()])
-    likely = odds.max() > LIKELY
+    worst, most = int(off_comb[odds.argmax()]), float(odds.max())
+    likely = most > LIKELY
     # tracks are sorted by power: of lines about as likely, the strongest leads to what is told
-    first = int(off_comb[(odds > odds.max() - ALIKE).argmax()]) if likely else worst
+    first = int(off_comb[(odds > most - ALIKE).argmax()]) if likely else worst
     kin = list(compress(tracks, related[first].tolist()))
     if likely:
         shown = member_to_tell(tracks[first], kin, strays.tracks, scene)
@@ -88,7 +88,7 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     away = 0.5 / scene.window.duration_s + 7e-4 * shown.frequency_hz
     return Suspicion(
         track=Track(**vars(shown)),
-        log_odds=float(odds.max()),
+        log_odds=most,
         kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
         clues=clues[worst],
     )

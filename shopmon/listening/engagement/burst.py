@@ -10,7 +10,7 @@ import numpy as np
 
 from shopmon.listening.background import Background
 from shopmon.listening.intake.front import Window
-from shopmon.signals.levels import power_db
+from shopmon.signals.levels import power_db, running_sum
 
 LOWEST_HZ, HIGHEST_HZ = 80.0, 5000.0
 ORDERS = 60
@@ -60,28 +60,29 @@ class _Comparison:
     """Two spectra on one grid, of stretches of different length, read line by line."""
 
     def __init__(
-        self, power: np.ndarray, duration_s: float, before: np.ndarray, before_s: float, bin_hz: float
+        self, power: np.ndarray, duration_s: float, background: Background, before_s: float, bin_hz: float
     ):
         self.bin_hz = bin_hz
         self.duration_s = duration_s
-        self.power, self.before = power, before
+        self.power, self.before = power, background.power
         self.half = max(1, round(NEAR / (duration_s * bin_hz)))
+        self._highest = _highest_near(power, self.half)
+        self._before_highest = _highest_near(self.before, self.half)
         # sums over bins become true power, the same for lines and noise whatever the window
-        self._sums = _running_sum(power) * duration_s
-        self._before_sums = _running_sum(before) * before_s
+        self._sums = running_sum(power) * duration_s
+        self._before_sums = background.power_sums * before_s
 
-    def _near(self, power: np.ndarray, places_hz: np.ndarray) -> np.ndarray:
-        centre = np.rint(places_hz / self.bin_hz).astype(np.intp)
-        index = centre[..., None] + np.arange(-self.half, self.half + 1)
-        return power_db(power[np.clip(index, 0, power.size - 1)].max(axis=-1))
+    def _near(self, highest: np.ndarray, places_hz: np.ndarray) -> np.ndarray:
+        centre = np.rint(places_hz / self.bin_hz).astype(np.intp) + self.half
+        return power_db(highest[np.minimum(np.maximum(centre, 0), highest.size - 1)])
 
     def levels_db(self, places_hz: np.ndarray) -> np.ndarray:
         """Return the level at each place in the stretch that rose."""
-        return self._near(self.power, places_hz)
+        return self._near(self._highest, places_hz)
 
     def before_db(self, places_hz: np.ndarray) -> np.ndarray:
         """Return the level at each place in the sound before it."""
-        return self._near(self.before, places_hz)
+        return self._near(self._before_highest, places_hz)
 
     def added(self, low_hz: np.ndarray, high_hz: np.ndarray, shift_hz: np.ndarray | float = 0.0) -> float:
         """Power added within bands; before, each band lay `shift_hz` lower."""
@@ -89,18 +90,23 @@ class _Comparison:
 
         def total(sums: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
             """Return what lies in bands between two frequencies each."""
-            ends = [np.clip(np.rint(hz / self.bin_hz).astype(np.intp), 0, size) for hz in (low, high)]
-            return float(np.sum(sums[ends[1]] - sums[ends[0]]))
+            first, last = (np.rint(hz / self.bin_hz).astype(np.intp) for hz in (low, high))
+            first, last = (np.minimum(np.maximum(end, 0), size) for end in (first, last))
+            return float(np.add.reduce(sums[last] - sums[first]))
 
         before = total(self._before_sums, low_hz - shift_hz, high_hz - shift_hz)
         return total(self._sums, low_hz, high_hz) - before
 
 
-def _running_sum(power: np.ndarray) -> np.ndarray:
-    sums = np.empty(power.size + 1)
-    sums[0] = 0.0
-    np.cumsum(power, dtype=np.float64, out=sums[1:])
-    return sums
+def _highest_near(power: np.ndarray, reach: int) -> np.ndarray:
+    """Highest within so many bins of each, and of so many beyond either end, shape ``(bins + 2 reach,)``."""
+    around = np.empty(power.size + 2 * reach, dtype=power.dtype)
+    around[:reach], around[reach:-reach], around[-reach:] = power[0], power, power[-1]
+    highest = around.copy()
+    for step in range(1, reach + 1):
+        np.maximum(highest[step:], around[:-step], out=highest[step:])
+        np.maximum(highest[:-step], around[step:], out=highest[:-step])
+    return highest
 
 
 def weigh_burst(
@@ -128,7 +134,7 @@ def weigh_burst(
     """
     if background.spectrum_db.size != power.size:
         return None
-    pair = _Comparison(power, duration_s, background.power, window.duration_s, window.bin_hz)
+    pair = _Comparison(power, duration_s, background, window.duration_s, window.bin_hz)
     step = 1 if rotation_hz * duration_s >= SETTLING_TURNS else (flutes or 1)
     if rotation_hz * step * duration_s < SETTLING_TURNS:
         return None
@@ -149,9 +155,11 @@ def _rise_db(pair: _Comparison, orders: np.ndarray, rotation_hz: float, step: in
     places = orders * rotation_hz
     between = places + 0.5 * step * rotation_hz * np.array([[-1.0], [1.0]])
     on = pair.levels_db(places) - pair.before_db(places * slipped)
-    off = (pair.levels_db(between) - pair.before_db(between)).mean(axis=0)
+    off = np.add.reduce(pair.levels_db(between) - pair.before_db(between), axis=0) / len(between)
     weights = 1.0 / np.sqrt(orders)
-    return float(np.sum(weights * np.clip(on - np.maximum(off, 0.0), *RISE_RANGE_DB)) / weights.sum())
+    least_db, most_db = RISE_RANGE_DB
+    rise_db = np.minimum(np.maximum(on - np.maximum(off, 0.0), least_db), most_db)
+    return float(np.add.reduce(weights * rise_db) / np.add.reduce(weights))
 
 
 def _share(
@@ -191,5 +199,6 @@ def _standing_db(pair: _Comparison, strongest_hz: float, steps_hz: np.ndarray, t
     kin = np.abs(strongest_hz + steps_hz)
     kin = kin[(kin > 60.0) & (kin < 1.2 * top_hz)]
     level = pair.levels_db(kin)
-    between = np.median(pair.levels_db(np.abs(kin[:, None] + spacing_hz * BETWEEN)), axis=1)
+    around = np.sort(pair.levels_db(np.abs(kin[:, None] + spacing_hz * BETWEEN)), axis=1)
+    between = 0.5 * (around[:, BETWEEN.size // 2 - 1] + around[:, BETWEEN.size // 2])
     return np.minimum(np.minimum(level - between, level - pair.before_db(kin) - KIN_RISE_DB), KIN_CAP_DB)

@@ -27,8 +27,8 @@ def strongest(frequency_hz: np.ndarray, height_db: np.ndarray) -> tuple[np.ndarr
     frequency_hz, height_db
         Shape ``(lines,)``.
     """
-    strong = np.flatnonzero(height_db > LEAST_DB)
-    strong = strong[np.argsort(-height_db[strong], kind="stable")[:MOST_LINES]]
+    strong = (height_db > LEAST_DB).nonzero()[0]
+    strong = strong[(-height_db[strong]).argsort(kind="stable")[:MOST_LINES]]
     return frequency_hz[strong], height_db[strong]
 
 
