@@ -13,6 +13,7 @@ from shopmon.cutting.advising.one_line import ChatterTone, SpeedLimits, advise
 from tests.bench.bench_learning import LINE_ERROR, draw_machine
 
 CASES, FIRST_SEED = 100, 20_000
+MOST_WAVES = 20  # between teeth; slower speeds count as none
 
 
 def draw_case(seed):
@@ -28,8 +29,11 @@ def draw_case(seed):
             continue
         ap_mm = float(depths[int(np.argmax(rings))] * rng.uniform(1.05, 3.0))
         radius, line = machine.hear(rpm, ap_mm)
-        others = machine.hear(np.linspace(job.min_rpm, job.max_rpm, 60), ap_mm)[0]
-        if radius > 1 and (others < 1).any():
+        slowest = max(job.min_rpm, 60 * float(line) / (job.flutes * MOST_WAVES))
+        if radius <= 1 or slowest >= job.max_rpm:
+            continue
+        others = machine.hear(np.linspace(slowest, job.max_rpm, 60), ap_mm)[0]
+        if (others < 1).any():
             return machine, rpm, ap_mm, float(line) * (1 + LINE_ERROR * rng.standard_normal())
 
 

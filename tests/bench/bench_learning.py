@@ -41,12 +41,13 @@ class Machine:
     material: Material
     usual: tuple[float, float]
 
-    def hear(self, rpm, ap_mm):
+    def hear(self, rpm, ap_mm, rough=False):
         """Return growth per tooth and strongest line at speeds and depths, arrays alike."""
         rpm, ap_mm = np.broadcast_arrays(np.asarray(rpm, float), np.asarray(ap_mm, float))
         many = self.systems.pick(np.zeros(rpm.size, dtype=int))
         force = self.kt_n_per_mm2 * 1e3 * ap_mm.ravel()
-        found = spectral_radius(many, self.job.arc_rad, self.job.flutes, rpm.ravel(), force, lines=True)
+        cut = (many, self.job.arc_rad, self.job.flutes, rpm.ravel(), force)
+        found = spectral_radius(*cut, lines=True, rough=rough)
         return found.radius.reshape(rpm.shape), found.line_hz.reshape(rpm.shape)
 
     def truly_quiet(self, rpm, ap_mm):
@@ -76,16 +77,16 @@ class Machine:
         """Return the largest speed times depth that is quiet, every lesser depth being quiet too."""
         rpm = np.linspace(self.job.min_rpm, self.job.max_rpm, 40)
         depth = np.geomspace(self.job.min_ap_mm, self.job.max_ap_mm, 36)
-        deepest, last = self._reached(rpm, np.broadcast_to(depth, (40, 36)))
+        deepest, last = self._reached(rpm, np.broadcast_to(depth, (40, 36)), rough=not finely)
         if finely:
             between = (depth[1] / depth[0]) ** np.linspace(0, 1, 12, endpoint=False)
             finer, _ = self._reached(rpm, np.maximum(deepest, depth[0])[:, None] * between)
             deepest = np.where(last, deepest, finer)
         return float((rpm * deepest).max())
 
-    def _reached(self, rpm, depth):
+    def _reached(self, rpm, depth, rough=False):
         """Last depth at each speed up to which all are quiet, and whether that is the last of all."""
-        radius, _ = self.hear(rpm[:, None], depth)
+        radius, _ = self.hear(rpm[:, None], depth, rough)
         count = (radius < 1).cumprod(axis=1).sum(axis=1)
         deepest = np.take_along_axis(depth, np.maximum(count - 1, 0)[:, None], axis=1)[:, 0]
         return np.where(count > 0, deepest, 0.0), count == depth.shape[1]

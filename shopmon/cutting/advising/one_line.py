@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from shopmon.cutting.advising.quiet_speeds import (
+    LESS_DEPTH,
     EarlierLine,
     QuietSpeeds,
     candidate_speeds,
@@ -26,6 +27,7 @@ from shopmon.cutting.nouns import MillingKind, require, require_flutes, require_
 Action = Literal["speed", "less-depth", "less-stickout", "other-tool", "none"]
 
 WORTH_TRYING = 0.1  # to try costs a turn of the override
+DEPTH_SURE = 0.8  # how probably quiet the depth advised is
 MOST_SPEEDS = 3
 SLOWEST = 0.4  # share of the present speed, where nobody says how slow the spindle may turn
 SAME_SPEED = 0.015
@@ -41,6 +43,7 @@ ORDER_UP = "Speed first, then feed (common practice, no source)."
 ORDER_DOWN = "Feed first, then speed (common practice, no source)."
 CAUTION_UP = "Never above the speed marked on tool, holder or machine."
 CAUTION_DOWN = "A slower spindle at the old feed takes a thicker chip: bring the feed down before the speed."
+CAUTION_DEPTH = "Keep the feed per tooth: rubbing is no cure."
 CAUTION_OFF = "Change the set-up only with the spindle at rest."
 
 
@@ -202,16 +205,21 @@ def advise(
         missing = "the spindle speed" if tone.rpm is None else "the number of flutes"
         return (Advice(action="none", reason=f"Without {missing} no speed can be advised.", caution=""),)
     bounds = _bounds(tone, limits)
-    rest = _instead(tone, bounds[1], _limit_note(tone, limits))
     if bounds[0] >= bounds[1] or _waves(tone, bounds[1]) > USELESS_LOBE:
-        return rest
+        return _instead(tone, bounds[1], _limit_note(tone, limits))
     arcs = usual_arcs(tone.milling, tone.ae_mm, tone.diameter_mm)
     speeds = candidate_speeds(tone.frequency_hz, tone.flutes, *bounds)
     lines = _lines(tone, earlier)
     found = quiet_speeds(tone.frequency_hz, tone.rpm, tone.flutes, arcs, speeds, lines)
     note = _located(found, lines)
     offers = [_speed(tone, limits, found, place, note) for place in _peaks(tone, found)]
-    return (*offers, *rest) if offers else (_no_speed(tone, limits, found, note), *rest[1:])
+    if not offers:
+        return (_no_speed(tone, limits, found, note),)
+    shallower = _shallower("Less depth quietens any speed." + _limit_note(tone, limits), found)
+    # best is what lets most metal be expected: speed and depth count alike, each with its chance
+    by_speed = offers[0].probability_quiet * offers[0].feed_factor
+    by_depth = DEPTH_SURE * _quiet_share(found)
+    return (*offers, shallower) if by_speed >= by_depth else (shallower, *offers)
 
 
 def _lines(tone: ChatterTone, earlier: tuple[ChatterTone, ...]) -> tuple[EarlierLine, ...]:
@@ -296,10 +304,34 @@ def _speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, place: in
 
 def _no_speed(tone: ChatterTone, limits: SpeedLimits, found: QuietSpeeds, located: str) -> Advice:
     best = int(np.argmax(found.probability))
-    return _less_depth(
+    why = (
         f"No speed within reach is likely to be quiet at this depth: the best, {found.rpm[best]:.0f} rpm, by "
         f"{100 * found.probability[best]:.0f} %.{located}{_limit_note(tone, limits)}"
     )
+    return _shallower(why, found)
+
+
+def _shallower(why: str, found: QuietSpeeds) -> Advice:
+    """Less depth at the present speed: how much less is probably quiet."""
+    share = _quiet_share(found)
+    if not share:
+        return _less_depth(why)
+    return Advice(
+        action="less-depth",
+        probability_quiet=DEPTH_SURE,
+        reason=f"{why} At the present speed the cut is probably quiet with {100 * share:.0f} % of its depth.",
+        caution=CAUTION_DEPTH,
+    )
+
+
+def _quiet_share(found: QuietSpeeds) -> float:
+    """Share of the depth that is surely enough quiet at the present speed; 0 where none looked at is."""
+    sure = found.at_less_depth >= DEPTH_SURE
+    if not sure.any():
+        return 0.0
+    first = int(np.argmax(sure))
+    chances, shares = found.at_less_depth[first - 1 : first + 1], LESS_DEPTH[first - 1 : first + 1]
+    return float(np.interp(DEPTH_SURE, chances, shares))
 
 
 def _why(tone: ChatterTone, rpm: float) -> str:
@@ -354,5 +386,5 @@ def _less_depth(reason: str) -> Advice:
     return Advice(
         action="less-depth",
         reason=reason + " Begin with half of it (common practice, no source).",
-        caution="Keep the feed per tooth: rubbing is no cure.",
+        caution=CAUTION_DEPTH,
     )

@@ -21,7 +21,7 @@ from shopmon.cutting.stability.many_cuts import FEW_STEP_RAD, Systems, spectral_
 SEED = 20
 DAMPING = (0.008, 0.06)
 KR = (0.1, 0.6)
-OVER_LIMIT = (1.05, 3.3)
+MOST_OVER = 3.3  # times as deep as where it begins to ring
 NEARLY_ALIKE = (0.6, 1.6)  # stiffness in y over that in x where the frequencies are alike
 SECOND_PAIR = (0.4, 2.5)  # frequency of the second pair over that of the first
 SECOND_STIFFNESS = (0.8, 6.0)
@@ -32,7 +32,6 @@ UNSURE_LINE = 0.004  # share by which a line is off
 SCALES = np.exp(np.linspace(np.log(0.45), np.log(1.6), 26))  # first natural frequency over the line
 NEAR_LINE = (-0.45, 0.2)  # of a mode from the line (logarithm): none that rings lies farther off
 DEPTHS = (0.9, 12.0)  # force over the least limit of the averaged theory
-SHALLOWER = 0.7  # depth of the second look, which tells how far the first is over the limit
 WILD_LINE = 0.012  # a line found farther off has jumped between two looks
 
 
@@ -145,20 +144,16 @@ def _crossings(line: np.ndarray, rings: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 
 def _checked(systems, arc_rad, flutes, rpm, force, frequency_hz) -> np.ndarray:
-    """From 0 to 1: whether a system truly rings there, at that line, and not absurdly deep."""
+    """Whether a system truly rings there, at that line, but not when cut much less deep; 1 or 0."""
     count = len(force)
     twice = systems.pick(np.tile(np.arange(count), 2))
-    forces = np.concatenate((force, SHALLOWER * force))
+    forces = np.concatenate((force, force / MOST_OVER))
     heard = spectral_radius(
         twice, arc_rad, flutes, rpm, forces, lines=True, rough=True, step_rad=FEW_STEP_RAD
     )
-    growth, less = np.log(np.maximum(heard.radius, 1e-6)).reshape(2, count)
-    line_hz = heard.line_hz[:count]
-    slope = np.maximum((growth - less) / -np.log(SHALLOWER), 0.02)
-    over = np.exp(np.minimum(growth / slope, 4.0))
-    likely = (over > OVER_LIMIT[0]) & (over < OVER_LIMIT[1])
-    near = np.abs(np.log(np.maximum(line_hz, 1e-3) / frequency_hz)) < WILD_LINE
-    return 1.0 * (likely & near)
+    radius, less = heard.radius.reshape(2, count)
+    near = np.abs(np.log(np.maximum(heard.line_hz[:count], 1e-3) / frequency_hz)) < WILD_LINE
+    return 1.0 * ((radius > 1) & (less < 1) & near)
 
 
 def least_limit(systems: Systems, flutes: int, arc_rad: tuple[float, float]) -> np.ndarray:

@@ -21,10 +21,12 @@ KINDS = (
     (Kind(axes="x"), 20),
     (Kind(axes="y"), 20),
 )
-PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 40
+PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 8, 12, 36  # at which every system is asked
+BETWEEN = 4  # speeds told for each asked: what a system says varies smoothly between
 MOST_LOBES, LEAST_LOBES = 6.0, 3.0  # how far down to look: waves between teeth, and lobes at least
-EASY_WAVES = 3.0  # between teeth; fewer systems are drawn beyond, each takes longer
-BLUR = (0.2, 0.6, 0.2)  # no spindle holds its speed to the point
+EASY_WAVES, EASY_IN_CUT = 3.0, 6.0  # between teeth, and felt in the cut; beyond each system takes longer
+LESS_DEPTH = np.array([1.0, 0.7, 0.5, 0.35, 0.25])  # share of the depth, tried at the present speed
+SPEED_SPREAD = 0.01  # no spindle holds its speed to the point
 MORE_DRAWN = 3  # where an earlier line will leave few of them
 SECOND_LINE, SECOND_STRAY = 0.01, 0.03  # spread of an earlier line, and what is left where it fits nothing
 LOCATED = (0.1, 0.5, 0.9)
@@ -69,12 +71,15 @@ class QuietSpeeds:
         Ascending, ``(speeds,)``.
     probability
         ``(speeds,)``.
+    at_less_depth
+        Probability that the cut is quiet at the present speed with the shares `LESS_DEPTH` of its depth.
     mode_hz
         Natural frequency of the mode that rings: the 10th, 50th and 90th of a hundred systems.
     """
 
     rpm: np.ndarray
     probability: np.ndarray
+    at_less_depth: np.ndarray
     mode_hz: tuple[float, float, float]
 
 
@@ -95,7 +100,7 @@ def usual_arcs(
 
 
 def candidate_speeds(frequency_hz: float, flutes: int, low_rpm: float, high_rpm: float) -> np.ndarray:
-    """Speeds worth a look, evenly spaced in waves per tooth, so that each lobe gets its share."""
+    """Speeds to ask about, evenly spaced in waves per tooth, so that each lobe gets its share."""
     first, last = 60 * frequency_hz / flutes / np.array([high_rpm, low_rpm])
     last = min(last, max(MOST_LOBES, first + LEAST_LOBES))
     count = int(np.clip((last - first) * PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS))
@@ -110,7 +115,7 @@ def quiet_speeds(
     speeds_rpm: np.ndarray,
     earlier: tuple[EarlierLine, ...] = (),
 ) -> QuietSpeeds:
-    """Weigh every plausible system's verdict at each speed, at the depth and width that rang.
+    """Weigh every plausible system's verdict over a range of speeds, at the depth and width that rang.
 
     Parameters
     ----------
@@ -119,26 +124,43 @@ def quiet_speeds(
     arcs
         From `usual_arcs`.
     speeds_rpm
-        Ascending.
+        To ask about, ascending; the answer tells of speeds between them too.
     earlier
         Lines of the same tool at other speeds: of the systems that ring as was heard now, those count that
         would have rung so there.
     """
-    total, weights, modes = np.zeros(len(speeds_rpm)), 0.0, []
-    effort = min(1.0, EASY_WAVES * rpm * flutes / (60 * frequency_hz))
+    total, less, weights, modes = 0.0, 0.0, 0.0, []
+    told_rpm, between = _between(speeds_rpm)
     for arc, share in arcs:
+        effort = share * _effort(60 * frequency_hz / (flutes * rpm), flutes, arc)
         for kind, count in KINDS:
-            number = max(3, round(count * share * effort)) * (MORE_DRAWN if earlier else 1)
+            number = max(3, round(count * effort)) * (MORE_DRAWN if earlier else 1)
             found = plausible_systems(frequency_hz, rpm, flutes, arc, kind, number)
             found = _heard_before(found, flutes, earlier)
             modes.append(_ringing_modes(found, frequency_hz))
-            quiet, weight = _quiet(found, flutes, speeds_rpm)
-            total += quiet
+            quiet, weight = _quiet(found, flutes, speeds_rpm, between)
+            total = total + quiet
+            less = less + _quiet_at_less_depth(found, flutes, rpm)
             weights += weight
-    probability = total / max(weights, 1e-9)
-    if len(probability) > 2:
-        probability = np.convolve(np.pad(probability, 1, mode="edge"), BLUR, mode="valid")
-    return QuietSpeeds(speeds_rpm, probability, _located(modes, frequency_hz))
+    near = np.exp(-0.5 * (np.log(told_rpm / told_rpm[:, None]) / SPEED_SPREAD) ** 2)
+    weights = max(weights, 1e-9)
+    probability = near @ (total / weights) / near.sum(axis=1)
+    return QuietSpeeds(told_rpm, probability, less / weights, _located(modes, frequency_hz))
+
+
+def _between(speeds_rpm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """More speeds between those asked about, and how much of each asked one they take, ``(asked, told)``."""
+    asked = 1 / speeds_rpm
+    places = np.linspace(0, len(asked) - 1, BETWEEN * (len(asked) - 1) + 1)
+    shares = np.maximum(0.0, 1 - np.abs(places - np.arange(len(asked))[:, None]))
+    return 1 / (asked @ shares), shares
+
+
+def _effort(waves: float, flutes: int, arc_rad: tuple[float, float]) -> float:
+    """Share of the systems to draw, so that no question takes long."""
+    teeth = (arc_rad[1] - arc_rad[0]) * flutes / (2 * np.pi)
+    in_cut = waves * (teeth if teeth <= 1 else 2)  # with two teeth at work x and y are followed apart
+    return min(1.0, EASY_WAVES / waves) * min(1.0, EASY_IN_CUT / in_cut) ** 2
 
 
 def _heard_before(found: Plausible, flutes: int, earlier: tuple[EarlierLine, ...]) -> Plausible:
@@ -173,8 +195,8 @@ def _located(modes: list[tuple[np.ndarray, np.ndarray]], line_hz: float) -> tupl
     return tuple(float(value) for value in np.interp(LOCATED, share, hz[order]))
 
 
-def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.ndarray, float]:
-    """Weighted share of quiet systems at each speed, and their weight."""
+def _quiet(found: Plausible, flutes: int, speeds_rpm, between) -> tuple[np.ndarray, float]:
+    """Weighted share of quiet systems at each speed told, and their weight."""
     count = len(found.weight)
     many = found.systems.pick(np.repeat(np.arange(count), len(speeds_rpm)))
     force = np.repeat(found.force_n_per_m, len(speeds_rpm))
@@ -182,5 +204,15 @@ def _quiet(found: Plausible, flutes: int, speeds_rpm: np.ndarray) -> tuple[np.nd
     radius = spectral_radius(
         many, found.arc_rad, flutes, speeds, force, rough=True, step_rad=FEW_STEP_RAD
     ).radius
-    growth = np.log(np.maximum(radius, 1e-9)).reshape(count, len(speeds_rpm)) / MARGIN
+    growth = np.log(np.maximum(radius, 1e-9)).reshape(count, len(speeds_rpm)) @ between / MARGIN
     return found.weight @ (0.5 - 0.5 * np.tanh(growth / 2)), float(found.weight.sum())
+
+
+def _quiet_at_less_depth(found: Plausible, flutes: int, rpm: float) -> np.ndarray:
+    """Weighted share of the systems that are quiet at the present speed and each of `LESS_DEPTH`."""
+    count, tried = len(found.weight), LESS_DEPTH[1:]
+    many = found.systems.pick(np.repeat(np.arange(count), len(tried)))
+    force = np.repeat(found.force_n_per_m, len(tried)) * np.tile(tried, count)
+    cut = (many, found.arc_rad, flutes, rpm, force)
+    radius = spectral_radius(*cut, rough=True, step_rad=FEW_STEP_RAD).radius
+    return np.append(0.0, found.weight @ (radius.reshape(count, len(tried)) < 1))
