@@ -21,12 +21,12 @@ KINDS = (
     (Kind(axes="x"), 20),
     (Kind(axes="y"), 20),
 )
-PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 8, 12, 36  # at which every system is asked
+PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 40  # at which every system is asked
 BETWEEN = 4  # speeds told for each asked: what a system says varies smoothly between
 MOST_LOBES, LEAST_LOBES = 6.0, 3.0  # how far down to look: waves between teeth, and lobes at least
 EASY_WAVES, EASY_IN_CUT = 3.0, 6.0  # between teeth, and felt in the cut; beyond each system takes longer
 LESS_DEPTH = np.array([1.0, 0.7, 0.5, 0.35, 0.25])  # share of the depth, tried at the present speed
-SPEED_SPREAD = 0.01  # no spindle holds its speed to the point
+SPEED_SPREAD = 0.02  # no spindle holds its speed to the point, and the middle of a quiet band is safer
 MORE_DRAWN = 3  # where an earlier line will leave few of them
 SECOND_LINE, SECOND_STRAY = 0.01, 0.03  # spread of an earlier line, and what is left where it fits nothing
 LOCATED = (0.1, 0.5, 0.9)
