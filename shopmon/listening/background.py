@@ -33,16 +33,21 @@ class Background(Memory):
         What was going on: ``"idle"`` or ``"air-cut"``.
     """
 
-    kept = ("spectrum_db", "bands_db", "spread_db", "batches", "origin", "since_sample",
+    kept = ("spectrum_db", "doubted_db", "bands_db", "spread_db", "batches", "origin", "since_sample",
             "sum_spectrum", "sum_bands", "sum_squares", "hops", "full_hops", "waiting",
             "rotation_hz")  # fmt: skip
 
     def __init__(self):
         self.forget()
 
+    def restore(self, data: dict) -> None:
+        """Take up a memory; one of before a background could be doubted has none of it."""
+        super().restore({"doubted_db": np.zeros(0, dtype=np.float32), **data})
+
     def forget(self) -> None:
         """Know nothing."""
         self.spectrum_db = np.zeros(0, dtype=np.float32)
+        self.doubted_db = np.zeros(0, dtype=np.float32)
         self.bands_db = np.zeros(BANDS)
         self.spread_db = np.zeros(BANDS)
         self.batches = 0
@@ -61,6 +66,20 @@ class Background(Memory):
         """Give up what is not yet taken over."""
         self._new_batch()
         self.waiting: list | None = None
+
+    def doubt(self) -> None:
+        """The spindle has just been found in sound that was never quiet: all along it may have been a cut.
+
+        Then no line can be told from one that was there before, until something rises or it is learned anew.
+        """
+        self.doubted_db, self.spectrum_db = self.spectrum_db, np.zeros(0, dtype=np.float32)
+        self.drop()
+
+    def believe(self) -> None:
+        """Sound has risen: what was doubted was there before it."""
+        if not self.has_spectrum:
+            self.spectrum_db = self.doubted_db
+        self.doubted_db = np.zeros(0, dtype=np.float32)
 
     def _new_batch(self) -> None:
         self.sum_spectrum = np.zeros(0, dtype=np.float32)

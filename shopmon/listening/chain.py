@@ -29,7 +29,7 @@ from shopmon.signals.block import Channel
 from shopmon.signals.comb.search import peaks_near
 
 # where no rise was noticed, a line as young as this may still have come with a cut; with relatives, as this
-FRESH_S, RELATED_FRESH_S = 1.0, 2.0
+FRESH_S, RELATED_FRESH_S, UNCOMPARED_FRESH_S = 1.0, 2.0, 4.0
 RINGS_ON_S, LOUD_DB, SAME_LINE = 0.15, 10.0, 0.005
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
@@ -154,6 +154,7 @@ class Chain:
         events += self.reach.look(view, self.front.window, hop)
         raised = peaks_near(view.above_floor_db)
         measured_hz = self.tach.look(view.sample, self.setup.nominal_rpm)
+        unknown = self.speed.rotation_hz is None
         for code, present in self.tach.remarks():
             events += self.health.say(code, present, view.sample)
         comb = self.speed.follow(
@@ -161,6 +162,8 @@ class Chain:
         )
         if comb is not None:
             self.front.channels.hear_comb(comb, self.speed.trusted)
+            if unknown and self.speed.found and not (self.engagement.risen or self.engagement.proven):
+                self.background.doubt()
         events += self._hear_engagement(view, comb)
         events += self._hear_strays(view, comb, raised)
         events += self._hear_shape(view, comb)
@@ -252,22 +255,25 @@ class Chain:
         return fresh and (same or track.level_db > span["level_db"] - LOUD_DB)
 
     def _scene(self, view: View, comb: CombView, raised: np.ndarray) -> Scene:
+        since_s = self.since_contact_s(view.sample)
         return Scene(
             view=view,
             window=self.front.window,
             raised_db=raised,
-            comb=comb.heard_for(self.since_contact_s(view.sample)),
+            comb=comb.heard_for(since_s),
             background=self.background,
             slope=self.speed.tracker.slope if self.speed.trusted else 0.0,
             trusted=self.speed.trusted,
             flutes=self.setup.flutes,
             preferences=self.setup.preferences.with_tool(self.setup.tool),
+            since_change_s=since_s if self.onset is not None else self._since_last_s(view.sample),
         )
 
     def _circumstances(self, sample: int) -> Circumstances:
         onset = self.onset
+        related_s = RELATED_FRESH_S if self.background.has_spectrum else UNCOMPARED_FRESH_S
         return Circumstances(
-            onset_sample=self._heard_since(sample, RELATED_FRESH_S) if onset is None else onset,
+            onset_sample=self._heard_since(sample, related_s) if onset is None else onset,
             fresh_sample=self._heard_since(sample, FRESH_S) if onset is None else onset,
             risen=onset is not None,
             touching=self.book.touching,
@@ -301,6 +307,10 @@ class Chain:
         """Return for how long a tooth has, or may have, been in metal; infinite where none is."""
         onset = self.onset
         return np.inf if onset is None else (sample - onset) / self.rates.sample_rate_hz
+
+    def _since_last_s(self, sample: int) -> float:
+        """Return for how long no tooth has been in metal, so far as this stream tells."""
+        return (sample - self.book.floor_sample) / self.rates.sample_rate_hz
 
     def _hear_quiet(self, now: int) -> list[Event]:
         """Close a cut whose gap has become too long; say it when one breaks off while the spindle turns."""

@@ -11,6 +11,7 @@ from shopmon.listening.rotation.comb_view import CombView
 
 SPEED_DOUBT = 7e-4
 TOLD_DOUBT = 0.02
+DROOP_DOUBT, DROOP_WINDOWS = 4e-3, 1.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,6 +36,9 @@ class Scene:
         None where not known.
     preferences
         What the person said of single tones.
+    since_change_s
+        Since when a tooth has, or may have, been in metal, or in none: the window hears late how that slows
+        the spindle, or lets it go.
     """
 
     view: View
@@ -46,11 +50,14 @@ class Scene:
     trusted: bool
     flutes: int | None
     preferences: Preferences
+    since_change_s: float
 
     @property
     def doubt(self) -> float:
         """Share by which the rotation frequency may be wrong or moving within the window."""
-        return (SPEED_DOUBT if self.trusted else TOLD_DOUBT) + 2 * abs(self.slope)
+        droop = max(1.0 - self.since_change_s / (DROOP_WINDOWS * self.window.duration_s), 0.0)
+        known = SPEED_DOUBT + DROOP_DOUBT * droop if self.trusted else TOLD_DOUBT
+        return known + 2 * abs(self.slope)
 
     @property
     def compared(self) -> bool:

@@ -4,13 +4,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shopmon.signals.comb.pure import pure_comb_nats
+from shopmon.signals.comb.pure import pure_comb
 
 RESOLVED_HZ = 1.0
 
 
 def nats(lines_hz, worth=1.0):
-    return pure_comb_nats(np.array(lines_hz), np.full(len(lines_hz), worth), RESOLVED_HZ)
+    return pure_comb(np.array(lines_hz), np.full(len(lines_hz), worth), RESOLVED_HZ)[0]
 
 
 @settings(deadline=None)
@@ -38,3 +38,16 @@ def test_lines_that_are_hardly_there_say_nothing():
 def test_the_order_of_the_lines_is_all_the_same():
     lines_hz = np.array([310.0, 620.2, 155.1, 930.1, 700.0])
     assert nats(lines_hz) == nats(lines_hz[::-1])
+
+
+def test_only_the_multiples_belong_to_the_comb():
+    lines_hz = np.array([26.2, 52.4, 78.6, 104.8, 131.0, 2716.0, 2363.7, 3068.3])
+    found, members = pure_comb(lines_hz, np.ones(lines_hz.size), RESOLVED_HZ)
+    assert found > 4.0
+    assert members.tolist() == [True] * 5 + [False] * 3
+
+
+def test_where_there_is_no_comb_nothing_belongs_to_it():
+    found, members = pure_comb(np.array([310.0, 731.7]), np.ones(2), RESOLVED_HZ)
+    assert found == 0.0
+    assert not members.any()

@@ -8,7 +8,7 @@ from shopmon.listening.chatter.family import family_support
 from shopmon.listening.chatter.kinship import kinship, steps_nats
 from shopmon.listening.chatter.strays import OVER, Track
 from shopmon.listening.scene import Scene
-from shopmon.signals.comb.pure import pure_comb_nats
+from shopmon.signals.comb.pure import pure_comb
 
 LEAST_HITS = 2
 AT_ONCE_DB = 6.0  # a line that stands out by so much more than it must counts from its first hop
@@ -108,16 +108,16 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
     power = np.array([track.power for track in tracks])
     level_db = 10 * np.log10(np.maximum(power, 1e-20))
     table[:, : len(OVER)] = [track.over_db for track in tracks]
-    kin_nats = _kin_nats(tracks, frequency_hz, scene)
+    kin_nats, kin_lead, elsewhere = _kin(tracks, frequency_hz, scene, around.told)
     columns = [
         level_db - scene.comb.strongest_db,
         *family_support(frequency_hz, scene),
-        _strangers(tracks, related),
+        _strangers(tracks, related, elsewhere),
         10 * np.log10(np.maximum(related @ power, 1e-20)) - scene.comb.strongest_db,
         [track.hits for track in tracks],
         _apart(frequency_hz, scene),
         kin_nats,
-        _kin_lead(kin_nats, tracks, scene, around.told),
+        kin_lead,
     ]
     first = len(OVER)
     for i, column in enumerate(columns):
@@ -135,30 +135,33 @@ def clues_of(tracks: list[Track], related: np.ndarray, scene: Scene, around: Cir
     return table
 
 
-def _strangers(tracks: list[Track], related: np.ndarray) -> np.ndarray:
-    """Count the clear lines that are no relatives: another machine has lines of its own."""
+def _strangers(tracks: list[Track], related: np.ndarray, elsewhere: np.ndarray) -> np.ndarray:
+    """Count the clear lines that are no relatives: music has many. One comb of its own counts as none."""
     clear = np.array([track.margin_db > CLEAR_DB and track.hits > LEAST_HITS for track in tracks])
-    return np.count_nonzero(~related & clear, axis=1)
+    return np.count_nonzero(~related & (clear & ~elsewhere), axis=1)
 
 
-def _kin_nats(tracks: list[Track], frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:
-    """How improbable by chance it is that so many clear lines are a multiple of the rotation away."""
+def _kin(
+    tracks: list[Track], frequency_hz: np.ndarray, scene: Scene, told: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how improbable by chance the relatives of each line are, their lead, and a comb of its own.
+
+    Relatives are clear lines a multiple of the rotation away. What they lead over is that lines are simply
+    multiples of one frequency, as those of another machine are, and those of our own spindle where a multiple
+    of its speed was found. That speaks against the lines of that comb only, and they are no relatives of the
+    others.
+    """
     clear = np.array([_clear(track) for track in tracks])
     resolved_hz = RESOLVED / scene.window.duration_s
-    return steps_nats(frequency_hz, scene.comb.rotation_hz, resolved_hz, scene.doubt) @ clear
-
-
-def _kin_lead(kin_nats: np.ndarray, tracks: list[Track], scene: Scene, told: bool) -> np.ndarray:
-    """How much more that says than that the clear lines are simply multiples of one frequency.
-
-    Those of another machine are, and those of our own spindle where a multiple of its speed was found.
-    """
-    if kin_nats.max() < LEAST_KIN_NATS:
-        return kin_nats
-    worth = np.array([_clear(track) * (track.hits > LEAST_HITS) for track in tracks])
+    steps = steps_nats(frequency_hz, scene.comb.rotation_hz, resolved_hz, scene.doubt)
+    nats = steps @ clear
+    if nats.max() < LEAST_KIN_NATS:
+        return nats, nats, np.zeros(nats.size, dtype=bool)
+    worth = clear * np.array([track.hits > LEAST_HITS for track in tracks])
     newest_hz = np.array([track.newest_hz for track in tracks])
-    parts_hz = NO_PARTS if told else scene.comb.rotation_hz * PARTS
-    return kin_nats - pure_comb_nats(newest_hz, worth, RESOLVED / scene.window.duration_s, parts_hz)
+    parts = NO_PARTS if told else PARTS
+    own, members = pure_comb(newest_hz, worth, resolved_hz, scene.comb.rotation_hz * parts)
+    return nats, np.where(members, nats - own, steps @ (clear * ~members)), members
 
 
 def _clear(track: Track) -> float:

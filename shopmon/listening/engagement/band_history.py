@@ -14,6 +14,7 @@ from shopmon.listening.state import Memory
 
 HISTORY = 240
 WIDEST_TURN = 12
+NEWEST = 36
 RINGS_ON_S = 0.008
 
 
@@ -69,8 +70,12 @@ class BandHistory(Memory):
         return 10 * np.log10(np.maximum(_running_mean(count) @ power, 1e-20))
 
     def recent(self) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""
-        power = 10.0 ** (self.levels_db[-36:] / 10)
+        """Return mean and variance of the band levels over the last 0.3 s, smoothed like everything else."""
+        return self.before(HISTORY)
+
+    def before(self, index: int) -> tuple[np.ndarray, np.ndarray]:
+        """Return the same over the 0.3 s before a sub-frame."""
+        power = 10.0 ** (self.levels_db[max(index, NEWEST) - NEWEST : max(index, NEWEST)] / 10)
         smooth = 10 * np.log10(
             np.maximum(np.stack([power[i : i + 6].mean(axis=0) for i in range(31)]), 1e-20)
         )

@@ -24,7 +24,7 @@ LATER_SHARE, LATER_S = 0.6, 0.4
 CERTAIN, PLAIN = 3.0, 6.0
 AGREED_HOPS, AGREED_NEW_HOPS = 2, 8
 LATEST_S, LATEST_NEW_S = 0.6, 1.3
-SEED_GAP_S, SEED_S = 0.03, 0.5
+SEED_GAP_S, SEED_S, AGAIN_AFTER_S = 0.03, 0.5, 0.25
 BEGINNING_S = (0.03, 0.45)
 SLOW_S, CALM_S = 0.4, 1.0
 GROWS_SUBFRAMES, GROWS_DB = 80, 2.0
@@ -74,7 +74,8 @@ class Engagement(Memory):
 
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
             "spinning_before", "usual", "rejected", "ringing", "rung", "alarmed", "rise_db", "lost",
-            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "growing_sample")  # fmt: skip
+            "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "growing_sample",
+            "turns_since", "stepped")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -103,6 +104,8 @@ class Engagement(Memory):
         self.on_db = ON_DB
         self.fallen_hops = 0
         self.growing_sample: int | None = None
+        self.turns_since: int | None = None
+        self.stepped = False
         self.waning.begin()
 
     def snapshot(self) -> dict:
@@ -112,7 +115,8 @@ class Engagement(Memory):
 
     def restore(self, data: dict) -> None:
         """Take up a memory."""
-        super().restore(data)
+        # a memory of before second rises were weighed has none of them
+        super().restore({"turns_since": None, "stepped": False, **data})
         self.bands.restore(data["bands"])
         self.waning.restore(data["waning"])
 
@@ -139,6 +143,10 @@ class Engagement(Memory):
         """
         if self.level_since is None:
             self.level_since = moment.now - self._rates.hop_frames
+        if not moment.turning.trusted:
+            self.turns_since = None
+        elif self.turns_since is None:
+            self.turns_since = moment.now
         self._compare(smoothed, moment.background)
         if self.engaged:
             return self._watch_end(moment, rise_db)
@@ -173,6 +181,8 @@ class Engagement(Memory):
         first = int(below[-1]) + 1 if below.size else HISTORY - START_SUBFRAMES
         self.candidate_sample = self.bands.smoothed_at(first, moment.now)
         self.candidate_hops = self.confirmed = 0
+        self.stepped = False
+        moment.background.believe()
         if moment.background.spectrum_db.size != moment.front.window.bins:
             self._seed(moment)
 
@@ -196,6 +206,8 @@ class Engagement(Memory):
             return self._engage(moment, self._first_contact(moment))
         late = self.candidate_hops * self._rates.hop_s > self._latest_s(moment.turning)
         if late and not (self.confirmed and self.spinning_before):
+            if self._rose_again(moment):
+                return []
             self.rejected = True
             # with neither a speed told nor a spindle heard before, it is anybody's comb: leave it at that
             self.proven = self._ran_up(moment) or not (self.spinning_before or moment.turning.told)
@@ -204,6 +216,29 @@ class Engagement(Memory):
                 self.growing_sample = moment.now
             self.level_since, self.candidate_sample = self.candidate_sample, None
         return []
+
+    def _rose_again(self, moment: Moment) -> bool:
+        """Coolant or a neighbour, and then a cut: weigh the second rise against what sounded just before."""
+        level = float(np.median(self.activity[-START_SUBFRAMES:]))
+        below = np.flatnonzero(self.activity < level - ON_DB)
+        if self.stepped or not below.size:
+            return False
+        step = int(below[-1]) + 1
+        sample = self.bands.smoothed_at(step, moment.now)
+        apart = sample - self.candidate_sample > moment.frames(AGAIN_AFTER_S)
+        if not apart or HISTORY - step < START_SUBFRAMES:
+            return False
+        first = max(self.candidate_sample, sample - moment.frames(SEED_S))
+        before = moment.front.stretch(first - moment.now, sample - moment.frames(SEED_GAP_S) - moment.now)
+        if before is None or not (self.turns_since and self.turns_since < sample):
+            return False
+        moment.background.replace(*self.bands.before(step), before[0])
+        self.activity = self.activity - float(np.median(self.activity[step - START_SUBFRAMES : step]))
+        self.activity[:step] = np.minimum(self.activity[:step], 0.0)
+        self.candidate_sample, self.stepped = sample, True
+        self.candidate_hops = self.confirmed = 0
+        self.spinning_before = True
+        return True
 
     def _ran_up(self, moment: Moment) -> bool:
         """The comb is there now and was not when the sound rose: spindles take time to come to speed."""
@@ -241,6 +276,8 @@ class Engagement(Memory):
             Since when the family has been heard.
         """
         noticed = self.candidate_sample is not None
+        if not (noticed or self.proven or moment.background.has_spectrum):
+            since_sample = min(since_sample, self.level_since)  # it was never quiet: a cut all along
         contacts = self._engage(moment, self._first_contact(moment) if noticed else since_sample)
         self.rung = not noticed
         return contacts
