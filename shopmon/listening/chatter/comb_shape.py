@@ -143,9 +143,10 @@ class CombShape(Memory):
 
     def _weigh(self, comb, flutes, visible, moved, sample) -> Departure | None:
         family = _family_grown(comb, flutes, visible, moved)
-        what = family or self._line_alone(comb, visible, moved)
+        gain = _median(moved[visible])
+        what = family or self._line_alone(comb, visible, moved - gain)
         if not what:
-            self._follow(moved, visible)
+            self._follow(moved, gain)
         same = what and (not self.what or what[:2] == self.what[:2])
         if not same:
             self.missed += 1
@@ -173,14 +174,13 @@ class CombShape(Memory):
             since_sample=self.since_sample,
         )
 
-    def _follow(self, moved: np.ndarray, visible: np.ndarray) -> None:
+    def _follow(self, moved: np.ndarray, gain: float) -> None:
         """A shape may change slowly; what was remembered is at once brought to the level of this cut."""
-        gain = _median(moved[visible])
         self.usual_db = self.usual_db + gain + FOLLOW * (moved - gain)
 
-    def _line_alone(self, comb: CombView, visible: np.ndarray, moved: np.ndarray) -> list:
-        over = np.where(visible, moved - _median(moved[visible]), -np.inf)
-        first = int(np.argmax(over))
+    def _line_alone(self, comb: CombView, visible: np.ndarray, grown: np.ndarray) -> list:
+        over = np.where(visible, grown, -np.inf)
+        first = int(over.argmax())
         limit = LINE_REMEMBERED_DB if self.remembered else LINE_DB
         if over[first] <= limit or comb.lines_db[first] <= comb.strongest_db - NEAR_STRONGEST_DB:
             return []

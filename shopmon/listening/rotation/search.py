@@ -77,7 +77,11 @@ class SpeedSearch(Memory):
     @property
     def standing_hz(self) -> float | None:
         """The best of the looks so far where it is good enough, agreed or not."""
-        return self.best_hz if self.path.size and float(self.path.max()) > LEAST_SCORE else None
+        if not self.path.size:
+            return None
+        # that is where the path is highest
+        best = float(self.path[self._prepared().index(self.best_hz)])
+        return self.best_hz if best > LEAST_SCORE else None
 
     def drop(self) -> None:
         """Forget the sound before the cut."""

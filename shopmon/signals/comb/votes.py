@@ -1,5 +1,7 @@
 """Which rotation frequencies a few lines speak for, over the whole range of speeds at once."""
 
+from math import log
+
 import numpy as np
 
 from shopmon.signals.comb.spacing import differences
@@ -49,7 +51,7 @@ class CombVotes:
 
     def index(self, rotation_hz: float) -> int:
         """Return the index of the candidate nearest to a frequency, which may lie outside."""
-        return round(np.log(rotation_hz / self._lowest_hz) / STEP)
+        return round(log(rotation_hz / self._lowest_hz) / STEP)
 
     def __call__(self, frequency_hz: np.ndarray, height_db: np.ndarray, known: np.ndarray) -> np.ndarray:
         """Return each candidate's score: a log-likelihood ratio per line, weighted.
@@ -81,8 +83,9 @@ class CombVotes:
         if frequency_hz.size < 2:
             return score.astype(np.float32)
         apart_hz, worth = differences(frequency_hz, height_db)
-        order = np.argsort(apart_hz, kind="stable")
-        votes = np.broadcast_to(worth[order, None], (order.size, ORDERS))
+        order = apart_hz.argsort(kind="stable")
+        order = order[worth[order] > 0]  # most pairs of a comb's own lines say nothing
+        votes = np.repeat(worth[order, None], ORDERS, axis=1)
         self._cast(apart_hz[order], votes, score)
         return np.minimum(score, SPACING_MOST).astype(np.float32)
 
