@@ -17,7 +17,7 @@ LEAST_CHANCE = 0.2  # of being quiet that a trial must have
 SURE = 0.9  # what may already be counted on
 # power of the chance that the gain of a trial is weighed with (1 would be the gain to be expected), and the
 # share of cuts that may ring before each further one raises it by 1
-BOLD, MAY_RING = 1.5, 0.25
+BOLD, MAY_RING = 2.0, 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
