@@ -90,6 +90,6 @@ def _board(device: str | int | None, source_id: str | None) -> Source:
     if not isinstance(device, str) or not device.strip():
         raise SettingError(
             "It is not said on which port the sampler board is.",
-            "Give device = \"/dev/ttyACM0\" (or a part of its name) in the settings; see shopmon devices.",
+            'Give device = "/dev/ttyACM0" (or a part of its name) in the settings; see shopmon devices.',
         )
     return BoardSource(device, source_id=source_id or "board")

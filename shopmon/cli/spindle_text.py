@@ -92,9 +92,7 @@ def balance_lines(balance: dict):
     put = balance["correction"]
     again = balance["left_g_mm"] is not None
     how = "To take away what is left, add" if again else "Take the trial weight off; correct with"
-    yield (
-        f"{how} {put['mass_g']:.3g} g at {put['radius_mm']:g} mm, {put['angle_deg']:.0f}° from the mark."
-    )
+    yield (f"{how} {put['mass_g']:.3g} g at {put['radius_mm']:g} mm, {put['angle_deg']:.0f}° from the mark.")
     if balance["grade_mm_s"] is None:
         yield f"No balance grade: missing are {'; '.join(balance['missing'])}."
     else:

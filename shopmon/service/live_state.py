@@ -159,11 +159,7 @@ class LiveState:
             self.meter.present = False
             self.meter.text = notice.text
             self.frame = None  # a cut that is open stays so: after a stall it may go on
-        until = (
-            None
-            if notice.code in LASTING
-            else self.now_s + NOTICE_SHOWN_S
-        )
+        until = None if notice.code in LASTING else self.now_s + NOTICE_SHOWN_S
         return self.board.post(notice.code, notice.text, notice.hint, until)
 
     @property

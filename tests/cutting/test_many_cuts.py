@@ -5,7 +5,7 @@ import pytest
 
 from shopmon.cutting.geometry import entry_exit
 from shopmon.cutting.nouns import Mode
-from shopmon.cutting.stability.many_cuts import Systems, spectral_radius
+from shopmon.cutting.stability.many_cuts import Systems, _element, spectral_radius
 from shopmon.cutting.stability.semidiscretization import StabilityCase, stability
 
 CASES = [
@@ -66,6 +66,16 @@ def test_agrees_where_many_waves_lie_between_two_teeth(milling, share, flutes, r
     system = Systems("y", np.array([[1400.0]]), np.array([[0.02]]), np.array([[4e6]]), np.array([0.3]))
     found = spectral_radius(system, entry_exit(milling, share, 1.0), flutes, rpm, 800e3 * ap_mm)
     assert found.radius[0] == pytest.approx(wanted, rel=0.01)
+
+
+@pytest.mark.parametrize("count", [4, 21, 150])
+def test_an_element_integrates_polynomials_up_to_every_node(count):
+    points, weights, tensor = _element(count)
+    uppers = np.append(points, 1.0)
+    for power in (0, 1, 3):
+        integral = tensor.sum(axis=1) @ points**power
+        assert integral == pytest.approx(uppers ** (power + 1) / (power + 1), abs=2e-6)
+    assert weights.sum() == pytest.approx(1)
 
 
 def test_one_batch_gives_what_each_alone_gives():

@@ -30,7 +30,8 @@ APART = (0.35, 2.8)  # frequency over that of the first mode where the modes hav
 SOFTER, STIFFER = 0.6, 10.0  # stiffness over that of the first mode there
 UNSURE_LINE = 0.004  # share by which a line is off
 SCALES = np.exp(np.linspace(np.log(0.45), np.log(1.6), 26))  # first natural frequency over the line
-NEAR_LINE = (-0.45, 0.2)  # of a mode from the line (logarithm): none that rings lies farther off
+NEAR_LINE = (-0.45, 0.2)  # of a mode from the line (logarithm): none that rings lies farther off …
+NEAR_WAVES = (-2.7, 1.8)  # … nor, with many waves between two teeth, so many of them
 DEPTHS = (0.9, 12.0)  # force over the least limit of the averaged theory
 WILD_LINE = 0.012  # a line found farther off has jumped between two looks
 
@@ -91,7 +92,7 @@ def plausible_systems(
     shapes, depth = _shapes(kind, count)
     force = depth * least_limit(shapes, flutes, arc_rad)
     looks = len(SCALES)
-    where, look = np.nonzero(_near_a_mode(shapes))
+    where, look = np.nonzero(_near_a_mode(shapes, 60 * frequency_hz / (flutes * rpm)))
     spread = shapes.pick(where).scaled(SCALES[look] * frequency_hz)
     heard = spectral_radius(
         spread, arc_rad, flutes, rpm, force[where], lines=True, rough=True, step_rad=FEW_STEP_RAD
@@ -105,10 +106,11 @@ def plausible_systems(
     return _thinned(Plausible(systems, force, weight, arc_rad), 2 * count)
 
 
-def _near_a_mode(shapes: Systems) -> np.ndarray:
+def _near_a_mode(shapes: Systems, waves: float) -> np.ndarray:
     """Which looks bring a mode so near to the line that it may be the one that rings, ``(shapes, looks)``."""
     apart = np.log(shapes.frequency_hz[:, :, None] * SCALES)
-    return ((apart > NEAR_LINE[0]) & (apart < NEAR_LINE[1])).any(axis=1)
+    low, high = max(NEAR_LINE[0], NEAR_WAVES[0] / waves), min(NEAR_LINE[1], NEAR_WAVES[1] / waves)
+    return ((apart > low) & (apart < high)).any(axis=1)
 
 
 def _thinned(found: Plausible, most: int) -> Plausible:

@@ -22,6 +22,7 @@ PHASE_STEP_RAD, FEW_STEP_RAD = 4.0, 12.0
 LEADING = 4.0  # modes up to so many times as stiff (times damping) as the weakest set the number of nodes
 SQUARINGS = 8
 BATCH_STATES = 400_000
+SMALL_ELEMENT = 50  # nodes
 SINGLE, PAIR = np.float32, np.complex64  # precise enough: the nodes err more, and twice as fast
 
 
@@ -197,21 +198,30 @@ def _directions(angles: np.ndarray, inside: np.ndarray, axes: tuple[int, ...]):
     return None, *(pair.astype(SINGLE) for pair in pairs)
 
 
-@lru_cache(maxsize=64)
 def _element(count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Gauss points and weights on 0…1, and the tensor that integrates a kernel up to each of them and to 1.
 
     The tensor is ``(count + 1, quadrature, count)``: quadrature weight times Lagrange polynomial.
     """
-    points, weights = np.polynomial.legendre.leggauss(count)
-    points, weights = (points + 1) / 2, weights / 2
+    return _small_element(count) if count <= SMALL_ELEMENT else _large_element(count)
+
+
+def _new_element(count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Work out an element, by the barycentric formula (Wang, Xiang, Math. Comp. 81, 2012; from memory)."""
+    nodes, gauss = np.polynomial.legendre.leggauss(count)
+    points, weights = (nodes + 1) / 2, gauss / 2
     uppers = np.append(points, 1.0)
-    where = uppers[:, None] * points
-    apart = np.where(np.eye(count, dtype=bool), 1.0, points[:, None] - points)
-    factors = (where[..., None, None] - points) / apart
-    factors[..., np.eye(count, dtype=bool)] = 1.0
-    tensor = uppers[:, None, None] * weights[:, None] * factors.prod(axis=-1)
-    return points, weights, tensor.astype(SINGLE)
+    apart = (uppers[:, None] * points)[..., None] - points
+    there = apart == 0
+    signs = (-1.0) ** np.arange(count)
+    terms = signs * np.sqrt((1 - nodes**2) * gauss) / np.where(there, 1.0, apart)
+    polynomial = terms / terms.sum(axis=-1, keepdims=True)
+    polynomial = np.where(there.any(axis=-1, keepdims=True), there, polynomial)
+    return points, weights, (uppers[:, None, None] * weights[:, None] * polynomial).astype(SINGLE)
+
+
+_small_element = lru_cache(maxsize=64)(_new_element)
+_large_element = lru_cache(maxsize=4)(_new_element)  # each holds megabytes, and few questions need any
 
 
 class _Batch:

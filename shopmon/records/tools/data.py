@@ -15,9 +15,7 @@ def register_as_data(register: RegisterReading) -> dict[str, Any]:
     tools, uncredited = register.shelf()
     return {
         "schema": SCHEMA,
-        "types": [
-            {"id": kind.id, **asdict(kind.type), "note": kind.note} for kind in register.kinds()
-        ],
+        "types": [{"id": kind.id, **asdict(kind.type), "note": kind.note} for kind in register.kinds()],
         "tools": [tool_as_data(tool) for tool in tools],
         "uncredited": [{"said": said, **totals_as_data(totals)} for said, totals in uncredited],
     }
@@ -70,4 +68,3 @@ def _assembly(made: Assembly | None) -> dict[str, Any] | None:
         "stickout_mm": made.stickout_mm,
         "runout_um": made.runout_um,
     }
-

@@ -114,9 +114,7 @@ class CutReview:
                 f"A range from {view.low:g} to {view.high:g} cannot be.", "Ask for a rising one."
             )
         if (view.to_s - view.from_s) / view.columns > AT_ONCE_S:
-            raise SettingError(
-                f"Columns wider than {AT_ONCE_S:g} s show nothing.", "Ask for a shorter part."
-            )
+            raise SettingError(f"Columns wider than {AT_ONCE_S:g} s show nothing.", "Ask for a shorter part.")
         self._sound(stretch)
         version = (id(stretch), stretch.rpm)
         if stretch.figures["t_s"].size:

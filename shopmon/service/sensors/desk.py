@@ -434,9 +434,7 @@ def _number(value: Any, name: str, least: float, most: float, whole: bool = Fals
     fits = isfinite(number) and least <= number <= most and (number.is_integer() or not whole)
     if isinstance(value, bool) or not fits:
         kind = "whole number" if whole else "number"
-        raise SettingError(
-            f"{name} cannot be {_short(value)}.", f"Give a {kind} from {least:g} to {most:g}."
-        )
+        raise SettingError(f"{name} cannot be {_short(value)}.", f"Give a {kind} from {least:g} to {most:g}.")
     return number
 
 

@@ -168,9 +168,7 @@ def _trial(cut, context, place: int, *, rpm, verdict: str, hz, said_by="monitor"
 def _past_cut(context, rpm, verdict: str, hz, ap_mm=None) -> tuple[PastCut | None, str]:
     flutes, diameter = context.get("flutes"), context.get("diameter_mm")
     missing = [
-        name
-        for name, value in (("speed", rpm), ("flutes", flutes), ("diameter", diameter))
-        if value is None
+        name for name, value in (("speed", rpm), ("flutes", flutes), ("diameter", diameter)) if value is None
     ]
     if missing:
         return None, f"{' and '.join(missing)} not known"

@@ -73,9 +73,7 @@ def once_per_turn(samples: np.ndarray, sample_rate_hz: float, places: np.ndarray
     first, last = borders[0], borders[-1]
     angle = np.interp(np.arange(first, last), kept, turns)
     weighed = (samples[first:last] - samples[first:last].mean()) * np.exp(2j * np.pi * angle)
-    parts = np.array(
-        [2 * weighed[a - first : b - first].mean() for a, b in pairwise(borders)]
-    )
+    parts = np.array([2 * weighed[a - first : b - first].mean() for a, b in pairwise(borders)])
     mean = complex(parts.mean())
     error = float(np.sqrt(np.mean(np.abs(parts - mean) ** 2) / (PARTS - 1)))
     hz = whole / (borders[-1] - borders[0]) * sample_rate_hz

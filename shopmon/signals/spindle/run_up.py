@@ -113,9 +113,7 @@ def follow_speed(samples: np.ndarray, sample_rate_hz: float, low_rpm: float, hig
     return SpeedTrack(at, _smooth(speeds[path]), heard_db)
 
 
-def speed_track(
-    at_s: np.ndarray, rotation_hz: np.ndarray, samples: int, sample_rate_hz: float
-) -> SpeedTrack:
+def speed_track(at_s: np.ndarray, rotation_hz: np.ndarray, samples: int, sample_rate_hz: float) -> SpeedTrack:
     """Return the track of a run whose speed is known turn by turn, as a tachometer tells it.
 
     Parameters

@@ -144,9 +144,7 @@ def _what_is_known_of_them() -> None:
 def _cuts_and_contexts() -> None:
     op.add_column("contexts", sa.Column("end_mill_id", sa.Text))
     op.create_index("ix_contexts_end_mill_id", "contexts", ["end_mill_id", "sequence"])
-    op.create_index(
-        "ix_corrections_newest", "corrections", ["table_name", "row_id", "field", "sequence"]
-    )
+    op.create_index("ix_corrections_newest", "corrections", ["table_name", "row_id", "field", "sequence"])
     for name in ("engaged_samples", "chatter_samples", "entries"):
         op.add_column("cuts", sa.Column(name, sa.Integer, nullable=False, server_default="0"))
     op.execute(
