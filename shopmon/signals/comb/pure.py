@@ -40,19 +40,18 @@ def pure_comb(
     frequency_hz, worth = frequency_hz[use], worth[use]
     lowest = frequency_hz.argsort(kind="stable")[:LOWEST_LINES]
     parts_hz = frequency_hz[lowest, None] / PARTS
-    possible = parts_hz >= LOWEST_HZ
-    tried_hz = np.concatenate((parts_hz[possible], also_hz))[:, None]
+    source, part = (parts_hz >= LOWEST_HZ).nonzero()
+    tried_hz = np.concatenate((parts_hz[source, part], also_hz))[:, None]
     if not tried_hz.size:
         return 0.0, nobody
     times = np.rint(frequency_hz / tried_hz)
-    exact = np.concatenate((np.broadcast_to(PARTS, possible.shape)[possible], np.full(also_hz.size, np.inf)))
+    exact = np.concatenate((PARTS[part], np.full(also_hz.size, np.inf)))
     within_hz = resolved_hz * (1.0 + PART_DOUBT * times / exact[:, None]) + OFF_SHARE * frequency_hz
     nats = np.minimum(np.maximum(-np.log(2.0 * within_hz / tried_hz), 0.0), MOST_NATS)
     nats *= np.abs(frequency_hz - times * tried_hz) <= within_hz
     members = nats > MEMBER_NATS  # so far up the comb that any line is near a multiple, none belongs to it
     # the line that a frequency was taken from says nothing
-    source = np.broadcast_to(lowest[:, None], possible.shape)[possible]
-    nats[np.arange(source.size), source] = 0.0
+    nats[np.arange(source.size), lowest[source]] = 0.0
     sums = nats @ worth
     best = int(sums.argmax())
     most = float(sums[best] - np.log(tried_hz.size))
