@@ -5,7 +5,7 @@ import pytest
 
 from shopmon.listening.background import Background
 from tests.listening.hearing import alarms, cuts, listen
-from tests.listening.synthetic import RATE_HZ, gate, machine
+from tests.listening.synthetic import RATE_HZ, comb, gate, machine
 
 SECONDS = 6.0
 
@@ -57,3 +57,12 @@ def test_what_was_learned_meanwhile_counts_for_more_than_what_was_doubted():
     background.use(np.ones(5))
     background.believe()
     np.testing.assert_array_equal(background.spectrum_db, np.zeros(5))
+
+
+def test_a_spindle_that_runs_up_beside_another_machine_that_was_followed_is_no_cut():
+    frames = round(SECONDS * RATE_HZ)
+    turned = np.cumsum(np.clip((np.arange(frames) / RATE_HZ - 2.0) / 1.2, 0.0, 1.0)) * 200.0 / RATE_HZ
+    ours = sum(np.cos(2 * np.pi * order * turned) / order for order in range(1, 20))
+    beside = comb(61.0, SECONDS, level=0.01)
+    noise = 0.003 * np.random.default_rng(3).standard_normal(frames)
+    assert not cuts(listen(beside + noise + 0.02 * ours * (turned > 0)))

@@ -34,7 +34,7 @@ COMB_HOLD_DB = 0.8
 HOLD_SCORE = 2.0
 LOST_HOPS = 10
 WANE_S, BEFORE_HOPS, NOW_SUBFRAMES = 0.2, 8, 10
-JUMP, FOLLOW = 0.02, 0.3
+JUMP, FOLLOW, ANOTHER = 0.02, 0.3, 0.035
 FALLEN_HOPS, STILL_S = 20, 0.15
 FALL_DB = 2.0
 FALL_S, FALL_GAP_S = 0.35, 0.07
@@ -75,7 +75,7 @@ class Engagement(Memory):
     kept = ("activity", "deficit", "engaged", "candidate_sample", "candidate_hops", "confirmed",
             "spinning_before", "usual", "rejected", "ringing", "rung", "alarmed", "rise_db", "lost",
             "level_since", "proven", "rotation_hz", "on_db", "fallen_hops", "growing_sample",
-            "turns_since", "stepped")  # fmt: skip
+            "turns_since", "stepped", "candidate_hz")  # fmt: skip
 
     def __init__(self, rates: Rates):
         self._rates = rates
@@ -106,6 +106,7 @@ class Engagement(Memory):
         self.growing_sample: int | None = None
         self.turns_since: int | None = None
         self.stepped = False
+        self.candidate_hz: float | None = None
         self.waning.begin()
 
     def snapshot(self) -> dict:
@@ -116,7 +117,7 @@ class Engagement(Memory):
     def restore(self, data: dict) -> None:
         """Take up a memory."""
         # a memory of before second rises were weighed has none of them
-        super().restore({"turns_since": None, "stepped": False, **data})
+        super().restore({"turns_since": None, "stepped": False, "candidate_hz": None, **data})
         self.bands.restore(data["bands"])
         self.waning.restore(data["waning"])
 
@@ -182,6 +183,7 @@ class Engagement(Memory):
         self.candidate_sample = self.bands.smoothed_at(first, moment.now)
         self.candidate_hops = self.confirmed = 0
         self.stepped = False
+        self.candidate_hz = moment.turning.rotation_hz
         moment.background.believe()
         if moment.background.spectrum_db.size != moment.front.window.bins:
             self._seed(moment)
@@ -197,6 +199,8 @@ class Engagement(Memory):
     def _weigh(self, moment: Moment) -> list[Contact]:
         """Find out whether the rise is a cut."""
         self.candidate_hops += 1
+        if self._turned_to_another(moment.turning):
+            self.spinning_before = False
         if np.all(self.activity[-END_SUBFRAMES:] < self.on_db):
             return self._weigh_whole(moment)
         score = self._score_so_far(moment)
@@ -216,6 +220,12 @@ class Engagement(Memory):
                 self.growing_sample = moment.now
             self.level_since, self.candidate_sample = self.candidate_sample, None
         return []
+
+    def _turned_to_another(self, turning: Turning) -> bool:
+        """A speed found since the rise is not the one heard before it: that was another machine's."""
+        if turning.told or turning.rotation_hz is None or self.candidate_hz is None:
+            return False
+        return abs(turning.rotation_hz / self.candidate_hz - 1) > ANOTHER
 
     def _rose_again(self, moment: Moment) -> bool:
         """Coolant or a neighbour, and then a cut: weigh the second rise against what sounded just before."""
@@ -252,7 +262,8 @@ class Engagement(Memory):
 
     def _latest_s(self, turning: Turning) -> float:
         turns = REACH_TURNS / turning.rotation_hz if turning.rotation_hz else 0.0
-        return max(LATEST_S, turns + 0.2) if self.spinning_before else LATEST_NEW_S
+        sure = self.spinning_before and turning.told
+        return max(LATEST_S, turns + 0.2) if sure else LATEST_NEW_S
 
     def _engage(self, moment: Moment, start: int) -> list[Contact]:
         self.engaged = True
