@@ -25,6 +25,7 @@ PER_LOBE, LEAST_SPEEDS, MOST_SPEEDS = 10, 14, 40  # at which every system is ask
 BETWEEN = 4  # speeds told for each asked: what a system says varies smoothly between
 MOST_LOBES, LEAST_LOBES = 6.0, 3.0  # how far down to look: waves between teeth, and lobes at least
 EASY_WAVES, EASY_IN_CUT = 3.0, 6.0  # between teeth, and felt in the cut; beyond each system takes longer
+QUICK_IN_CUT = 2.0  # below it takes so little that twice as many are drawn
 LEAST_EFFORT = 0.05  # share of the systems that are drawn however long each takes
 LESS_DEPTH = np.array([1.0, 0.7, 0.5, 0.35, 0.25])  # share of the depth, tried at the present speed
 SPEED_SPREAD = 0.02  # no spindle holds its speed to the point, and the middle of a quiet band is safer
@@ -133,10 +134,11 @@ def quiet_speeds(
     total, less, weights, modes = 0.0, 0.0, 0.0, []
     told_rpm, between = _between(speeds_rpm)
     for arc, share in arcs:
-        effort = share * _effort(60 * frequency_hz / (flutes * rpm), flutes, arc)
+        effort = _effort(60 * frequency_hz / (flutes * rpm), flutes, arc)
         for kind, count in KINDS:
-            number = max(1, round(count * effort)) * (MORE_DRAWN if earlier else 1)
+            number = max(1, round(count * share * effort)) * (MORE_DRAWN if earlier else 1)
             found = plausible_systems(frequency_hz, rpm, flutes, arc, kind, number)
+            found = replace(found, weight=found.weight * count * share / number)
             found = _heard_before(found, flutes, earlier)
             modes.append(_ringing_modes(found, frequency_hz))
             quiet, weight = _quiet(found, flutes, speeds_rpm, between)
@@ -161,7 +163,8 @@ def _effort(waves: float, flutes: int, arc_rad: tuple[float, float]) -> float:
     """Share of the systems to draw, so that no question takes long."""
     teeth = (arc_rad[1] - arc_rad[0]) * flutes / (2 * np.pi)
     in_cut = waves * (teeth if teeth <= 1 else 2)  # with two teeth at work x and y are followed apart
-    return max(LEAST_EFFORT, min(1.0, EASY_WAVES / waves) * min(1.0, EASY_IN_CUT / in_cut) ** 2)
+    effort = min(1.0, EASY_WAVES / waves) * min(1.0, EASY_IN_CUT / in_cut) ** 2
+    return max(LEAST_EFFORT, effort * (2.0 if in_cut < QUICK_IN_CUT else 1.0))
 
 
 def _heard_before(found: Plausible, flutes: int, earlier: tuple[EarlierLine, ...]) -> Plausible:
