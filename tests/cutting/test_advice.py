@@ -239,6 +239,6 @@ def test_a_line_of_another_mode_says_nothing():
 
 
 def test_where_no_speed_is_likely_it_says_so():
-    told = advise(ChatterTone(**TONE), SpeedLimits(min_rpm=11_700, max_rpm=12_300))
+    told = advise(ChatterTone(**TONE), SpeedLimits(min_rpm=11_750, max_rpm=12_100))
     assert told[0].action == "less-depth"
     assert "No speed within reach is likely to be quiet" in told[0].reason
