@@ -232,9 +232,11 @@ class Chain:
         self.scene, self.suspicion = scene, suspicion
         events: list[Event] = []
         self.judge.weigh(suspicion, view.sample, self.book.touching)
-        # at a speed that is only told, ringing alone is no proof of a cut: bells ring too; nor is music
+        # at a speed that is only told, or a stranger's, ringing alone is no proof of a cut: bells ring too;
+        # nor is music
         alone = suspicion is not None and not suspicion.among_strangers
-        if self.judge.convinced and self.speed.trusted and alone and not self.book.touching:
+        own = self.speed.trusted and not self.speed.strange
+        if self.judge.convinced and own and alone and not self.book.touching:
             for contact in self.engagement.ring(self._moment(view, comb), self.judge.onset or view.sample):
                 events += self._contact(contact, view.sample)
         if self.book.touching:

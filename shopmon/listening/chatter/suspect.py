@@ -8,12 +8,14 @@ import numpy as np
 
 from shopmon.listening.chatter.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
 from shopmon.listening.chatter.members import member_to_tell
+from shopmon.listening.chatter.other_comb import on_other_comb
 from shopmon.listening.chatter.strays import Strays, Track, find_lines
 from shopmon.listening.chatter.weights import MODEL
 from shopmon.listening.rotation.comb_view import WITHIN
 from shopmon.listening.scene import Scene
 
 APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
+FAMILY = [CLUES.index(name) for name in ("family_teeth", "family_rotation", "kin_nats", "kin_lead")]
 RELATED_NATS, MOST_STRANGERS = 4.0, 4
 LIKELY, ALIKE = -1.0, 1.0  # log-odds from which it matters which member of the family is told
 _power = attrgetter("power")
@@ -76,6 +78,13 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
     if not off_comb.size:
         return None
     odds = MODEL.log_odds(clues[off_comb])
+    if odds.max() > LIKELY:  # else it does not matter
+        strange = _on_other_comb(tracks, strays, scene)
+        off_comb = off_comb[~strange[off_comb]]
+        if not off_comb.size:
+            return None
+        _take_back(clues, related, strange)
+        odds = MODEL.log_odds(clues[off_comb])
     worst, most = int(off_comb[odds.argmax()]), float(odds.max())
     likely = most > LIKELY
     # tracks are sorted by power: of lines about as likely, the strongest leads to what is told
@@ -92,6 +101,20 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         kind=kind_of(shown.frequency_hz, scene.comb.rotation_hz, scene.flutes, away),
         clues=clues[worst],
     )
+
+
+def _on_other_comb(tracks: list[Track], strays: Strays, scene: Scene) -> np.ndarray:
+    """Which lines another comb explains better; what sounded before the cut bears witness, too."""
+    elsewhere = on_other_comb(strays.tracks, scene)
+    strange = {id(track) for track in compress(strays.tracks, elsewhere.tolist())}
+    return np.array([id(track) in strange for track in tracks])
+
+
+def _take_back(clues: np.ndarray, related: np.ndarray, strange: np.ndarray) -> None:
+    """Leave out what relatives say for a line all of whose relatives are lines of another comb."""
+    others = related & ~np.eye(len(strange), dtype=bool)
+    rows = others.any(axis=1) & ~(others & ~strange).any(axis=1)
+    clues[np.ix_(rows, FAMILY)] = np.minimum(clues[np.ix_(rows, FAMILY)], 0.0)
 
 
 def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:

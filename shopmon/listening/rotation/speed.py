@@ -146,16 +146,16 @@ class Speed(Memory):
         """
         if touching or self.measured:
             return self.trusted
-        return self.trusted and self.stands and (self.proven or not self._at_odds)
+        return self.trusted and self.stands and not self.strange
 
     def prove(self) -> None:
         """A cut is heard at the speed that is followed."""
         self.proven = self.proven or self.trusted
 
     @property
-    def _at_odds(self) -> bool:
-        """Whether what is followed is not what was told."""
-        return self.found and self.told_hz is not None
+    def strange(self) -> bool:
+        """Whether what is followed is not what was told, and no cut was heard at it: a stranger's, so far."""
+        return self.found and self.told_hz is not None and not self.proven
 
     def _judge_standing(self) -> None:
         fit, least = self.tracker.usual, FIT_FOUND if self.found else FIT_TOLD

@@ -1,0 +1,135 @@
+"""Whether stray lines belong to another comb, which only looks like a family of chatter.
+
+A neighbour's spindle that turns at half or two thirds of ours, and our own comb where a multiple of its speed
+was taken for the rotation, give lines in steps of the rotation as a family of chatter does. But they lie on
+the parts exactly and stay there, and are loud from the lowest on. Chatter lies anywhere, comes as near by
+rare chance only (or by doubling the period, which locks to half orders), and is loudest near a mode. And a
+line of any other comb may have a relative or two by chance, but most of that comb is no relative of it.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from shopmon.listening.chatter.strays import Track
+from shopmon.listening.scene import Scene
+
+PARTS = (2, 3, 4)
+READ, READ_SHARE = 0.06, 3e-4  # how well a line is read: of a window's width, and of its frequency
+ALIKE = 2.0
+MOST_OFF = 4.0  # what one line more than this speaks against a part may be no relative
+SURE_NATS, SURE_OF_STRANGERS_NATS = 3.0, 5.0
+SOURCES, TIMES = 4, np.arange(1.0, 11.0)
+LOWEST_HZ, MOST_NATS, OWN_NATS = 8.0, 4.0, 3.0
+LOW_ORDERS, LOW_DB = 2.0, 8.0  # another comb is loud at its lowest lines, chatter near a mode
+
+
+@dataclass(frozen=True, eq=False)
+class ReadLines:
+    """Lines, and how well each is read.
+
+    Attributes
+    ----------
+    frequency_hz, level_db, read_hz
+        Shape ``(lines,)``.
+    clear
+        Which stand out of all that they must, shape ``(lines,)``.
+    """
+
+    frequency_hz: np.ndarray
+    level_db: np.ndarray
+    read_hz: np.ndarray
+    clear: np.ndarray
+
+    @classmethod
+    def of(cls, tracks: list[Track], window_s: float) -> "ReadLines":
+        """Return the lines of tracks that were read from a window of some length."""
+        frequency_hz = np.array([track.frequency_hz for track in tracks])
+        clear = np.array([track.margin_db > 0 for track in tracks])
+        level_db = np.array([track.level_db for track in tracks])
+        return cls(frequency_hz, level_db, READ / window_s + READ_SHARE * frequency_hz, clear)
+
+    def in_steps(self, rotation_hz: float) -> np.ndarray:
+        """Which differ by, or add up to, multiples of the rotation, as exactly as they can be read."""
+        within_hz = ALIKE * np.hypot(self.read_hz[:, None], self.read_hz)
+        apart_hz = self.frequency_hz[:, None] - self.frequency_hz
+        together_hz = self.frequency_hz[:, None] + self.frequency_hz
+        alike = _off_multiple(apart_hz, rotation_hz) <= within_hz
+        return alike | (_off_multiple(together_hz, rotation_hz) <= within_hz)
+
+
+def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
+    """Return which lines are better explained by another comb than by chatter, shape ``(tracks,)``.
+
+    Parameters
+    ----------
+    tracks
+        All lines that are followed, strongest first.
+    scene
+        The spectrum.
+    """
+    lines, rotation_hz = ReadLines.of(tracks, scene.comb.window_s), scene.comb.rotation_hz
+    family = lines.in_steps(rotation_hz)
+    members = (family & lines.clear) | np.eye(len(tracks), dtype=bool)
+    on_part = part_comb_nats(lines, members, rotation_hz) > SURE_NATS
+    low = on_part & lines.clear & (lines.frequency_hz < LOW_ORDERS * rotation_hz)
+    strongest_db = np.where(members, lines.level_db, -np.inf).max(axis=1)
+    on_part &= strongest_db < lines.level_db[low].max(initial=-np.inf) + LOW_DB
+    return on_part | (strangers_comb_nats(lines, family) > SURE_OF_STRANGERS_NATS)
+
+
+def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) -> np.ndarray:
+    """Return how much more a comb of a part of the rotation explains than chance, the best part of each line.
+
+    The members of one family all lie equally far from the parts: one coincidence, however many they are. Its
+    worth is the logarithm of the parts' distance over how well that is read.
+
+    Parameters
+    ----------
+    lines
+        What is judged.
+    members
+        Of each line's family, itself among them, shape ``(lines, lines)``.
+    rotation_hz
+        Rotation frequency.
+    """
+    together_hz = 1.0 / np.sqrt(members @ lines.read_hz**-2.0)
+    best = np.full(together_hz.size, -np.inf)
+    for part in PARTS:
+        step_hz = rotation_hz / part
+        away = _off_multiple(lines.frequency_hz, step_hz) / lines.read_hz
+        against = members @ np.clip(away**2 - 1.0, 0.0, MOST_OFF)
+        best = np.maximum(best, np.log(step_hz / (math.sqrt(2 * math.pi) * together_hz)) - 0.5 * against)
+    return best
+
+
+def strangers_comb_nats(lines: ReadLines, family: np.ndarray) -> np.ndarray:
+    """Return how surely lines that are no relatives of a line make a comb on which it lies, too.
+
+    Every simple part of one of the strongest and of the lowest lines is tried. Each line that is a multiple
+    of it is worth the logarithm of the odds against it; the logarithm of the number of trials is taken off.
+    The line itself must lie on it by hardly a chance, either.
+
+    Parameters
+    ----------
+    lines
+        What is judged, strongest first.
+    family
+        Which are relatives of which, shape ``(lines, lines)``.
+    """
+    clear_hz = lines.frequency_hz[lines.clear]
+    source_hz = np.concatenate((clear_hz[:SOURCES], np.sort(clear_hz[SOURCES:])[:SOURCES]))
+    base_hz = (source_hz[:, None] / TIMES).ravel()
+    base_hz = base_hz[base_hz >= LOWEST_HZ][:, None]
+    if not base_hz.size:
+        return np.zeros(lines.frequency_hz.size)
+    within_hz = ALIKE * lines.read_hz
+    on = _off_multiple(lines.frequency_hz, base_hz) <= within_hz
+    nats = on * np.clip(np.log(base_hz / (2.0 * within_hz)), 0.0, MOST_NATS)
+    nats = np.where(nats >= OWN_NATS, nats @ (~family & lines.clear).T, 0.0)
+    return nats.max(axis=0) - MOST_NATS - math.log(base_hz.size)
+
+
+def _off_multiple(frequency_hz: np.ndarray, step_hz: float | np.ndarray) -> np.ndarray:
+    return np.abs(frequency_hz - step_hz * np.rint(frequency_hz / step_hz))

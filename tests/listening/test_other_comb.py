@@ -1,0 +1,105 @@
+"""Lines that step by the rotation, and are another comb all the same."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from shopmon.listening.chatter.other_comb import (
+    SURE_NATS,
+    SURE_OF_STRANGERS_NATS,
+    ReadLines,
+    part_comb_nats,
+    strangers_comb_nats,
+)
+from shopmon.listening.events import ChatterStarted
+from tests.listening.hearing import listen, of
+from tests.listening.synthetic import RATE_HZ, comb, gate, machine, tone
+
+WINDOW_S = 0.4
+
+
+def read(*frequency_hz):
+    """Lines as the listener has them, all of them clear."""
+    frequency_hz = np.array(frequency_hz)
+    level_db = np.full(frequency_hz.size, -40.0)
+    read_hz = 0.06 / WINDOW_S + 3e-4 * frequency_hz
+    return ReadLines(frequency_hz, level_db, read_hz, np.ones(frequency_hz.size, bool))
+
+
+def nats_of_part(lines, rotation_hz):
+    return part_comb_nats(
+        lines, lines.in_steps(rotation_hz) | np.eye(len(lines.clear), dtype=bool), rotation_hz
+    )
+
+
+@given(
+    rotation_hz=st.floats(40, 300),
+    part=st.sampled_from([(1, 2), (1, 3), (2, 3), (1, 4), (3, 4)]),
+    first=st.integers(0, 6),
+    count=st.integers(2, 6),
+    misread=st.floats(-0.05, 0.05),
+)
+def test_lines_on_a_part_of_the_rotation_are_another_comb(rotation_hz, part, first, count, misread):
+    orders = first + np.arange(count) + part[0] / part[1]
+    lines = read(*(orders * rotation_hz + misread))
+    assert (nats_of_part(lines, rotation_hz) > SURE_NATS).all()
+
+
+@given(
+    rotation_hz=st.floats(40, 300),
+    away=st.floats(4.0, 8.0),
+    part=st.sampled_from([1 / 2, 1 / 3, 1 / 4]),
+    first=st.integers(2, 6),
+    count=st.integers(2, 6),
+)
+def test_a_family_that_comes_no_nearer_than_it_is_read_is_chatter(rotation_hz, away, part, first, count):
+    orders = first + np.arange(count) + part
+    away_hz = away * read(*(orders * rotation_hz)).read_hz.max()
+    offset_hz = (part * rotation_hz + away_hz) % rotation_hz
+    others_hz = rotation_hz * np.array([0, 1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 1])
+    if np.abs(offset_hz - others_hz).min() > 0.99 * away_hz:
+        assert (nats_of_part(read(*(orders * rotation_hz + away_hz)), rotation_hz) < SURE_NATS).all()
+
+
+def test_a_comb_of_strangers_takes_the_line_along_that_has_a_relative_by_chance():
+    rotation_hz = 233.97
+    neighbour = 70.15 * np.arange(1, 13)
+    lines = read(*neighbour)
+    assert (strangers_comb_nats(lines, lines.in_steps(rotation_hz)) > SURE_OF_STRANGERS_NATS).all()
+
+
+@given(
+    chatter_hz=st.floats(900, 3000),
+    rotation_hz=st.floats(80, 300),
+    flutes=st.integers(2, 4),
+    hum=st.booleans(),
+)
+def test_a_family_is_no_comb_of_strangers(chatter_hz, rotation_hz, flutes, hum):
+    """Even beside hum, and where it happens to be a multiple of something: relatives do not count."""
+    steps = np.arange(-2, 3) * flutes * rotation_hz
+    family = np.abs(chatter_hz + steps)
+    others = [100.0, 200.0, 300.0] if hum else []
+    lines = read(*family, *others)
+    nats = strangers_comb_nats(lines, lines.in_steps(rotation_hz))[: family.size]
+    on_hum = np.abs(family - 50 * np.rint(family / 50)) < 2 * lines.read_hz[: family.size] + 0.5
+    assert (nats[~on_hum] < SURE_OF_STRANGERS_NATS).all()
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.5, 4 / 3, 0.75])
+def test_a_neighbour_that_starts_at_a_simple_ratio_is_no_chatter(ratio):
+    rotation_hz = 120.0
+    sound = machine(seconds=9.0, rotation_hz=rotation_hz, engaged=((3.0, 8.5),), flutes=4)
+    neighbour = comb(ratio * rotation_hz, 9.0, flutes=3, level=0.08, seed=5)
+    sound = sound + gate(9.0, ((5.0, 8.0),)) * neighbour
+    assert not of(ChatterStarted, listen(sound, RATE_HZ, rpm=60 * rotation_hz, flutes=4))
+
+
+def test_period_doubling_of_three_flutes_is_still_chatter():
+    rotation_hz, doubled = 110.0, 9.0
+    sound = machine(seconds=doubled, rotation_hz=rotation_hz, engaged=((3.0, 8.5),), flutes=3)
+    family = sum(tone(order * rotation_hz, doubled, 0.06) for order in (4.5, 7.5, 10.5, 13.5))
+    events = listen(sound + gate(doubled, ((5.0, 8.0),)) * family, RATE_HZ, rpm=60 * rotation_hz, flutes=3)
+    (started,) = of(ChatterStarted, events)
+    assert 5.0 * RATE_HZ < started.sample < 6.5 * RATE_HZ
+    assert started.chatter.kind == "period-doubling"
