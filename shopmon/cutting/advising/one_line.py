@@ -33,7 +33,7 @@ SLOWEST = 0.4  # share of the present speed, where nobody says how slow the spin
 SAME_SPEED = 0.015
 STEP_LOSS = 0.1  # of the probability that a coarse override step may cost
 # waves between teeth even at the highest speed: the quiet bands are too narrow. At 6 to 10 waves the speed
-# advised was still quiet in 14 of 18 simulated cuts that some speed would quieten
+# advised was quiet in 1 of 6 simulated cuts that some speed would quieten
 USELESS_LOBE = 10.0
 HIGHEST_HZ = 100_000.0
 SAME_MODE = 1.5  # lines farther apart belong to different modes (our own judgement)
