@@ -17,7 +17,8 @@ ROUNDS = 3
 SAME = 0.004
 LEAST_SCORE = 0.35
 RIVAL_SHARE = 0.75
-UNBELIEVED_SHARE, BELIEVED_SHARE = 0.2, 0.6
+UNBELIEVED_SHARE, BELIEVED_SHARE = 0.2, 0.4
+TOLD_OFF = 0.025
 RELATED = 0.012
 DENSER = (0.2, 0.4)
 RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0, 4.0)
@@ -182,8 +183,14 @@ class SpeedSearch(Memory):
         return not related and self._score_near(told_hz) < UNBELIEVED_SHARE * self._score_near(found_hz)
 
     def believable(self, told_hz: float) -> bool:
-        """Whether a speed that was told and not heard is heard after all, though another may be louder."""
-        return self._score_near(told_hz) > max(LEAST_SCORE, BELIEVED_SHARE * float(self.path.max()))
+        """Whether a speed that was told and not heard is heard after all, though another may be louder.
+
+        Told speeds are off by some percent.
+        """
+        votes = self._prepared()
+        ends = (votes.index(told_hz * (1 + off)) for off in (-TOLD_OFF, TOLD_OFF))
+        near = float(self.path[slice(*ends)].max(initial=-99.0))
+        return near > max(LEAST_SCORE, BELIEVED_SHARE * float(self.path.max()))
 
     def better(self, followed_hz: float, found_hz: float) -> bool:
         """Whether a speed found is clearly better than the one that was found before and is followed."""

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from shopmon.listening.intake.front import Window
+from shopmon.listening.rotation.way_back import WayBack
 from shopmon.listening.state import Memory
 from shopmon.signals.comb.fit import CombFit
 from shopmon.signals.comb.search import smooth_path_step
@@ -46,7 +47,17 @@ class SpeedTracker(Memory):
         self._fit_of: tuple | None = None
         self._wide: CombFit | None = None
         self._wide_of: tuple | None = None
+        self.way_back = WayBack()
         self.aim(None, None)
+
+    def snapshot(self) -> dict:
+        """Return the memory with that of the speed that was left."""
+        return {**super().snapshot(), "way_back": self.way_back.snapshot()}
+
+    def restore(self, data: dict) -> None:
+        """Take up a memory; one of before there was a way back has none."""
+        super().restore(data)
+        self.way_back.restore(data.get("way_back", WayBack().snapshot()))
 
     def aim(self, centre_hz: float | None, flutes: int | None) -> None:
         """Follow the speed near `centre_hz` from now on, or none."""
@@ -62,6 +73,7 @@ class SpeedTracker(Memory):
         self.doubted = False
         self.usual = 0.0
         self.seen_db = np.zeros(0, dtype=np.float32)
+        self.way_back.leave(None, 0.0)
         self._forget_jump()
 
     def _forget_jump(self) -> None:
@@ -121,7 +133,10 @@ class SpeedTracker(Memory):
         self._move_to(self._best(fit, peak))
         self.hops += 1
         now = float(scores[max(0, peak - 2) :][:5].max())  # a bit off is no miss
-        if self._stands(now):
+        back_hz = self.way_back.look(lines, window, self.flutes)
+        if back_hz is not None:
+            self._go_to(back_hz)
+        elif self._stands(now):
             self._see(lines)
             self._recentre(now)
         elif self.fallen > FALLEN_HOPS:
@@ -220,9 +235,15 @@ class SpeedTracker(Memory):
         self.jump_agreed = self.jump_agreed + 1 if same and good and elsewhere else 0
         self.jump_hz = found_hz
         if self.jump_agreed >= JUMP_HOPS:
-            usual = self.usual
-            self.aim(found_hz, self.flutes)
-            self.rotation_hz, self.usual = found_hz, usual
+            left_hz = self.rotation_hz
+            self._go_to(found_hz)
+            self.way_back.leave(left_hz, self.usual)
+
+    def _go_to(self, rotation_hz: float) -> None:
+        """Follow another comb from now on, which is to be as good as the one so far."""
+        usual = self.usual
+        self.aim(rotation_hz, self.flutes)
+        self.rotation_hz, self.usual = rotation_hz, usual
 
     def _new_lines(self, lines: LineMap) -> LineMap:
         if self.seen_db.size != lines.height_db.size:

@@ -1,0 +1,44 @@
+"""A neighbour that starts while the own comb is quiet for a moment is no step of the speed."""
+
+import numpy as np
+
+from shopmon.listening.events import Frame
+from shopmon.listening.rotation.way_back import WayBack
+from tests.listening.hearing import listen, of
+from tests.listening.synthetic import RATE_HZ, comb, gate, machine
+
+SECONDS, ROTATION_HZ = 12.0, 180.0
+
+
+def rpm_after(events, time_s):
+    return np.array(
+        [frame.rpm for frame in of(Frame, events) if frame.rpm and frame.sample > time_s * RATE_HZ]
+    )
+
+
+def test_the_speed_comes_back_to_the_comb_that_stands_as_it_stood():
+    sound = machine(SECONDS, ROTATION_HZ, flutes=2, engaged=((2.0, 5.0), (5.5, 11.0)))
+    neighbour = gate(SECONDS, ((5.1, SECONDS),)) * comb(
+        ROTATION_HZ * 4 / 3, SECONDS, flutes=2, level=0.04, seed=7
+    )
+    events = listen(sound + neighbour, rpm=60 * ROTATION_HZ, flutes=2)
+    late = rpm_after(events, 8.0)
+    assert late.size
+    assert np.median(np.abs(late / (60 * ROTATION_HZ) - 1)) < 2e-3
+
+
+def test_a_step_of_the_override_is_still_followed():
+    before = machine(5.0, ROTATION_HZ, flutes=2, engaged=((2.0, 5.0),))
+    after = machine(7.0, 1.2 * ROTATION_HZ, flutes=2, engaged=((0.0, 6.0),))
+    events = listen(np.concatenate([before, after]), rpm=60 * ROTATION_HZ, flutes=2)
+    late = rpm_after(events, 7.5)
+    assert late.size
+    assert np.median(np.abs(late / (60 * 1.2 * ROTATION_HZ) - 1)) < 2e-3
+
+
+def test_the_watch_survives_a_snapshot():
+    watch = WayBack()
+    watch.leave(42.0, 9.0)
+    again = WayBack()
+    again.restore(watch.snapshot())
+    assert again.snapshot() == watch.snapshot()
