@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from shopmon.cutting.simulation.time_domain import Motion
+from shopmon.listening.chatter.strays import Track
+from shopmon.listening.chatter.suspect import Suspicion
+from shopmon.listening.chatter.verdict import ChatterJudge
 from tests.bench.detector import (
     corpus,
     hearing,
@@ -213,8 +216,21 @@ def test_most_of_an_hour_in_the_shop_is_cutting():
     assert 0.5 < cut / lengths.sum() < 0.9
 
 
-def test_without_the_setting_the_shop_day_is_heard_at_the_default():
-    assert shop_day.settings_of(()) == {"default": {}}
+def test_judges_with_other_wishes_hear_the_same_and_are_only_counted():
+    line = Track(frequency_hz=1437.0, power=1e-3, margin_db=20.0, since_sample=0)
+    sure = Suspicion(track=line, log_odds=1.0)
+    beside = shop_day.Beside(ChatterJudge(0.1), (0.01, 8.0))
+    first = {}
+    for hop in range(1, 40):
+        beside.weigh(sure, 800 * hop)
+        beside.decide(sure, 800 * hop, 0, 6400)
+        for label, raised in beside.raised.items():
+            if raised:
+                first.setdefault(label, hop)
+    assert first["8 an hour"] < first["default"] < first["0.01 an hour"]
+    assert [len(raised) for raised in beside.raised.values()] == [1, 1, 1]
+    beside.end(32_000, 32_000)
+    assert beside.span is None and beside.evidence == 0
 
 
 def test_a_folder_is_scored_and_its_worst_cases_are_shown(tmp_path, capsys):

@@ -2,10 +2,10 @@
 
 import json
 import time
-from dataclasses import fields
 
 import numpy as np
 
+from shopmon.listening.chatter.verdict import ChatterJudge
 from shopmon.listening.events import ChatterStarted
 from shopmon.listening.listener import Listener
 from shopmon.listening.setup import ListenerSettings, Setup
@@ -14,37 +14,78 @@ from tests.bench.detector.hearing import Kept, engine_fingerprint
 from tests.bench.detector.scoring import length_s, poisson_bound
 from tests.listening.synthetic import blocks
 
-RATE_SETTING = "false_alarms_per_hour"
 BLOCK = 4800
 
 
-def settings_of(rates):
-    """Listener settings for rates of false alarms per hour; the default where none is asked for or known."""
-    known = {field.name for field in fields(ListenerSettings)}
-    if RATE_SETTING not in known or not rates:
-        return {"default": {}}
-    return {f"{rate:g} an hour": {RATE_SETTING: rate} for rate in rates}
+DEFAULT = "default"
 
 
-def heard_hour(number, settings, seconds):
-    """Let one listener per setting hear an hour; returns a row of plain data.
+class Beside:
+    """A judge that is heeded, and others with other wishes that hear the same and are only counted.
+
+    One listener a wish would cost as much again for each. What differs: the others do not bring about a cut
+    by ringing alone, nor keep the background from learning.
+
+    Parameters
+    ----------
+    heeded
+        The listener's own judge.
+    rates
+        False alarms an hour that the others accept.
+    """
+
+    def __init__(self, heeded, rates):
+        self._heeded = heeded
+        self._others = {f"{rate:g} an hour": ChatterJudge(rate) for rate in rates}
+        self.raised = {label: [] for label in (DEFAULT, *self._others)}
+
+    def __getattr__(self, name):
+        return getattr(self._heeded, name)
+
+    def weigh(self, *given):
+        """Let all weigh a hop."""
+        for judge in (self._heeded, *self._others.values()):
+            judge.weigh(*given)
+
+    def decide(self, *given):
+        """Let all decide, and count the others' alarms."""
+        for label, judge in self._others.items():
+            self._count(label, judge.decide(*given))
+        return self._count(DEFAULT, self._heeded.decide(*given))
+
+    def _count(self, label, events):
+        self.raised[label] += [event for event in events if isinstance(event, ChatterStarted)]
+        return events
+
+    def end(self, *given):
+        """The engagement is over for all."""
+        for judge in self._others.values():
+            judge.end(*given)
+        return self._heeded.end(*given)
+
+    def clear(self):
+        """Let all forget."""
+        for judge in (self._heeded, *self._others.values()):
+            judge.clear()
+
+
+def heard_hour(number, rates, seconds):
+    """Hear an hour; returns a row of plain data, with the alarms at the default setting and at each rate.
 
     A stretch is a job of its own: speed and flutes are told at its beginning.
     """
-    ears = {
-        label: Listener(ListenerSettings(**given), shop_floor.RATE_HZ, 1) for label, given in settings.items()
-    }
-    alarms = {label: [] for label in settings}
+    ear = Listener(ListenerSettings(), shop_floor.RATE_HZ, 1)
+    ear.chain.judge = beside = Beside(ear.chain.judge, rates)
+    alarms = {label: [] for label in beside.raised}
     at, cut_s, border_s, heard_s = 0, 0.0, 0.0, 0.0
     for index, stretch in enumerate(shop_floor.hour(number, seconds)):
         told = Setup(nominal_rpm=stretch.told_rpm, flutes=stretch.told_flutes, job=str(index))
-        pieces = list(blocks(stretch.samples, BLOCK, rate_hz=shop_floor.RATE_HZ, first_sample=at))
-        for label, ear in ears.items():
-            ear.change_setup(told, at)
-            events = [event for piece in pieces for event in ear.feed(piece)]
-            alarms[label] += [
-                placed(event, at, stretch) for event in events if isinstance(event, ChatterStarted)
-            ]
+        ear.change_setup(told, at)
+        for piece in blocks(stretch.samples, BLOCK, rate_hz=shop_floor.RATE_HZ, first_sample=at):
+            ear.feed(piece)
+        for label, raised in beside.raised.items():
+            alarms[label] += [placed(event, at, stretch) for event in raised]
+            raised.clear()
         at += stretch.samples.size
         cut_s += length_s(stretch.engaged) * (not stretch.marginal)
         border_s += length_s(stretch.engaged) * stretch.marginal
@@ -80,25 +121,25 @@ def shop_day(hours=30.0, rates=(), first=0, keep=None):
     hours
         How many; the last may be a part of one.
     rates
-        Settings, false alarms per hour of cutting that the person accepts.
+        Further settings, false alarms per hour of cutting that the person accepts.
     first
         Number of the first hour.
     keep
         A folder in which hours heard before by the same engine are found again.
     """
-    settings = settings_of(rates)
+    labels = [DEFAULT, *(f"{rate:g} an hour" for rate in rates)]
     rows, begin = [], time.monotonic()
-    kept = None if keep is None else Kept(keep / f"shop-{engine_fingerprint()}-{'-'.join(settings)}.jsonl")
+    kept = None if keep is None else Kept(keep / f"shop-{engine_fingerprint()}-{'-'.join(labels)}.jsonl")
     for number in range(first, first + int(np.ceil(hours))):
         seconds = 3600.0 * min(1.0, first + hours - number)
         if kept is not None and number in kept.rows:
             rows.append(kept.rows[number])
         else:
-            rows.append(heard_hour(number, settings, seconds))
+            rows.append(heard_hour(number, rates, seconds))
             if kept is not None and seconds == 3600.0:
                 kept.add(rows[-1])
         print(progress(rows, time.monotonic() - begin), flush=True)
-    report(rows, settings)
+    report(rows, labels)
 
 
 def progress(rows, spent_s):
@@ -110,13 +151,13 @@ def progress(rows, spent_s):
     )
 
 
-def report(rows, settings):
+def report(rows, labels):
     """Print the rates with their bounds, and every false alarm."""
     heard_h = sum(row["heard_s"] for row in rows) / 3600
     cut_h = sum(row["cut_s"] for row in rows) / 3600
     border_h = sum(row["border_s"] for row in rows) / 3600
     print(f"\n{heard_h:.1f} h in the shop, {cut_h:.1f} h of stable cutting at 10 to 28 dB")
-    for label in settings:
+    for label in labels:
         found = [alarm for row in rows for alarm in row["alarms"][label]]
         near = sum(alarm["marginal"] for alarm in found)
         count = len(found) - near
