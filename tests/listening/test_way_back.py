@@ -1,11 +1,12 @@
 """A neighbour that starts while the own comb is quiet for a moment is no step of the speed."""
 
 import numpy as np
+import pytest
 
 from shopmon.listening.events import Frame
 from shopmon.listening.rotation.way_back import WayBack
-from tests.listening.hearing import listen, of
-from tests.listening.synthetic import RATE_HZ, comb, gate, machine
+from tests.listening.hearing import listen, listener, of
+from tests.listening.synthetic import RATE_HZ, blocks, comb, gate, machine
 
 SECONDS, ROTATION_HZ = 12.0, 180.0
 
@@ -34,6 +35,21 @@ def test_a_step_of_the_override_is_still_followed():
     late = rpm_after(events, 7.5)
     assert late.size
     assert np.median(np.abs(late / (60 * 1.2 * ROTATION_HZ) - 1)) < 2e-3
+
+
+@pytest.mark.parametrize("astray", [0.7, 1.37, 2.8])
+def test_led_astray_the_listener_finds_back_to_the_speed_told(astray):
+    """Music may look like a step, again and again; the search hears the told speed all along."""
+    sound = machine(9.0, ROTATION_HZ, flutes=2, engaged=((2.0, 8.5),))
+    ears = listener(rpm=60 * ROTATION_HZ * 1.01, flutes=2)
+    events = []
+    for block in blocks(sound):
+        if block.first_sample == 16_000 * 4:
+            ears.chain.speed.tracker.aim(astray * ROTATION_HZ, 2)
+        events += ears.feed(block)
+    late = rpm_after(events, 7.0)
+    assert late.size
+    assert np.median(np.abs(late / (60 * ROTATION_HZ) - 1)) < 2e-3
 
 
 def test_the_watch_survives_a_snapshot():

@@ -59,6 +59,11 @@ class SpeedSearch(Memory):
         self.background_db = np.zeros(0, dtype=np.float32)
         self.clear(None)
 
+    @property
+    def highest_hz(self) -> float:
+        """Fastest rotation that is looked for."""
+        return self._bounds[1]
+
     def clear(self, flutes: int | None) -> None:
         """Start again; what the sound before a cut is like stays known."""
         self.path = np.zeros(0, dtype=np.float32)

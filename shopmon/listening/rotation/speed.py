@@ -9,8 +9,8 @@ from shopmon.listening.background import Background
 from shopmon.listening.intake.front import Front, View, Window
 from shopmon.listening.intake.hops import Rates
 from shopmon.listening.rotation.comb_view import CombView, view_comb
-from shopmon.listening.rotation.search import EVERY_HOPS, SpeedSearch
-from shopmon.listening.rotation.tracker import SpeedTracker
+from shopmon.listening.rotation.search import EVERY_HOPS, TOLD_OFF, SpeedSearch
+from shopmon.listening.rotation.tracker import REACH, SpeedTracker
 from shopmon.listening.setup import ListenerSettings, Setup
 from shopmon.listening.state import Memory
 from shopmon.signals.comb.fit import bins_needed
@@ -34,6 +34,8 @@ LOST_HOPS = 30
 WITNESS_HOPS, AGAINST_LOOKS, AGAINST_TRUSTED_LOOKS, BEYOND_DOUBT_DB = 12, 4, 8, 5.5
 SETTLING_HOPS, SETTLING_EVERY_HOPS = 24, 2
 DIFFERENT = 0.02
+AGAIN_LOOKS = 5  # the search remembers some looks after a step
+FASTER = 1.1  # than the fastest that is looked for
 MEASURED = 0.99  # a tachometer's word; no count stands behind it
 
 
@@ -57,7 +59,7 @@ class Speed(Memory):
 
     kept = ("contrast_db", "trusted", "found", "hops", "lost", "window_s", "rivals_hz", "against",
             "told_hz", "told_wrong", "risen_hops", "turned_hz",
-            "ringing_hops", "next_window_s", "stands", "proven")  # fmt: skip
+            "ringing_hops", "next_window_s", "stands", "proven", "again")  # fmt: skip
 
     def __init__(self, rates: Rates, settings: ListenerSettings):
         self.tracker = SpeedTracker()
@@ -69,7 +71,7 @@ class Speed(Memory):
         self.lost = 0
         self.window_s = self.next_window_s = 0.4
         self.rivals_hz: list[float] = []
-        self.against = 0
+        self.against = self.again = 0
         self.told_hz: float | None = None
         self.told_wrong = False
         self.risen_hops = 0
@@ -91,7 +93,7 @@ class Speed(Memory):
 
     def restore(self, data: dict) -> None:
         """Take up a memory."""
-        super().restore(data)
+        super().restore({"again": 0, **data})  # not known before the told speed was listened for again
         self.tracker.restore(data["tracker"])
         self.search.restore(data["search"])
         self.measured = data.get("measured", False)
@@ -245,6 +247,9 @@ class Speed(Memory):
         self.stepped = None not in (before, rotation) and abs(rotation / before - 1) > DIFFERENT
         if rotation is None:
             return None
+        if rotation > FASTER * self.search.highest_hz:
+            self._drop()  # no spindle turns so fast: music made it look like a step
+            return None
         self.ringing_hops = self.ringing_hops + 1 if self.tracker.support > RINGING else 0
         comb = view_comb(view, front.window, raised_db, rotation)
         self.contrast_db += FORGET * (comb.contrast_db - self.contrast_db)
@@ -305,12 +310,16 @@ class Speed(Memory):
         self.told_wrong = False
         self.search.clear(self.search.flutes)
         self.contrast_db, self.trusted, self.found, self.lost = 0.0, False, False, 0
-        self.rivals_hz = []
+        self.rivals_hz, self.again = [], 0
 
     def _hear_witness(self, front: Front, risen: bool) -> None:
         """Ask the search, which was told nothing, whether another speed fits much better; follow that one."""
         found = self._look(front, risen)
         told = self.tracker.rotation_hz
+        self.again = self.again + 1 if self._told_again(told, found) else 0
+        if self.again >= AGAIN_LOOKS:
+            self._drop()
+            return
         # heard well at the told speed, or heard to cut at it: not doubted for a neighbour that starts
         sure = self.trusted and (self.proven or self.contrast_db > BEYOND_DOUBT_DB)
         doubted = found is not None and told is not None and not sure
@@ -319,6 +328,13 @@ class Speed(Memory):
         if self.against >= (AGAINST_LOOKS if risen and not self.trusted else AGAINST_TRUSTED_LOOKS):
             self.told_wrong = True
             self._aim_at(found)
+
+    def _told_again(self, followed_hz: float | None, found_hz: float | None) -> bool:
+        """Whether the search, which was told nothing, hears the told speed, while music led us elsewhere."""
+        if self.told_hz is None or followed_hz is None or found_hz is None:
+            return False
+        strayed = abs(followed_hz / self.told_hz - 1) > REACH
+        return strayed and abs(found_hz / self.told_hz - 1) < TOLD_OFF
 
     def _look(self, front: Front, risen: bool) -> float | None:
         window = self.search.window
