@@ -93,14 +93,7 @@ def test_the_advised_speed_is_quiet_for_a_single_mode(milling, share, flutes, rp
     many = mode.pick(np.zeros(400, dtype=int))
     limit = forces[int(np.argmax(spectral_radius(many, arc, flutes, rpm, forces).radius > 1))]
     heard = spectral_radius(mode, arc, flutes, rpm, depth * limit, lines=True)
-    tone = ChatterTone(
-        frequency_hz=float(heard.line_hz[0]),
-        rpm=rpm,
-        flutes=flutes,
-        milling=milling,
-        diameter_mm=10.0,
-        ae_mm=10.0 * share,
-    )
+    tone = _tone_of(heard, rpm, flutes, milling, share)
     first = advise(tone, SpeedLimits(max_rpm=1.9 * rpm))[0]
     assert first.action == "speed"
     assert spectral_radius(mode, arc, flutes, first.rpm, depth * limit).radius[0] < 1
@@ -128,6 +121,18 @@ def test_refuses_what_cannot_be(wrong):
 def test_refuses_an_empty_range():
     with pytest.raises(SettingError):
         SpeedLimits(min_rpm=9000, max_rpm=8000)
+
+
+def _tone_of(heard, rpm, flutes, milling, share):
+    """What is told of a cut with a tool of 10 mm that rings."""
+    return ChatterTone(
+        frequency_hz=float(heard.line_hz[0]),
+        rpm=rpm,
+        flutes=flutes,
+        milling=milling,
+        diameter_mm=10.0,
+        ae_mm=10.0 * share,
+    )
 
 
 def _limit(machine, arc, flutes, rpm):
@@ -168,14 +173,7 @@ def test_the_depth_advised_is_quiet_at_the_present_speed(milling, share, flutes)
     arc, rpm = entry_exit(milling, share, 1.0), 43_500.0 / flutes
     force = 1.8 * _limit(machine, arc, flutes, rpm)
     heard = spectral_radius(machine, arc, flutes, rpm, force, lines=True)
-    tone = ChatterTone(
-        frequency_hz=float(heard.line_hz[0]),
-        rpm=rpm,
-        flutes=flutes,
-        milling=milling,
-        diameter_mm=10.0,
-        ae_mm=10.0 * share,
-    )
+    tone = _tone_of(heard, rpm, flutes, milling, share)
     (less,) = (one for one in advise(tone, SpeedLimits(max_rpm=1.9 * rpm)) if one.action == "less-depth")
     told = float(re.search(r"with (\d+) % of its depth", less.reason)[1]) / 100
     assert less.probability_quiet == 0.8 and 0.25 <= told < 1

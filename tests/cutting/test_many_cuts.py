@@ -19,6 +19,18 @@ CASES = [
 ]
 
 
+def _case(modes, milling, share, flutes):
+    return StabilityCase(
+        modes=modes,
+        flutes=flutes,
+        diameter_mm=10.0,
+        kt_n_per_mm2=800.0,
+        kr=0.3,
+        milling=milling,
+        ae_mm=10.0 * share,
+    )
+
+
 @pytest.mark.parametrize(("axes", "milling", "share", "flutes", "rpm", "ap_mm"), CASES)
 def test_agrees_with_semidiscretization(axes, milling, share, flutes, rpm, ap_mm):
     rng = np.random.default_rng(len(axes) + flutes)
@@ -29,15 +41,7 @@ def test_agrees_with_semidiscretization(axes, milling, share, flutes, rpm, ap_mm
         Mode(axis=axis, frequency_hz=f, damping_ratio=z, stiffness_n_per_m=k)
         for axis, f, z, k in zip(axes, frequency, damping, stiffness, strict=True)
     )
-    case = StabilityCase(
-        modes=modes,
-        flutes=flutes,
-        diameter_mm=10.0,
-        kt_n_per_mm2=800.0,
-        kr=0.3,
-        milling=milling,
-        ae_mm=10.0 * share,
-    )
+    case = _case(modes, milling, share, flutes)
     wanted = stability(case, rpm, ap_mm)
     systems = Systems(axes, frequency[None], damping[None], stiffness[None], np.array([0.3]))
     arc = entry_exit(milling, share, 1.0)
@@ -53,15 +57,7 @@ def test_agrees_with_semidiscretization(axes, milling, share, flutes, rpm, ap_mm
 def test_agrees_where_many_waves_lie_between_two_teeth(milling, share, flutes, rpm, ap_mm):
     mode = Mode(axis="y", frequency_hz=1400.0, damping_ratio=0.02, stiffness_n_per_m=4e6)
     assert 60 * mode.frequency_hz / (rpm * flutes) > 19
-    case = StabilityCase(
-        modes=(mode,),
-        flutes=flutes,
-        diameter_mm=10.0,
-        kt_n_per_mm2=800.0,
-        kr=0.3,
-        milling=milling,
-        ae_mm=10.0 * share,
-    )
+    case = _case((mode,), milling, share, flutes)
     wanted = stability(case, rpm, ap_mm).spectral_radius
     system = Systems("y", np.array([[1400.0]]), np.array([[0.02]]), np.array([[4e6]]), np.array([0.3]))
     found = spectral_radius(system, entry_exit(milling, share, 1.0), flutes, rpm, 800e3 * ap_mm)

@@ -82,6 +82,6 @@ def pair_steps(frequency_hz: np.ndarray) -> np.ndarray:
     return steps
 
 
-def off_multiple(frequency_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
+def off_multiple(frequency_hz: np.ndarray, rotation_hz: float | np.ndarray) -> np.ndarray:
     """Return how far frequencies are from the nearest multiple of another, shape as given."""
     return np.abs(frequency_hz - rotation_hz * np.rint(frequency_hz / rotation_hz))

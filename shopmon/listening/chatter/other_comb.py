@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shopmon.listening.chatter.kinship import off_multiple
 from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
 
@@ -55,8 +56,8 @@ class ReadLines:
         within_hz = ALIKE * np.hypot(self.read_hz[:, None], self.read_hz)
         apart_hz = self.frequency_hz[:, None] - self.frequency_hz
         together_hz = self.frequency_hz[:, None] + self.frequency_hz
-        alike = _off_multiple(apart_hz, rotation_hz) <= within_hz
-        return alike | (_off_multiple(together_hz, rotation_hz) <= within_hz)
+        alike = off_multiple(apart_hz, rotation_hz) <= within_hz
+        return alike | (off_multiple(together_hz, rotation_hz) <= within_hz)
 
 
 def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
@@ -98,7 +99,7 @@ def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) ->
     best = np.full(together_hz.size, -np.inf)
     for part in PARTS:
         step_hz = rotation_hz / part
-        away = _off_multiple(lines.frequency_hz, step_hz) / lines.read_hz
+        away = off_multiple(lines.frequency_hz, step_hz) / lines.read_hz
         against = members @ np.clip(away**2 - 1.0, 0.0, MOST_OFF)
         best = np.maximum(best, np.log(step_hz / (math.sqrt(2 * math.pi) * together_hz)) - 0.5 * against)
     return best
@@ -125,11 +126,7 @@ def strangers_comb_nats(lines: ReadLines, family: np.ndarray) -> np.ndarray:
     if not base_hz.size:
         return np.zeros(lines.frequency_hz.size)
     within_hz = ALIKE * lines.read_hz
-    on = _off_multiple(lines.frequency_hz, base_hz) <= within_hz
+    on = off_multiple(lines.frequency_hz, base_hz) <= within_hz
     nats = on * np.clip(np.log(base_hz / (2.0 * within_hz)), 0.0, MOST_NATS)
     nats = np.where(nats >= OWN_NATS, nats @ (~family & lines.clear).T, 0.0)
     return nats.max(axis=0) - MOST_NATS - math.log(base_hz.size)
-
-
-def _off_multiple(frequency_hz: np.ndarray, step_hz: float | np.ndarray) -> np.ndarray:
-    return np.abs(frequency_hz - step_hz * np.rint(frequency_hz / step_hz))
