@@ -185,7 +185,9 @@ def test_automatic_gain_evens_out_the_level():
 
 def test_a_pass_taken_apart_repeats_but_for_fresh_chance():
     wave = np.sin(2 * np.pi * np.arange(400) / 400)
-    apart = shop_floor.TakenApart(None, wave, np.full(100, 0.1), np.full(shop_floor.WINDOW // 2 + 1, 1.0))
+    at_once = np.zeros(shop_floor.WINDOW)
+    at_once[0] = 1.0
+    apart = shop_floor.TakenApart(None, wave, np.full(100, 0.1), at_once)
     turns = np.arange(50_000) / 960
     still = shop_floor.around_turn(wave, turns)
     first, second = (apart.played(turns, np.random.default_rng(seed)) - still for seed in (1, 2))
@@ -194,19 +196,42 @@ def test_a_pass_taken_apart_repeats_but_for_fresh_chance():
     assert first.std() == pytest.approx(second.std(), rel=0.05)
 
 
-def test_chance_keeps_the_colour_it_is_given():
+def struck_by_one_tooth(turn, turns):
+    """A mode struck once a turn by chance alone, at rest again before the next; shape ``(turns, turn)``."""
+    rng = np.random.default_rng(3)
+    time = np.arange(turn) / shop_floor.RATE_HZ
+    ring = np.exp(-time / 0.008) * np.sin(2 * np.pi * 900 * time)
+    blows = np.where(time < 0.002, 1.0, 1e-3) * rng.standard_normal((turns, turn))
+    return np.convolve(blows.ravel(), ring)[: turns * turn].reshape(turns, turn)
+
+
+def test_what_a_slow_tooth_leaves_to_chance_dies_away_before_the_next():
+    """Chance that held its phase over turns would be a tone that no slow pass has."""
+    turn, turns = 1360, 60
+    blows, ring = shop_floor.struck(struck_by_one_tooth(turn, turns))
+    apart = shop_floor.TakenApart(None, np.zeros(100), blows, ring)
+    played = apart.played(np.arange(turns * turn) / turn, np.random.default_rng(4)).reshape(turns, turn)
+    true = struck_by_one_tooth(turn, turns)
+    assert played.std() == pytest.approx(true.std(), rel=0.1)
+    early, late = slice(0, turn // 4), slice(turn // 2, turn)
+    assert played[:, late].std() < 0.1 * played[:, early].std()
+    alike = np.mean(played[1:] * played[:-1]) / np.mean(played**2)
+    assert abs(alike) < 0.15
+
+
+def test_what_rings_after_chance_keeps_its_spectrum():
     noise = np.random.default_rng(3).standard_normal(64 * shop_floor.WINDOW)
     noise = np.convolve(noise, np.ones(8) / 8, "same")
     window = np.hanning(shop_floor.WINDOW)
 
     def power(values):
         rows = values[: values.size // window.size * window.size].reshape(-1, window.size)
-        return np.mean(np.abs(np.fft.rfft(rows * window)) ** 2, axis=0) / np.mean(window**2)
+        return np.mean(np.abs(np.fft.rfft(rows * window)) ** 2, axis=0) / np.sum(window**2)
 
-    made = shop_floor.coloured(np.sqrt(power(noise)), noise.size, np.random.default_rng(4))
-    low = slice(10, 1000)
-    assert power(made)[low].mean() == pytest.approx(power(noise)[low].mean(), rel=0.05)
-    assert made.std() == pytest.approx(noise.std(), rel=0.05)
+    ring = shop_floor.ring_of(power(noise))
+    low = slice(10, 600)
+    assert (np.abs(np.fft.rfft(ring)) ** 2)[low].mean() == pytest.approx(power(noise)[low].mean(), rel=0.05)
+    assert np.sum(ring[:9] ** 2) > 0.9 * np.sum(ring**2)
 
 
 def test_most_of_an_hour_in_the_shop_is_cutting():

@@ -1,14 +1,15 @@
 """Hours in an invented shop, all cuts stable: the same few passes again and again, and all around them.
 
 A pass is simulated once and taken apart: what repeats each turn, and what does not, which is the tool's own
-ringing under the noise of the chips. It is put together again at the speed that the spindle has, for as long
-as the pass lasts, with fresh chance of the same spectrum and the same swelling within the turn. What would
-take days to simulate is then a matter of minutes.
+ringing under the noise of the chips. Of this it is found how long a blow rings, and how strong the blows are
+within the turn. The pass is put together again at the speed that the spindle has, for as long as it lasts,
+with fresh blows. What would take days to simulate is then a matter of minutes.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.signal import oaconvolve
 
 from shopmon.cutting.simulation.machine_sound import spindle_sound, surrounding_sound
 from shopmon.cutting.simulation.motion import repetition
@@ -25,6 +26,7 @@ RATE_HZ = 16_000.0  # what the listener looks at of any higher rate, and a third
 PASSES_AN_HOUR = 5
 SIMULATED_S, FROM_S, TO_S = 4.4, 1.2, 4.0
 WINDOW, FINER = 6144, 4
+FAINTEST = 1e-9  # of the strongest bin's power: below this a spectrum is rounding
 DEEPER = 1.15  # stays stable up to here
 MARGINAL = 0.1  # half of what counts as chatter: such cuts are counted apart
 SHARES = {
@@ -49,24 +51,24 @@ class TakenApart:
         What was simulated.
     wave
         What repeats, over one turn, finely.
-    swelling
-        How strong the rest is within the turn, over one turn.
-    colour
-        Amplitude spectrum of the rest without its swelling, of one window of `WINDOW` samples.
+    blows
+        How strong the chance is that strikes the rest within the turn, over one turn.
+    ring
+        Answer of the rest to one blow, `WINDOW` samples.
     restless
         Motion that does not repeat with the turn over that which does; see `restlessness`.
     """
 
     plan: PassPlan
     wave: np.ndarray
-    swelling: np.ndarray
-    colour: np.ndarray
+    blows: np.ndarray
+    ring: np.ndarray
     restless: float = 0.0
 
     def played(self, turns, rng):
         """The sound at successive samples whose angles are given in turns."""
-        rest = coloured(self.colour, turns.size, rng)
-        return around_turn(self.wave, turns) + around_turn(self.swelling, turns) * rest
+        struck = around_turn(self.blows, turns) * rng.standard_normal(turns.size)
+        return around_turn(self.wave, turns) + oaconvolve(struck, self.ring)[: turns.size]
 
 
 def around_turn(values, turns):
@@ -75,15 +77,23 @@ def around_turn(values, turns):
     return np.interp(part, np.arange(values.size + 1), np.append(values, values[0]))
 
 
-def coloured(colour, count, rng):
-    """Gaussian noise of a given amplitude spectrum: windows of random phase, overlapping by half."""
-    half = WINDOW // 2
-    total = np.zeros(count + 2 * WINDOW)
-    window = np.sin(np.pi * (np.arange(WINDOW) + 0.5) / WINDOW)
-    for first in range(0, count + half, half):
-        chance = rng.standard_normal(colour.size) + 1j * rng.standard_normal(colour.size)
-        total[first : first + WINDOW] += window * np.fft.irfft(colour * chance / np.sqrt(2), WINDOW)
-    return total[half : half + count]
+def ring_of(power):
+    """Answer to one blow that has a given power spectrum and begins at once (minimum phase).
+
+    Parameters
+    ----------
+    power
+        Shape (WINDOW // 2 + 1,), mean of the squared amplitudes per sample.
+
+    Notes
+    -----
+    By the folded cepstrum: Oppenheim & Schafer, Discrete-Time Signal Processing, section 13.5 (from memory).
+    """
+    floor = FAINTEST * power.max()
+    cepstrum = np.fft.irfft(0.5 * np.log(np.maximum(power, floor)), WINDOW)
+    cepstrum[1 : WINDOW // 2] *= 2
+    cepstrum[WINDOW // 2 + 1 :] = 0
+    return np.fft.irfft(np.exp(np.fft.rfft(cepstrum)), WINDOW)
 
 
 def stable_pass(family, rng, around):
@@ -118,7 +128,7 @@ def restlessness(motion):
 
 
 def parts(done, around):
-    """Take the steady part of the teeth's sound apart: wave, swelling and colour of `TakenApart`."""
+    """Take the steady part of the teeth's sound apart: wave, blows and ring of `TakenApart`."""
     count = round(SIMULATED_S * RATE_HZ)
     teeth = sounded(done, around, count)
     teeth /= quiet_level(teeth, done.cuts, RATE_HZ)
@@ -127,15 +137,21 @@ def parts(done, around):
     places = np.interp(np.arange((starts.size - 1) * steps) / steps, np.arange(starts.size), starts) * RATE_HZ
     rows = np.interp(places, np.arange(count), teeth).reshape(-1, steps)
     wave, rest = rows.mean(axis=0), rows - rows.mean(axis=0)
-    swelling = np.sqrt(np.mean(rest**2, axis=0)) + 1e-9
-    even = (rest / swelling).ravel()
-    firsts = range(0, even.size - WINDOW + 1, WINDOW // 4)
+    fine = np.fft.irfft(np.fft.rfft(wave), FINER * steps) * FINER
+    return fine, *struck(rest)
+
+
+def struck(rest):
+    """What strikes within the turn and how it rings; `rest` has a turn in each row."""
+    line = rest.ravel()
+    firsts = range(0, line.size - WINDOW + 1, WINDOW // 4)
     window = np.hanning(WINDOW)
     power = np.mean(
-        [np.abs(np.fft.rfft(window * even[first : first + WINDOW])) ** 2 for first in firsts], axis=0
+        [np.abs(np.fft.rfft(window * line[first : first + WINDOW])) ** 2 for first in firsts], axis=0
     )
-    fine = np.fft.irfft(np.fft.rfft(wave), FINER * steps) * FINER
-    return fine, swelling, np.sqrt(power / np.mean(window**2))
+    ring = ring_of(power / np.sum(window**2))
+    chance = np.fft.irfft(np.fft.rfft(line) / np.fft.rfft(ring, line.size), line.size)
+    return np.sqrt(np.mean(chance.reshape(rest.shape) ** 2, axis=0)), ring
 
 
 @dataclass(frozen=True, eq=False)
