@@ -231,7 +231,8 @@ class Chain:
             suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
         self.scene, self.suspicion = scene, suspicion
         events: list[Event] = []
-        self.judge.weigh(suspicion, view.sample, self.book.touching)
+        if not self.speed.adrift:
+            self.judge.weigh(suspicion, view.sample, self.book.touching)
         # at a speed that is only told, or a stranger's, ringing alone is no proof of a cut: bells ring too;
         # nor is music
         alone = suspicion is not None and not suspicion.among_strangers

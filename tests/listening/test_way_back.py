@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shopmon.listening.events import Frame
+from shopmon.listening.events import ChatterStarted, Frame
 from shopmon.listening.rotation.way_back import WayBack
 from tests.listening.hearing import listen, listener, of
 from tests.listening.synthetic import RATE_HZ, blocks, comb, gate, machine
@@ -35,6 +35,30 @@ def test_a_step_of_the_override_is_still_followed():
     late = rpm_after(events, 7.5)
     assert late.size
     assert np.median(np.abs(late / (60 * 1.2 * ROTATION_HZ) - 1)) < 2e-3
+
+
+def turned(start_s, share, ramp_s, seconds=13.0, flutes=2):
+    """A cut whose override is turned: the teeth go on at another speed, after a ramp."""
+    time = np.arange(int(seconds * RATE_HZ)) / RATE_HZ
+    ramp = np.clip((time - start_s) / ramp_s, 0, 1)
+    turns = np.cumsum(ROTATION_HZ * (1 + (share - 1) * ramp)) / RATE_HZ
+    rng = np.random.default_rng(4)
+    teeth = sum(
+        (0.06 if order % flutes == 0 else 0.02) / order**0.5 * np.cos(2 * np.pi * order * turns + phase)
+        for order, phase in enumerate(rng.uniform(0, 2 * np.pi, 24), 1)
+    )
+    return teeth * (0.15 + 0.85 * (time > 2.0)) + 2e-3 * rng.standard_normal(time.size)
+
+
+@pytest.mark.parametrize("told", [True, False])
+@pytest.mark.parametrize(("share", "ramp_s"), [(1.03, 0.3), (0.97, 0.5), (0.9, 0.2), (0.9, 2.0), (1.15, 0.4)])
+def test_a_spindle_on_its_way_to_another_speed_is_no_chatter(told, share, ramp_s):
+    known = {"rpm": 60 * ROTATION_HZ, "flutes": 2} if told else {}
+    events = listen(turned(6.0, share, ramp_s), **known)
+    assert not of(ChatterStarted, events)
+    late = rpm_after(events, 9.0 + ramp_s)
+    assert late.size
+    assert np.median(np.abs(late / (60 * share * ROTATION_HZ) - 1)) < 2e-3
 
 
 @pytest.mark.parametrize("astray", [0.7, 1.37, 2.8])

@@ -73,12 +73,16 @@ class SpeedSearch(Memory):
         self.best_hz: float | None = None
         self.flutes = flutes
 
+    def look_anew(self) -> None:
+        """The speed has stepped: looks at the old one say nothing of the new."""
+        self.path = np.zeros(0, dtype=np.float32)
+        self.agreed = 0
+
     def begin(self) -> None:
         """Weigh anew: the sound has risen. What was heard before stays known, slowed by a little."""
         heard = np.pad(np.maximum(self.path, 0.0), (0, DROOP_STEPS))
         self.before = np.maximum.reduce([heard[by : self.path.size + by] for by in DROOP_BY])
-        self.path = np.zeros(0, dtype=np.float32)
-        self.agreed = 0
+        self.look_anew()
 
     @property
     def standing_hz(self) -> float | None:

@@ -150,6 +150,16 @@ class Speed(Memory):
             return self.trusted
         return self.trusted and self.stands and not self.strange
 
+    @property
+    def adrift(self) -> bool:
+        """Whether lines say nothing now: the comb has gone from where it was, or a found one is not heard.
+
+        A cut that rings from its beginning drowns the comb; then the lines step by the rotation all the same.
+        """
+        drowned = 0 < self.risen_hops <= SETTLING_HOPS + self.tracker.gone_hops
+        unheard = self.found and not self.trusted and self.tracker.support < RINGING
+        return (self.tracker.adrift and not drowned) or unheard
+
     def prove(self) -> None:
         """A cut is heard at the speed that is followed."""
         self.proven = self.proven or self.trusted
@@ -245,6 +255,8 @@ class Speed(Memory):
         before = self.tracker.rotation_hz
         rotation = self._track(view, front.window, background)
         self.stepped = None not in (before, rotation) and abs(rotation / before - 1) > DIFFERENT
+        if self.stepped and self.trusted:
+            self.search.look_anew()
         if rotation is None:
             return None
         if rotation > FASTER * self.search.highest_hz:

@@ -23,6 +23,7 @@ USUAL_FORGET, FADE = 0.05, 0.01
 SEEN_FORGET, NEW_DB = 0.1, 4.0
 FALLEN, RISEN, LEAST_USUAL = 0.6, 0.4, 2.0
 FALLEN_HOPS, JUMP_HOPS = 2, 3
+GONE, GONE_FOR_HOPS = 0.2, 40
 JUMP_REACH, JUMP_STEP, JUMP_SPREAD = 0.35, 1.5e-3, 8e-4
 JUMP_LEAST, JUMP_SAME = 0.03, 0.012
 SUPPORT_DB, SUPPORT_FORGET, BESIDE_EVERY = 4.0, 0.36, 2
@@ -40,7 +41,8 @@ class SpeedTracker(Memory):
     """
 
     kept = ("centre_hz", "flutes", "path", "rotation_hz", "slope", "jitter", "hops", "support", "beside_db",
-            "doubted", "usual", "fallen", "seen_db", "jump", "jump_hz", "jump_agreed")  # fmt: skip
+            "doubted", "usual", "fallen", "gone_hops", "seen_db", "jump", "jump_hz",
+            "jump_agreed")  # fmt: skip
 
     def __init__(self):
         self._fit: CombFit | None = None
@@ -55,8 +57,8 @@ class SpeedTracker(Memory):
         return {**super().snapshot(), "way_back": self.way_back.snapshot()}
 
     def restore(self, data: dict) -> None:
-        """Take up a memory; one of before there was a way back has none."""
-        super().restore(data)
+        """Take up a memory; one of before there was a way back has none, nor does it count what is gone."""
+        super().restore({"gone_hops": 0, **data})
         self.way_back.restore(data.get("way_back", WayBack().snapshot()))
 
     def aim(self, centre_hz: float | None, flutes: int | None) -> None:
@@ -77,7 +79,7 @@ class SpeedTracker(Memory):
         self._forget_jump()
 
     def _forget_jump(self) -> None:
-        self.fallen = 0
+        self.fallen = self.gone_hops = 0
         self.jump = np.zeros(0, dtype=np.float32)
         self.jump_hz: float | None = None
         self.jump_agreed = 0
@@ -133,6 +135,8 @@ class SpeedTracker(Memory):
         self._move_to(self._best(fit, peak))
         self.hops += 1
         now = float(scores[max(0, peak - 2) :][:5].max())  # a bit off is no miss
+        gone = self.usual >= LEAST_USUAL and now < GONE * self.usual
+        self.gone_hops = self.gone_hops + 1 if gone else 0
         back_hz = self.way_back.look(lines, window, self.flutes)
         if back_hz is not None:
             self._go_to(back_hz)
@@ -199,6 +203,14 @@ class SpeedTracker(Memory):
         else:
             moved[-away:] = self.path[:away]
         self.path = moved
+
+    @property
+    def adrift(self) -> bool:
+        """The comb has just gone from where it stood: the spindle is on its way to another speed.
+
+        Its lines are then on no multiple of the rotation that is followed, and in steps of one.
+        """
+        return 0 < self.gone_hops < GONE_FOR_HOPS
 
     def _stands(self, now: float) -> bool:
         """Whether the comb still fits about as well as it used to; learn how well that is."""
