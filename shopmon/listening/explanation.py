@@ -1,9 +1,12 @@
 """Any moment explained: which lines are seen, what each is taken for and why, and what adds up."""
 
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
 
+from shopmon.listening.chatter.crowd import in_crowd
+from shopmon.listening.chatter.other_comb import on_other_comb
 from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
 
@@ -13,6 +16,9 @@ MOST_LINES = 24
 ON_LINE, ON_LINE_SHARE = 0.6, 7e-4
 BESIDE_DB = 8.0
 BACKGROUND_DB = 7.0
+OTHER = "a multiple of another frequency, as the lines of another machine are"
+CROWDED = "one of many crests side by side: a voice, a motor that changes its speed, or hiss"
+ADRIFT = "the spindle is on its way to another speed, so its own lines are on no multiple now"
 WORDS = {
     "base": "before any line is looked at",
     "over_floor_db": "height over the noise",
@@ -53,8 +59,8 @@ class ExplainedLine:
     order
         Multiples of the rotation.
     what
-        ``tooth passing``, ``rotation``, ``beside a rotation line``, ``rejected``, ``background``, ``stray``
-        or ``faint``.
+        ``tooth passing``, ``rotation``, ``beside a rotation line``, ``rejected``, ``background``,
+        ``other comb``, ``crowd``, ``stray`` or ``faint``.
     counts
         It speaks for chatter.
     why
@@ -114,7 +120,9 @@ def in_words(terms: dict[str, float]) -> tuple[tuple[str, float], ...]:
     return tuple(sorted((each for each in said if each[1]), key=lambda each: -abs(each[1])))
 
 
-def explain_lines(scene: Scene, tracks: list[Track], onset: int | None) -> tuple[ExplainedLine, ...]:
+def explain_lines(
+    scene: Scene, tracks: list[Track], onset: int | None, adrift: bool = False
+) -> tuple[ExplainedLine, ...]:
     """Say of every line that is seen what it is taken for.
 
     Parameters
@@ -125,7 +133,10 @@ def explain_lines(scene: Scene, tracks: list[Track], onset: int | None) -> tuple
         The stray lines that are followed.
     onset
         Since when a tooth is, or may be, in metal; None when none is.
+    adrift
+        The spindle's comb is not where it was.
     """
+    discarded = _discarded(tracks, scene, adrift)
     peaks = _peaks(scene)
     places, levels = scene.window.read_lines(scene.view.spectrum_db, peaks)
     frequency_hz = places * scene.window.bin_hz
@@ -135,14 +146,15 @@ def explain_lines(scene: Scene, tracks: list[Track], onset: int | None) -> tuple
     lines = []
     for i in range(peaks.size):
         over = None if known is None else float(known[i])
-        what, counts, why = _taken_for(float(frequency_hz[i]), float(skirts[i]), over, scene, tracks, onset)
+        hz, skirt = float(frequency_hz[i]), float(skirts[i])
+        what, counts, why = _taken_for(hz, skirt, over, scene, tracks, onset, discarded)
         lines.append(
             ExplainedLine(
-                frequency_hz=round(float(frequency_hz[i]), 2),
+                frequency_hz=round(hz, 2),
                 level_db=round(float(levels[i]), 2),
                 over_floor_db=round(float(floors[i]), 1),
                 over_background_db=None if over is None else round(over, 1),
-                order=round(float(frequency_hz[i]) / scene.comb.rotation_hz, 3),
+                order=round(hz / scene.comb.rotation_hz, 3),
                 what=what,
                 counts=counts,
                 why=why,
@@ -162,7 +174,20 @@ def _peaks(scene: Scene) -> np.ndarray:
     return np.sort(bins[strongest])
 
 
-def _taken_for(hz, over_skirt_db, over_background_db, scene: Scene, tracks, onset) -> tuple[str, bool, str]:
+def _discarded(tracks: list[Track], scene: Scene, adrift: bool) -> dict[int, tuple[str, str]]:
+    """Return what the tracks that speak for nothing are taken for and why, by ``id``."""
+    if not tracks:
+        return {}
+    if adrift:
+        return {id(track): ("stray", ADRIFT) for track in tracks}
+    crowded = {id(track): ("crowd", CROWDED) for track in compress(tracks, in_crowd(tracks, scene))}
+    strange = {id(track): ("other comb", OTHER) for track in compress(tracks, on_other_comb(tracks, scene))}
+    return crowded | strange
+
+
+def _taken_for(
+    hz, over_skirt_db, over_background_db, scene: Scene, tracks, onset, discarded
+) -> tuple[str, bool, str]:
     rotation, order = scene.comb.rotation_hz, max(1, round(hz / scene.comb.rotation_hz))
     away_hz = abs(hz - order * rotation)
     if away_hz <= ON_LINE / scene.window.duration_s + ON_LINE_SHARE * hz:
@@ -182,6 +207,9 @@ def _taken_for(hz, over_skirt_db, over_background_db, scene: Scene, tracks, onse
         return "stray", False, "no tooth is in metal, so it is no chatter"
     if track.since_sample < onset:
         return "stray", False, "it was there before the tooth met metal"
+    if id(track) in discarded:
+        what, why = discarded[id(track)]
+        return what, False, why
     return "stray", True, "on no multiple of the rotation, new since the tooth met metal"
 
 

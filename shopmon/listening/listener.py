@@ -125,7 +125,8 @@ class Listener:
         if frame is None:
             return None
         scene, suspicion = chain.scene, chain.suspicion
-        lines = explain_lines(scene, chain.strays.tracks, chain.onset) if scene else ()
+        seen = () if scene is None else (scene, chain.strays.tracks, chain.onset, chain.speed.adrift)
+        lines = explain_lines(*seen) if seen else ()
         parts = in_words(MODEL.terms(suspicion.clues)) if suspicion else ()
         return Explanation(
             sample=frame.sample,

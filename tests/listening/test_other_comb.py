@@ -6,11 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.listening.chatter.other_comb import (
+    BEYOND_FAMILY_NATS,
     SURE_NATS,
     SURE_OF_STRANGERS_NATS,
     ReadLines,
+    comb_shares,
+    family_nats,
     part_comb_nats,
     strangers_comb_nats,
+    whole_comb_nats,
 )
 from shopmon.listening.events import ChatterStarted
 from tests.listening.hearing import listen, of
@@ -66,7 +70,9 @@ def test_a_comb_of_strangers_takes_the_line_along_that_has_a_relative_by_chance(
     rotation_hz = 233.97
     neighbour = 70.15 * np.arange(1, 13)
     lines = read(*neighbour)
-    assert (strangers_comb_nats(lines, lines.in_steps(rotation_hz)) > SURE_OF_STRANGERS_NATS).all()
+    assert (
+        strangers_comb_nats(comb_shares(lines), lines, lines.in_steps(rotation_hz)) > SURE_OF_STRANGERS_NATS
+    ).all()
 
 
 @given(
@@ -81,9 +87,39 @@ def test_a_family_is_no_comb_of_strangers(chatter_hz, rotation_hz, flutes, hum):
     family = np.abs(chatter_hz + steps)
     others = [100.0, 200.0, 300.0] if hum else []
     lines = read(*family, *others)
-    nats = strangers_comb_nats(lines, lines.in_steps(rotation_hz))[: family.size]
+    nats = strangers_comb_nats(comb_shares(lines), lines, lines.in_steps(rotation_hz))[: family.size]
     on_hum = np.abs(family - 50 * np.rint(family / 50)) < 2 * lines.read_hz[: family.size] + 0.5
     assert (nats[~on_hum] < SURE_OF_STRANGERS_NATS).all()
+
+
+def rather_a_comb(lines, rotation_hz, flutes=None):
+    related = family_nats(lines, rotation_hz, flutes) + BEYOND_FAMILY_NATS
+    return whole_comb_nats(comb_shares(lines), lines) > np.maximum(related, SURE_OF_STRANGERS_NATS)
+
+
+@pytest.mark.parametrize(
+    ("rotation_hz", "own_hz"), [(12.13, 279.5), (22.21, 253.37), (8.67, 233.7), (16.2, 149.3)]
+)
+def test_at_a_strangers_slow_rotation_our_own_teeth_are_no_family(rotation_hz, own_hz):
+    """Twelve turns a second leave hardly a line that is no relative; but they are multiples of one."""
+    lines = read(*(own_hz * np.array([2, 3, 6, 7, 8, 9, 10])))
+    assert rather_a_comb(lines, rotation_hz).all()
+
+
+@given(
+    chatter_hz=st.floats(600, 3000),
+    rotation_hz=st.floats(8, 300),
+    flutes=st.integers(1, 5),
+    known=st.booleans(),
+    reach=st.integers(1, 3),
+)
+def test_a_family_is_no_comb_though_it_were_one_by_chance(chatter_hz, rotation_hz, flutes, known, reach):
+    family_hz = np.abs(chatter_hz + np.arange(-reach, reach + 1) * flutes * rotation_hz)
+    away_hz = np.abs(family_hz - rotation_hz * np.rint(family_hz / rotation_hz))
+    lines = read(*family_hz)
+    # what lies on a line of the rotation itself is none of the stray ones
+    if away_hz.min() > 4 * lines.read_hz.max():
+        assert not rather_a_comb(lines, rotation_hz, flutes if known else None).any()
 
 
 @pytest.mark.parametrize("ratio", [0.5, 1.5, 4 / 3, 0.75])

@@ -39,15 +39,18 @@ def family_support(frequencies_hz: np.ndarray, scene: Scene) -> tuple[np.ndarray
     valid = bins > LOWEST_HZ * per_bin
     valid &= bins < HIGHEST_SHARE * scene.window.size
     bins *= valid
+    support = (member_worth(bins, scene) * valid) @ WEIGHTS
+    return support[:, :-1].max(axis=1), support[:, -1]
+
+
+def member_worth(bins: np.ndarray, scene: Scene) -> np.ndarray:
+    """Return how far bins stand out of floor and background, from 0 to 1, shape as given."""
     height = scene.raised_db[bins]
     if scene.compared:
         over = height + scene.view.floor_db[bins]
         over -= scene.background.around_db[bins]
         height = np.minimum(height, over)
-    worth = np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
-    worth *= valid
-    support = worth @ WEIGHTS
-    return support[:, :-1].max(axis=1), support[:, -1]
+    return np.minimum(np.maximum((height - MEMBER_DB) / (FULL_DB - MEMBER_DB), 0.0), 1.0)
 
 
 @lru_cache(maxsize=64)

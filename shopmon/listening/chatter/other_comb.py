@@ -5,6 +5,8 @@ was taken for the rotation, give lines in steps of the rotation as a family of c
 the parts exactly and stay there, and are loud from the lowest on. Chatter lies anywhere, comes as near by
 rare chance only (or by doubling the period, which locks to half orders), and is loudest near a mode. And a
 line of any other comb may have a relative or two by chance, but most of that comb is no relative of it.
+Where the rotation is slow, or is a stranger's, all lines may be relatives: then what counts is whether chance
+would rather make them multiples of one frequency, or so far apart as they are.
 """
 
 import math
@@ -23,6 +25,7 @@ MOST_OFF = 4.0  # what one line more than this speaks against a part may be no r
 SURE_NATS, SURE_OF_STRANGERS_NATS = 3.0, 5.0
 SOURCES, TIMES = 4, np.arange(1.0, 11.0)
 LOWEST_HZ, MOST_NATS, OWN_NATS = 8.0, 4.0, 3.0
+BEYOND_FAMILY_NATS, MOST_TEETH = 2.0, 7
 LOW_ORDERS, LOW_DB = 2.0, 8.0  # another comb is loud at its lowest lines, chatter near a mode
 
 
@@ -77,7 +80,14 @@ def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
     low = on_part & lines.clear & (lines.frequency_hz < LOW_ORDERS * rotation_hz)
     strongest_db = np.where(members, lines.level_db, -np.inf).max(axis=1)
     on_part &= strongest_db < lines.level_db[low].max(initial=-np.inf) + LOW_DB
-    return on_part | (strangers_comb_nats(lines, family) > SURE_OF_STRANGERS_NATS)
+    shares = comb_shares(lines)
+    strange = strangers_comb_nats(shares, lines, family) > SURE_OF_STRANGERS_NATS
+    related_nats = family_nats(lines, rotation_hz, scene.flutes) + BEYOND_FAMILY_NATS
+    return (
+        on_part
+        | strange
+        | (whole_comb_nats(shares, lines) > np.maximum(related_nats, SURE_OF_STRANGERS_NATS))
+    )
 
 
 def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) -> np.ndarray:
@@ -105,28 +115,77 @@ def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) ->
     return best
 
 
-def strangers_comb_nats(lines: ReadLines, family: np.ndarray) -> np.ndarray:
-    """Return how surely lines that are no relatives of a line make a comb on which it lies, too.
+def comb_shares(lines: ReadLines) -> np.ndarray:
+    """Return what each line is worth as a member of other combs, shape ``(combs, lines)``; none: no combs.
 
     Every simple part of one of the strongest and of the lowest lines is tried. Each line that is a multiple
-    of it is worth the logarithm of the odds against it; the logarithm of the number of trials is taken off.
-    The line itself must lie on it by hardly a chance, either.
-
-    Parameters
-    ----------
-    lines
-        What is judged, strongest first.
-    family
-        Which are relatives of which, shape ``(lines, lines)``.
+    of it is worth the logarithm of the odds against it.
     """
     clear_hz = lines.frequency_hz[lines.clear]
     source_hz = np.concatenate((clear_hz[:SOURCES], np.sort(clear_hz[SOURCES:])[:SOURCES]))
     base_hz = (source_hz[:, None] / TIMES).ravel()
     base_hz = base_hz[base_hz >= LOWEST_HZ][:, None]
-    if not base_hz.size:
-        return np.zeros(lines.frequency_hz.size)
     within_hz = ALIKE * lines.read_hz
     on = off_multiple(lines.frequency_hz, base_hz) <= within_hz
-    nats = on * np.clip(np.log(base_hz / (2.0 * within_hz)), 0.0, MOST_NATS)
-    nats = np.where(nats >= OWN_NATS, nats @ (~family & lines.clear).T, 0.0)
-    return nats.max(axis=0) - MOST_NATS - math.log(base_hz.size)
+    return on * np.clip(np.log(base_hz / (2.0 * within_hz)), 0.0, MOST_NATS)
+
+
+def strangers_comb_nats(shares: np.ndarray, lines: ReadLines, family: np.ndarray) -> np.ndarray:
+    """Return how surely lines that are no relatives of a line make a comb on which it lies, too.
+
+    The logarithm of the number of combs that were tried is taken off. The line itself must lie on it by
+    hardly a chance, either.
+
+    Parameters
+    ----------
+    shares
+        From `comb_shares`.
+    lines
+        What is judged, strongest first.
+    family
+        Which are relatives of which, shape ``(lines, lines)``.
+    """
+    if not shares.size:
+        return np.zeros(lines.clear.size)
+    nats = np.where(shares >= OWN_NATS, shares @ (~family & lines.clear).T, 0.0)
+    return nats.max(axis=0) - MOST_NATS - math.log(len(shares))
+
+
+def whole_comb_nats(shares: np.ndarray, lines: ReadLines) -> np.ndarray:
+    """Return how surely all lines, relatives or not, make a comb on which a line lies.
+
+    The best of its lines says nothing, the comb was made of it; and the logarithm of the number of combs that
+    were tried is taken off.
+    """
+    if not shares.size:
+        return np.zeros(lines.clear.size)
+    clear = shares * lines.clear
+    whole = clear.sum(axis=1) - clear.max(axis=1)
+    return np.where(shares >= OWN_NATS, whole[:, None], 0.0).max(axis=0) - math.log(len(shares))
+
+
+def family_nats(lines: ReadLines, rotation_hz: float, flutes: int | None) -> np.ndarray:
+    """Return how surely a line's relatives are that: in steps of the rotation or of tooth passing.
+
+    Each that differs from it by a multiple, or adds up to one, is worth the logarithm of the odds against it.
+
+    Parameters
+    ----------
+    lines
+        What is judged.
+    rotation_hz
+        Rotation frequency.
+    flutes
+        None where not known: then up to seven are tried.
+    """
+    frequency_hz = lines.frequency_hz
+    steps_hz = np.array([frequency_hz[:, None] - frequency_hz, frequency_hz[:, None] + frequency_hz])
+    within_hz = ALIKE * np.hypot(lines.read_hz[:, None], lines.read_hz)
+    others = lines.clear & ~np.eye(lines.clear.size, dtype=bool)
+    best = np.zeros(lines.clear.size)
+    for teeth in {1, flutes} if flutes else range(1, MOST_TEETH + 1):
+        spacing_hz = teeth * rotation_hz
+        on = (off_multiple(steps_hz, spacing_hz) <= within_hz).any(axis=0) & others
+        worth = np.clip(np.log(spacing_hz / (4.0 * within_hz)), 0.0, MOST_NATS)
+        best = np.maximum(best, (on * worth).sum(axis=1))
+    return best

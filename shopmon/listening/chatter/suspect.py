@@ -7,6 +7,7 @@ from operator import attrgetter
 import numpy as np
 
 from shopmon.listening.chatter.clues import CLUES, Circumstances, came_with_the_cut, clues_of, related_lines
+from shopmon.listening.chatter.crowd import in_crowd
 from shopmon.listening.chatter.members import member_to_tell
 from shopmon.listening.chatter.other_comb import on_other_comb
 from shopmon.listening.chatter.strays import Strays, Track, find_lines
@@ -16,7 +17,7 @@ from shopmon.listening.scene import Scene
 
 APART, KIN, STRANGERS = (CLUES.index(name) for name in ("apart", "kin_nats", "strangers"))
 FAMILY = [CLUES.index(name) for name in ("family_teeth", "family_rotation", "kin_nats", "kin_lead")]
-RELATED_NATS, MOST_STRANGERS = 4.0, 4
+RELATED_NATS, MOST_STRANGERS, MOST_THEIRS = 4.0, 4, 0.5
 LIKELY, ALIKE = -1.0, 1.0  # log-odds from which it matters which member of the family is told
 _power = attrgetter("power")
 
@@ -79,11 +80,11 @@ def suspect(scene: Scene, strays: Strays, around: Circumstances) -> Suspicion | 
         return None
     odds = MODEL.log_odds(clues[off_comb])
     if odds.max() > LIKELY:  # else it does not matter
-        strange = _on_other_comb(tracks, strays, scene)
+        strange = _on_other_comb(tracks, strays, scene) | in_crowd(tracks, scene)
         off_comb = off_comb[~strange[off_comb]]
         if not off_comb.size:
             return None
-        _take_back(clues, related, strange)
+        _take_back(clues, related, strange, MOST_THEIRS if around.told else 0.0)
         odds = MODEL.log_odds(clues[off_comb])
     worst, most = int(off_comb[odds.argmax()]), float(odds.max())
     likely = most > LIKELY
@@ -110,11 +111,13 @@ def _on_other_comb(tracks: list[Track], strays: Strays, scene: Scene) -> np.ndar
     return np.array([id(track) in strange for track in tracks])
 
 
-def _take_back(clues: np.ndarray, related: np.ndarray, strange: np.ndarray) -> None:
-    """Leave out what relatives say for a line all of whose relatives are lines of another comb."""
+def _take_back(clues: np.ndarray, related: np.ndarray, strange: np.ndarray, most: float) -> None:
+    """Leave out what relatives say that are lines of another comb, or none, where more than a share are."""
     others = related & ~np.eye(len(strange), dtype=bool)
-    rows = others.any(axis=1) & ~(others & ~strange).any(axis=1)
-    clues[np.ix_(rows, FAMILY)] = np.minimum(clues[np.ix_(rows, FAMILY)], 0.0)
+    theirs = (others & strange).sum(axis=1) / np.maximum(others.sum(axis=1), 1)
+    theirs[theirs <= most] = 0.0
+    for column in FAMILY:
+        clues[:, column] -= theirs * np.maximum(clues[:, column], 0.0)
 
 
 def kind_of(frequency_hz: float, rotation_hz: float, flutes: int | None, tolerance_hz: float) -> str:

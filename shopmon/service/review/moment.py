@@ -15,6 +15,7 @@ SCHEMA = "shopmon.moment/1"
 TURNS, SHORTEST_S, LONGEST_S = 40.0, 0.2, 1.6
 ON_LINE, ON_LINE_SHARE = 0.8, 7e-4
 SAME_LINE = 1.5
+UNNAMED = ("stray", "faint", "background", "other comb", "crowd")
 LEAST_FRAMES = 256
 
 
@@ -141,6 +142,6 @@ def _merged(lines: list[dict], heard: list[dict], length_s: float) -> list[dict]
         elif line["what"] == "other rotation":
             for each in merged:
                 same = abs(each["frequency_hz"] - line["frequency_hz"]) <= near_hz
-                if same and not each["counts"] and each["what"] in ("stray", "faint", "background"):
+                if same and not each["counts"] and each["what"] in UNNAMED:
                     each.update(what=line["what"], why=f"{line['why']}; {each['why']}")
     return sorted(merged, key=lambda line: line["frequency_hz"])
