@@ -94,6 +94,16 @@ def test_fewer_accepted_false_alarms_ask_for_more_evidence():
     assert levels == sorted(levels, reverse=True) and len(set(levels)) == 4
 
 
+def test_the_careful_are_spared_what_goes_on_for_long_at_middling_odds():
+    alarmed = []
+    for rate in (0.001, 0.01, 0.1, 1.0):
+        judge = ChatterJudge(rate)
+        for hop in range(2000):
+            judge.weigh(suspicion(0.5), hop)
+        alarmed.append(judge.convinced)
+    assert alarmed == [False, False, True, True]
+
+
 @pytest.mark.parametrize(
     ("frequency_hz", "flutes", "kind"),
     [

@@ -7,6 +7,7 @@ from shopmon.cutting.simulation.pass_sound import render
 from shopmon.cutting.simulation.scenarios import scenario
 from shopmon.listening.events import Frame, Notice
 from shopmon.listening.listener import Listener
+from shopmon.listening.rotation.search import SpeedSearch
 from shopmon.listening.setup import ListenerSettings, Setup
 from tests.listening.hearing import codes, cuts, listen
 from tests.listening.synthetic import RATE_HZ, blocks, comb, machine
@@ -47,3 +48,18 @@ def test_a_neighbour_that_starts_is_not_taken_for_a_spindle_that_has_just_cut():
     events = listen((sound + louder).astype(np.float32), rpm=12_000, flutes=3)
     assert "speed-contradicted" not in codes(events)
     assert all(end < 4.7 * RATE_HZ for cut in cuts(events) for _, end in cut.engaged)
+
+
+@pytest.mark.parametrize("times", [1, 2, 3, 4, 6])
+@pytest.mark.parametrize("off", [0.98, 1.0, 1.02])
+def test_tooth_passing_of_the_told_speed_is_the_told_speed(times, off):
+    search = SpeedSearch(8000.0, 8.0, 400.0)
+    search.clear(flutes=6)
+    assert search.is_told(20.3, 20.3 * times * off)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 0.67, 1.1, 1.5, 2.5, 5.0])
+def test_other_speeds_are_not_the_told_one(ratio):
+    search = SpeedSearch(8000.0, 8.0, 400.0)
+    search.clear(flutes=None)
+    assert not search.is_told(20.3, 20.3 * ratio)

@@ -19,7 +19,7 @@ FORGOTTEN = 0.05  # of the sum, in each hop
 CLEAR, CLEAR_SHARE = 1.0, 0.5
 MOST_A_HOP, MOST_UNTOUCHED = 4.0, 2.5  # where no tooth is known to be in metal, two hops may be a bang
 # odds that any hop of a cut with stray lines has: what is above speaks for chatter
-LEAN = -1.0
+LEAN, LEAN_PER_E_FOLD, LEAN_RATE = -1.0, 0.22, 0.1
 RANGE = (-3.0, 6.0)
 SURE_RANGE, PER_EXCESS, MOST_SURE = (1.0, 6.0), 0.6, 0.99
 CALM_SHARE = 0.4
@@ -29,7 +29,7 @@ ABOVE_ALARM = 1.2
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 
-def evidence_of(suspicion: Suspicion | None, touching: bool = True) -> float:
+def evidence_of(suspicion: Suspicion | None, touching: bool = True, lean: float = LEAN) -> float:
     """Return what one hop adds to the evidence.
 
     Parameters
@@ -38,15 +38,26 @@ def evidence_of(suspicion: Suspicion | None, touching: bool = True) -> float:
         None when no line is stray.
     touching
         It is certain that a tooth is in metal.
+    lean
+        Odds that speak neither for chatter nor against it, see `lean_at`.
     """
     odds = RANGE[0] if suspicion is None else _within(suspicion.log_odds, *RANGE)
     most = MOST_A_HOP if touching else MOST_UNTOUCHED
-    return min(SHARE * (odds - LEAN) + CLEAR_SHARE * max(odds - CLEAR, 0.0) ** 2, most)
+    return min(SHARE * (odds - lean) + CLEAR_SHARE * max(odds - CLEAR, 0.0) ** 2, most)
 
 
 def alarm_level(false_alarms_per_hour: float) -> float:
     """Return the evidence that raises the alarm for the false alarms accepted per hour of cutting."""
     return LEVEL_AT_ONE - LEVEL_PER_E_FOLD * math.log(false_alarms_per_hour)
+
+
+def lean_at(false_alarms_per_hour: float) -> float:
+    """Return the odds that speak neither for chatter nor against it, for the false alarms accepted.
+
+    What goes on for long reaches any level in the end that its odds allow: a higher level alone makes whoever
+    wants fewer false alarms wait, and spares them few.
+    """
+    return LEAN + LEAN_PER_E_FOLD * max(0.0, math.log(LEAN_RATE / false_alarms_per_hour))
 
 
 def _within(value: float, low: float, high: float) -> float:
@@ -72,6 +83,7 @@ class ChatterJudge(Memory):
     def accept(self, false_alarms_per_hour: float) -> None:
         """Accept so many false alarms per hour of cutting from now on."""
         self.alarm = alarm_level(false_alarms_per_hour)
+        self.lean = lean_at(false_alarms_per_hour)
 
     def clear(self) -> None:
         """Know of no chatter."""
@@ -113,10 +125,10 @@ class ChatterJudge(Memory):
         touching
             It is certain that a tooth is in metal.
         """
-        evidence = (1.0 - FORGOTTEN) * self.evidence + evidence_of(suspicion, touching)
+        evidence = (1.0 - FORGOTTEN) * self.evidence + evidence_of(suspicion, touching, self.lean)
         self.evidence = _within(evidence, 0.0, ABOVE_ALARM * self.alarm)
         if suspicion is not None and suspicion.track.margin_db > 0:
-            if suspicion.track.misses == 0 and suspicion.log_odds > LEAN:
+            if suspicion.track.misses == 0 and suspicion.log_odds > self.lean:
                 self.last_line_sample = sample
             if self.onset is None:
                 self.onset = suspicion.track.since_sample

@@ -201,6 +201,12 @@ class SpeedSearch(Memory):
         near = float(self.path[slice(*ends)].max(initial=-99.0))
         return near > max(LEAST_SCORE, BELIEVED_SHARE * float(self.path.max()))
 
+    def is_told(self, told_hz: float, found_hz: float) -> bool:
+        """Whether what is found is the told speed, or its tooth passing."""
+        ratio = found_hz / told_hz
+        times = {1, 2, 3, 4, self.flutes or 1}
+        return any(abs(ratio / each - 1) < TOLD_OFF for each in times)
+
     def better(self, followed_hz: float, found_hz: float) -> bool:
         """Whether a speed found is clearly better than the one that was found before and is followed."""
         return self._score_near(found_hz) > BETTER * self._score_near(followed_hz)

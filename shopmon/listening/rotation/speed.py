@@ -362,6 +362,9 @@ class Speed(Memory):
             return
         if found is None:
             return
+        if self.told_wrong and risen and self.search.is_told(self.told_hz, found):
+            self._drop()
+            return
         centre = self.tracker.rotation_hz or self.tracker.centre_hz
         differs = centre is None or abs(found / centre - 1) > DIFFERENT
         if differs and risen and centre is not None and self._keeps(centre, found):
