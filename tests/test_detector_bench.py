@@ -243,7 +243,7 @@ def test_most_of_an_hour_in_the_shop_is_cutting():
 
 def test_judges_with_other_wishes_hear_the_same_and_are_only_counted():
     line = Track(frequency_hz=1437.0, power=1e-3, margin_db=20.0, since_sample=0)
-    sure = Suspicion(track=line, log_odds=1.0)
+    sure = Suspicion(track=line, log_odds=1.5)
     beside = shop_day.Beside(ChatterJudge(0.1), (0.01, 8.0))
     first = {}
     for hop in range(1, 40):

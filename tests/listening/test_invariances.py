@@ -74,6 +74,8 @@ def test_a_family_that_begins_after_the_contact_always_alarms(rotation_hz, flute
     chatter_hz = place * rotation_hz
     away_hz = rotation_hz * abs(place - round(place))
     assume(away_hz > 12.0 and 500.0 < chatter_hz < 3500.0)
+    # on a simple part of the rotation exactly, it cannot be told from another comb: see test_other_comb
+    assume(all(abs(place * part - round(place * part)) * rotation_hz / part > 1.5 for part in (2, 3, 4)))
     sound = machine(
         6.0,
         rotation_hz,
