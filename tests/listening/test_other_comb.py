@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopmon.listening.chatter.other_comb import (
+    ANY_PARTS,
     BEYOND_FAMILY_NATS,
     SURE_NATS,
     SURE_OF_STRANGERS_NATS,
@@ -66,12 +67,17 @@ def test_a_family_that_comes_no_nearer_than_it_is_read_is_chatter(rotation_hz, a
         assert (nats_of_part(read(*(orders * rotation_hz + away_hz)), rotation_hz) < SURE_NATS).all()
 
 
+def strangers(lines, rotation_hz):
+    return strangers_comb_nats(comb_shares(lines, rotation_hz), lines, lines.in_steps(rotation_hz))
+
+
 def test_a_comb_of_strangers_takes_the_line_along_that_has_a_relative_by_chance():
     rotation_hz = 233.97
     neighbour = 70.15 * np.arange(1, 13)
     lines = read(*neighbour)
     assert (
-        strangers_comb_nats(comb_shares(lines), lines, lines.in_steps(rotation_hz)) > SURE_OF_STRANGERS_NATS
+        strangers_comb_nats(comb_shares(lines, rotation_hz), lines, lines.in_steps(rotation_hz))
+        > SURE_OF_STRANGERS_NATS
     ).all()
 
 
@@ -87,14 +93,18 @@ def test_a_family_is_no_comb_of_strangers(chatter_hz, rotation_hz, flutes, hum):
     family = np.abs(chatter_hz + steps)
     others = [100.0, 200.0, 300.0] if hum else []
     lines = read(*family, *others)
-    nats = strangers_comb_nats(comb_shares(lines), lines, lines.in_steps(rotation_hz))[: family.size]
+    nats = strangers_comb_nats(comb_shares(lines, rotation_hz), lines, lines.in_steps(rotation_hz))[
+        : family.size
+    ]
     on_hum = np.abs(family - 50 * np.rint(family / 50)) < 2 * lines.read_hz[: family.size] + 0.5
     assert (nats[~on_hum] < SURE_OF_STRANGERS_NATS).all()
 
 
 def rather_a_comb(lines, rotation_hz, flutes=None):
     related = family_nats(lines, rotation_hz, flutes) + BEYOND_FAMILY_NATS
-    return whole_comb_nats(comb_shares(lines), lines) > np.maximum(related, SURE_OF_STRANGERS_NATS)
+    return whole_comb_nats(comb_shares(lines, rotation_hz), lines) > np.maximum(
+        related, SURE_OF_STRANGERS_NATS
+    )
 
 
 @pytest.mark.parametrize(
@@ -104,6 +114,22 @@ def test_at_a_strangers_slow_rotation_our_own_teeth_are_no_family(rotation_hz, o
     """Twelve turns a second leave hardly a line that is no relative; but they are multiples of one."""
     lines = read(*(own_hz * np.array([2, 3, 6, 7, 8, 9, 10])))
     assert rather_a_comb(lines, rotation_hz).all()
+
+
+@pytest.mark.parametrize("first", [12, 15, 23])
+def test_high_lines_of_our_own_teeth_are_known_by_their_distance(first):
+    """A stranger's seventeen turns a second are followed, and the low lines of ours lie beside its own."""
+    lines = read(*(239.0 * (first + np.array([3, 1, 2, 0, 4, 5]))))
+    assert rather_a_comb(lines, 17.05, 2).all()
+
+
+@pytest.mark.parametrize("flutes", [5, 6, 7])
+def test_runout_of_a_slow_spindle_whose_tooth_passing_was_taken_for_the_rotation_is_no_chatter(flutes):
+    rotation_hz = 17.7
+    runout = np.array([flutes - 1, 2 * flutes - 1, 3 * flutes - 1]) * rotation_hz
+    lines = read(*runout)
+    members = lines.in_steps(flutes * rotation_hz) | np.eye(3, dtype=bool)
+    assert (part_comb_nats(lines, members, flutes * rotation_hz, ANY_PARTS) > SURE_NATS).all()
 
 
 @given(

@@ -19,13 +19,14 @@ from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
 
 PARTS = (2, 3, 4)
+ANY_PARTS = (2, 3, 4, 5, 6, 7)  # tooth passing may have been taken for the rotation where no flutes are known
 READ, READ_SHARE = 0.06, 3e-4  # how well a line is read: of a window's width, and of its frequency
 ALIKE = 2.0
 MOST_OFF = 4.0  # what one line more than this speaks against a part may be no relative
 SURE_NATS, SURE_OF_STRANGERS_NATS = 3.0, 5.0
 SOURCES, TIMES = 4, np.arange(1.0, 11.0)
 LOWEST_HZ, MOST_NATS, OWN_NATS = 8.0, 4.0, 3.0
-BEYOND_FAMILY_NATS, MOST_TEETH = 2.0, 7
+BEYOND_FAMILY_NATS, MOST_TEETH, NEAR_TURNS = 2.0, 7, 0.05
 LOW_ORDERS, LOW_DB = 2.0, 8.0  # another comb is loud at its lowest lines, chatter near a mode
 
 
@@ -76,11 +77,12 @@ def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
     lines, rotation_hz = ReadLines.of(tracks, scene.comb.window_s), scene.comb.rotation_hz
     family = lines.in_steps(rotation_hz)
     members = (family & lines.clear) | np.eye(len(tracks), dtype=bool)
-    on_part = part_comb_nats(lines, members, rotation_hz) > SURE_NATS
+    parts = PARTS if scene.flutes else ANY_PARTS
+    on_part = part_comb_nats(lines, members, rotation_hz, parts) > SURE_NATS
     low = on_part & lines.clear & (lines.frequency_hz < LOW_ORDERS * rotation_hz)
     strongest_db = np.where(members, lines.level_db, -np.inf).max(axis=1)
     on_part &= strongest_db < lines.level_db[low].max(initial=-np.inf) + LOW_DB
-    shares = comb_shares(lines)
+    shares = comb_shares(lines, rotation_hz)
     strange = strangers_comb_nats(shares, lines, family) > SURE_OF_STRANGERS_NATS
     related_nats = family_nats(lines, rotation_hz, scene.flutes) + BEYOND_FAMILY_NATS
     return (
@@ -90,7 +92,9 @@ def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
     )
 
 
-def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) -> np.ndarray:
+def part_comb_nats(
+    lines: ReadLines, members: np.ndarray, rotation_hz: float, parts: tuple[int, ...] = PARTS
+) -> np.ndarray:
     """Return how much more a comb of a part of the rotation explains than chance, the best part of each line.
 
     The members of one family all lie equally far from the parts: one coincidence, however many they are. Its
@@ -104,10 +108,12 @@ def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) ->
         Of each line's family, itself among them, shape ``(lines, lines)``.
     rotation_hz
         Rotation frequency.
+    parts
+        Into how many it is parted.
     """
     together_hz = 1.0 / np.sqrt(members @ lines.read_hz**-2.0)
     best = np.full(together_hz.size, -np.inf)
-    for part in PARTS:
+    for part in parts:
         step_hz = rotation_hz / part
         away = off_multiple(lines.frequency_hz, step_hz) / lines.read_hz
         against = members @ np.clip(away**2 - 1.0, 0.0, MOST_OFF)
@@ -115,19 +121,36 @@ def part_comb_nats(lines: ReadLines, members: np.ndarray, rotation_hz: float) ->
     return best
 
 
-def comb_shares(lines: ReadLines) -> np.ndarray:
+def comb_shares(lines: ReadLines, rotation_hz: float) -> np.ndarray:
     """Return what each line is worth as a member of other combs, shape ``(combs, lines)``; none: no combs.
 
-    Every simple part of one of the strongest and of the lowest lines is tried. Each line that is a multiple
-    of it is worth the logarithm of the odds against it.
+    Every simple part of one of the strongest and of the lowest lines is tried, and that part of the strongest
+    which is nearest to the distance of two neighbours. Each line that is a multiple of it is worth the
+    logarithm of the odds against it.
+
+    Parameters
+    ----------
+    lines
+        What is judged, strongest first.
+    rotation_hz
+        Rotation frequency: neighbours of one family lie as far apart as a few turns, and prove no comb.
     """
     clear_hz = lines.frequency_hz[lines.clear]
     source_hz = np.concatenate((clear_hz[:SOURCES], np.sort(clear_hz[SOURCES:])[:SOURCES]))
-    base_hz = (source_hz[:, None] / TIMES).ravel()
+    base_hz = np.concatenate(((source_hz[:, None] / TIMES).ravel(), _of_neighbours(clear_hz, rotation_hz)))
     base_hz = base_hz[base_hz >= LOWEST_HZ][:, None]
     within_hz = ALIKE * lines.read_hz
     on = off_multiple(lines.frequency_hz, base_hz) <= within_hz
     return on * np.clip(np.log(base_hz / (2.0 * within_hz)), 0.0, MOST_NATS)
+
+
+def _of_neighbours(clear_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
+    """Return the parts of the strongest line nearest to the distances of neighbours, unless in few turns."""
+    apart_hz = np.diff(np.sort(clear_hz))
+    turns = apart_hz / rotation_hz
+    family = (turns < MOST_TEETH + 0.5) & (np.abs(turns - np.rint(turns)) < NEAR_TURNS * np.rint(turns))
+    apart_hz = apart_hz[~family & (apart_hz >= LOWEST_HZ)]
+    return clear_hz[0] / np.maximum(np.rint(clear_hz[0] / apart_hz), 1.0) if apart_hz.size else apart_hz
 
 
 def strangers_comb_nats(shares: np.ndarray, lines: ReadLines, family: np.ndarray) -> np.ndarray:
