@@ -60,7 +60,7 @@ class ExplainedLine:
         Multiples of the rotation.
     what
         ``tooth passing``, ``rotation``, ``beside a rotation line``, ``rejected``, ``background``,
-        ``other comb``, ``crowd``, ``stray`` or ``faint``.
+        ``other comb``, ``one of many``, ``stray`` or ``faint``.
     counts
         It speaks for chatter.
     why
@@ -180,7 +180,7 @@ def _discarded(tracks: list[Track], scene: Scene, adrift: bool) -> dict[int, tup
         return {}
     if adrift:
         return {id(track): ("stray", ADRIFT) for track in tracks}
-    crowded = {id(track): ("crowd", CROWDED) for track in compress(tracks, in_crowd(tracks, scene))}
+    crowded = {id(track): ("one of many", CROWDED) for track in compress(tracks, in_crowd(tracks, scene))}
     strange = {id(track): ("other comb", OTHER) for track in compress(tracks, on_other_comb(tracks, scene))}
     return crowded | strange
 

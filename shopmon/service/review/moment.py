@@ -15,7 +15,7 @@ SCHEMA = "shopmon.moment/1"
 TURNS, SHORTEST_S, LONGEST_S = 40.0, 0.2, 1.6
 ON_LINE, ON_LINE_SHARE = 0.8, 7e-4
 SAME_LINE = 1.5
-UNNAMED = ("stray", "faint", "background", "other comb", "crowd")
+UNNAMED = ("stray", "faint", "background", "other comb", "one of many")
 LEAST_FRAMES = 256
 
 
