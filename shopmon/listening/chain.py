@@ -1,14 +1,16 @@
 """The stages of one stream, and how a hop of sound goes through them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from shopmon.listening.background import Background
 from shopmon.listening.chatter.clues import Circumstances
 from shopmon.listening.chatter.comb_shape import CombShape
+from shopmon.listening.chatter.steadiness import SLOWEST_HZ, SPAN_S, Steadiness
 from shopmon.listening.chatter.strays import Strays
-from shopmon.listening.chatter.suspect import Suspicion, suspect
+from shopmon.listening.chatter.suspect import LIKELY, Suspicion, suspect
 from shopmon.listening.chatter.verdict import ChatterJudge
 from shopmon.listening.engagement.contact import Contact, Engagement
 from shopmon.listening.engagement.cut_book import CutBook
@@ -33,8 +35,9 @@ FRESH_S, RELATED_FRESH_S, UNCOMPARED_FRESH_S = 1.0, 2.0, 4.0
 RINGS_ON_S, LOUD_DB, SAME_LINE = 0.15, 10.0, 0.005
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
-    "shape", "book", "usual", "tach",
+    "shape", "book", "usual", "tach", "steadiness",
 )  # fmt: skip
+YOUNGER = ("tach", "steadiness")  # a recording of before there were these has no memory of them
 
 
 class Chain:
@@ -66,6 +69,7 @@ class Chain:
         self.background = Background()
         self.engagement = Engagement(rates)
         self.strays = Strays()
+        self.steadiness = Steadiness()
         self.judge = ChatterJudge(settings.false_alarms_per_hour)
         self.book = CutBook(int(settings.cut_gap_s * rates.sample_rate_hz))
         self.shape = CombShape()
@@ -86,8 +90,7 @@ class Chain:
     def restore(self, data: dict, names: tuple[str, ...] = STAGES) -> None:
         """Take up the memory of some stages."""
         for name in names:
-            # a recording of before there were tachometers has no memory of one
-            if name in data or name != "tach":
+            if name in data or name not in YOUNGER:
                 self._stage(name).restore(data[name])
 
     def move_to_another_stream(self) -> None:
@@ -95,6 +98,7 @@ class Chain:
         self.front.channels.clear()
         self.shape.end()
         self.speed.clear()
+        self.steadiness.clear()
         self.background.drop()
 
     def interrupt(self, last: int, sample: int) -> list[Event]:
@@ -133,6 +137,7 @@ class Chain:
         if (before.nominal_rpm, before.flutes) != (setup.nominal_rpm, setup.flutes):
             self.speed.use(setup)
             self.strays.clear()
+            self.steadiness.clear()
         return events + (self.book.touch(start, start) if touching else [])
 
     def hear(self, start: int, hop: np.ndarray) -> list[Event]:
@@ -228,7 +233,7 @@ class Chain:
             self.strays.clear()
         else:
             scene = self._scene(view, comb, raised)
-            suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
+            suspicion = self._steadied(suspect(scene, self.strays, self._circumstances(view.sample)))
         self.scene, self.suspicion = scene, suspicion
         events: list[Event] = []
         if not self.speed.adrift:
@@ -246,6 +251,18 @@ class Chain:
         self.engagement.alarmed = self.judge.span is not None
         self.engagement.ringing = self._rings(suspicion, view.sample)
         return events
+
+    def _steadied(self, suspicion: Suspicion | None) -> Suspicion | None:
+        """Doubt what sways as noise does; only where it matters, and where teeth are fast enough to tell."""
+        rotation_hz, rate_hz = self.speed.rotation_hz, self.rates.rate_hz
+        if suspicion is None or suspicion.log_odds < LIKELY or rotation_hz < SLOWEST_HZ:
+            return suspicion
+        samples = self.front.recent(round(SPAN_S * rate_hz))
+        heard_best = samples[self.front.channels.leading]
+        odds = self.steadiness.look(heard_best, rate_hz, suspicion.track.newest_hz, rotation_hz)
+        if not odds:
+            return suspicion
+        return replace(suspicion, log_odds=suspicion.log_odds + odds, steadiness_odds=odds)
 
     def _rings(self, suspicion: Suspicion | None, sample: int) -> bool:
         """Whether the chatter that is open sounds on: music may have lines, too, but not as loud."""

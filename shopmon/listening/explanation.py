@@ -43,6 +43,7 @@ WORDS = {
     "background_known": "the background is known",
     "flutes_known": "the flutes are known",
     "speed_heard": "the speed is heard",
+    "steadiness": "it sways, as what the chips shake does",
 }
 
 

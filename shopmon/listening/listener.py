@@ -127,7 +127,9 @@ class Listener:
         scene, suspicion = chain.scene, chain.suspicion
         seen = () if scene is None else (scene, chain.strays.tracks, chain.onset, chain.speed.adrift)
         lines = explain_lines(*seen) if seen else ()
-        parts = in_words(MODEL.terms(suspicion.clues)) if suspicion else ()
+        parts = ()
+        if suspicion:
+            parts = in_words({**MODEL.terms(suspicion.clues), "steadiness": suspicion.steadiness_odds})
         return Explanation(
             sample=frame.sample,
             state=str(frame.state),

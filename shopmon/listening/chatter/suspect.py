@@ -36,12 +36,15 @@ class Suspicion:
         Kind of chatter it would be.
     clues
         Of the worst line, columns as in `CLUES`.
+    steadiness_odds
+        What of the log-odds is owed to its swaying.
     """
 
     track: Track
     log_odds: float
     kind: str = "unclassified"
     clues: np.ndarray | None = None
+    steadiness_odds: float = 0.0
 
     @property
     def kin_nats(self) -> float:

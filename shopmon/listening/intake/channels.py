@@ -145,6 +145,11 @@ class Channels(Memory):
         """Numbers, from 1, of the channels at full scale that are left out while others are heard."""
         return () if self.count == 1 else numbers(self.clipping & ~self.use)
 
+    @property
+    def leading(self) -> int:
+        """The channel that weighs most in the sum."""
+        return int(self._weights.argmax())
+
     def combine(
         self,
         spectra: np.ndarray,
