@@ -27,25 +27,31 @@ def in_crowd(tracks: list[Track], scene: Scene) -> np.ndarray:
     scene
         The spectrum.
     """
-    return np.array([crowd(track.frequency_hz, scene) > CROWDED for track in tracks], dtype=bool)
+    return crowd(np.array([track.frequency_hz for track in tracks]), scene) > CROWDED
 
 
-def crowd(frequency_hz: float, scene: Scene) -> float:
-    """Return how far those bins within a rotation of a line stand out that nothing known takes, from 0 to 1.
+def crowd(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:
+    """Return how far those bins within a rotation of each line stand out that nothing known takes, 0 to 1.
 
     Parameters
     ----------
     frequency_hz
-        The line.
+        The lines, shape ``(lines,)``.
     scene
         The spectrum.
     """
     rotation_hz, bin_hz = scene.comb.rotation_hz, scene.window.bin_hz
-    middle, reach = round(frequency_hz / bin_hz), max(LEAST_BINS, round(rotation_hz / bin_hz))
-    bins = np.arange(max(1, middle - reach), min(scene.raised_db.size, middle + reach + 1))
-    at_hz = bins * bin_hz
+    reach = max(LEAST_BINS, round(rotation_hz / bin_hz))
+    bins = np.rint(frequency_hz / bin_hz).astype(np.intp)[:, None] + np.arange(-reach, reach + 1)
+    free = (bins >= 1) & (bins < scene.raised_db.size)
+    bins *= free
+    at_hz, line_hz = bins * bin_hz, frequency_hz[:, None]
+    taken_hz = TAKEN_BINS * bin_hz
+    free &= off_multiple(at_hz, rotation_hz) > taken_hz
+    free &= off_multiple(at_hz - line_hz, rotation_hz) > taken_hz
     # only low families come back from zero and fall between
-    families = (frequency_hz, -frequency_hz) if frequency_hz < LOW_ORDERS * rotation_hz else (frequency_hz,)
-    taken_hz = np.array((0.0, *families))[:, None]
-    free = (off_multiple(at_hz - taken_hz, rotation_hz) > TAKEN_BINS * bin_hz).all(axis=0)
-    return float(member_worth(bins[free], scene).mean()) if free.any() else 0.0
+    low = line_hz < LOW_ORDERS * rotation_hz
+    if low.any():
+        free &= ~low | (off_multiple(at_hz + line_hz, rotation_hz) > taken_hz)
+    counts = np.count_nonzero(free, axis=1)
+    return (member_worth(bins, scene) * free).sum(axis=1) / np.maximum(counts, 1)
