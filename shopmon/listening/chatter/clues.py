@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shopmon.listening.chatter.family import family_support
-from shopmon.listening.chatter.kinship import kinship, steps_nats
+from shopmon.listening.chatter.kinship import kinship, off_multiple, steps_nats
 from shopmon.listening.chatter.strays import OVER, Track
 from shopmon.listening.scene import Scene
 from shopmon.signals.comb.pure import pure_comb
@@ -170,5 +170,4 @@ def _clear(track: Track) -> float:
 
 def _apart(frequency_hz: np.ndarray, scene: Scene) -> np.ndarray:
     """Distance to the nearest rotation line in window widths."""
-    rotation = scene.comb.rotation_hz
-    return np.abs(frequency_hz - rotation * np.rint(frequency_hz / rotation)) * scene.window.duration_s
+    return off_multiple(frequency_hz, scene.comb.rotation_hz) * scene.window.duration_s

@@ -11,22 +11,24 @@ would rather make them multiples of one frequency, or so far apart as they are.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from shopmon.listening.chatter.kinship import off_multiple
+from shopmon.listening.chatter.family import MANY_FLUTES
+from shopmon.listening.chatter.kinship import off_multiple, pair_steps
 from shopmon.listening.chatter.strays import Track
 from shopmon.listening.scene import Scene
 
 PARTS = (2, 3, 4)
-ANY_PARTS = (2, 3, 4, 5, 6, 7)  # tooth passing may have been taken for the rotation where no flutes are known
+ANY_PARTS = MANY_FLUTES[1:]  # tooth passing may have been taken for the rotation where no flutes are known
 READ, READ_SHARE = 0.06, 3e-4  # how well a line is read: of a window's width, and of its frequency
 ALIKE = 2.0
 MOST_OFF = 4.0  # what one line more than this speaks against a part may be no relative
 SURE_NATS, SURE_OF_STRANGERS_NATS = 3.0, 5.0
 SOURCES, TIMES = 4, np.arange(1.0, 11.0)
 LOWEST_HZ, MOST_NATS, OWN_NATS = 8.0, 4.0, 3.0
-BEYOND_FAMILY_NATS, MOST_TEETH, NEAR_TURNS = 2.0, 7, 0.05
+BEYOND_FAMILY_NATS, NEAR_TURNS = 2.0, 0.05
 LOW_ORDERS, LOW_DB = 2.0, 8.0  # another comb is loud at its lowest lines, chatter near a mode
 
 
@@ -55,13 +57,19 @@ class ReadLines:
         level_db = np.array([track.level_db for track in tracks])
         return cls(frequency_hz, level_db, READ / window_s + READ_SHARE * frequency_hz, clear)
 
-    def in_steps(self, rotation_hz: float) -> np.ndarray:
-        """Which differ by, or add up to, multiples of the rotation, as exactly as they can be read."""
-        within_hz = ALIKE * np.hypot(self.read_hz[:, None], self.read_hz)
-        apart_hz = self.frequency_hz[:, None] - self.frequency_hz
-        together_hz = self.frequency_hz[:, None] + self.frequency_hz
-        alike = off_multiple(apart_hz, rotation_hz) <= within_hz
-        return alike | (off_multiple(together_hz, rotation_hz) <= within_hz)
+    @cached_property
+    def steps_hz(self) -> np.ndarray:
+        """Distance and sum of every two, shape ``(2, lines, lines)``."""
+        return pair_steps(self.frequency_hz)
+
+    @cached_property
+    def within_hz(self) -> np.ndarray:
+        """As exactly as these can be read, shape ``(lines, lines)``."""
+        return ALIKE * np.hypot(self.read_hz[:, None], self.read_hz)
+
+    def in_steps(self, spacing_hz: float) -> np.ndarray:
+        """Which differ by, or add up to, multiples of a spacing, as exactly as they can be read."""
+        return (off_multiple(self.steps_hz, spacing_hz) <= self.within_hz).any(axis=0)
 
 
 def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
@@ -85,11 +93,8 @@ def on_other_comb(tracks: list[Track], scene: Scene) -> np.ndarray:
     shares = comb_shares(lines, rotation_hz)
     strange = strangers_comb_nats(shares, lines, family) > SURE_OF_STRANGERS_NATS
     related_nats = family_nats(lines, rotation_hz, scene.flutes) + BEYOND_FAMILY_NATS
-    return (
-        on_part
-        | strange
-        | (whole_comb_nats(shares, lines) > np.maximum(related_nats, SURE_OF_STRANGERS_NATS))
-    )
+    rather = whole_comb_nats(shares, lines) > np.maximum(related_nats, SURE_OF_STRANGERS_NATS)
+    return on_part | strange | rather
 
 
 def part_comb_nats(
@@ -148,7 +153,7 @@ def _of_neighbours(clear_hz: np.ndarray, rotation_hz: float) -> np.ndarray:
     """Return the parts of the strongest line nearest to the distances of neighbours, unless in few turns."""
     apart_hz = np.diff(np.sort(clear_hz))
     turns = apart_hz / rotation_hz
-    family = (turns < MOST_TEETH + 0.5) & (np.abs(turns - np.rint(turns)) < NEAR_TURNS * np.rint(turns))
+    family = (turns < MANY_FLUTES[-1] + 0.5) & (np.abs(turns - np.rint(turns)) < NEAR_TURNS * np.rint(turns))
     apart_hz = apart_hz[~family & (apart_hz >= LOWEST_HZ)]
     return clear_hz[0] / np.maximum(np.rint(clear_hz[0] / apart_hz), 1.0) if apart_hz.size else apart_hz
 
@@ -201,14 +206,10 @@ def family_nats(lines: ReadLines, rotation_hz: float, flutes: int | None) -> np.
     flutes
         None where not known: then up to seven are tried.
     """
-    frequency_hz = lines.frequency_hz
-    steps_hz = np.array([frequency_hz[:, None] - frequency_hz, frequency_hz[:, None] + frequency_hz])
-    within_hz = ALIKE * np.hypot(lines.read_hz[:, None], lines.read_hz)
     others = lines.clear & ~np.eye(lines.clear.size, dtype=bool)
     best = np.zeros(lines.clear.size)
-    for teeth in {1, flutes} if flutes else range(1, MOST_TEETH + 1):
+    for teeth in {1, flutes} if flutes else MANY_FLUTES:
         spacing_hz = teeth * rotation_hz
-        on = (off_multiple(steps_hz, spacing_hz) <= within_hz).any(axis=0) & others
-        worth = np.clip(np.log(spacing_hz / (4.0 * within_hz)), 0.0, MOST_NATS)
-        best = np.maximum(best, (on * worth).sum(axis=1))
+        worth = np.clip(np.log(spacing_hz / (4.0 * lines.within_hz)), 0.0, MOST_NATS)
+        best = np.maximum(best, ((lines.in_steps(spacing_hz) & others) * worth).sum(axis=1))
     return best
