@@ -1,16 +1,16 @@
 """The stages of one stream, and how a hop of sound goes through them."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from shopmon.listening.background import Background
 from shopmon.listening.chatter.clues import Circumstances
 from shopmon.listening.chatter.comb_shape import CombShape
-from shopmon.listening.chatter.steadiness import SLOWEST_HZ, SPAN_S, Steadiness
+from shopmon.listening.chatter.doubts import Doubts
+from shopmon.listening.chatter.steadiness import span_s
 from shopmon.listening.chatter.strays import Strays
-from shopmon.listening.chatter.suspect import LIKELY, Suspicion, suspect
+from shopmon.listening.chatter.suspect import Suspicion, suspect
 from shopmon.listening.chatter.verdict import ChatterJudge
 from shopmon.listening.engagement.contact import Contact, Engagement
 from shopmon.listening.engagement.cut_book import CutBook
@@ -35,9 +35,9 @@ FRESH_S, RELATED_FRESH_S, UNCOMPARED_FRESH_S = 1.0, 2.0, 4.0
 RINGS_ON_S, LOUD_DB, SAME_LINE = 0.15, 10.0, 0.005
 STAGES = (
     "front", "mix", "health", "reach", "speed", "background", "engagement", "strays", "judge",
-    "shape", "book", "usual", "tach", "steadiness",
+    "shape", "book", "usual", "tach", "doubts",
 )  # fmt: skip
-YOUNGER = ("tach", "steadiness")  # a recording of before there were these has no memory of them
+YOUNGER = ("tach", "doubts")  # a recording of before there were these has no memory of them
 
 
 class Chain:
@@ -69,7 +69,7 @@ class Chain:
         self.background = Background()
         self.engagement = Engagement(rates)
         self.strays = Strays()
-        self.steadiness = Steadiness()
+        self.doubts = Doubts()
         self.judge = ChatterJudge(settings.false_alarms_per_hour)
         self.book = CutBook(int(settings.cut_gap_s * rates.sample_rate_hz))
         self.shape = CombShape()
@@ -98,7 +98,7 @@ class Chain:
         self.front.channels.clear()
         self.shape.end()
         self.speed.clear()
-        self.steadiness.clear()
+        self.doubts.clear()
         self.background.drop()
 
     def interrupt(self, last: int, sample: int) -> list[Event]:
@@ -137,7 +137,7 @@ class Chain:
         if (before.nominal_rpm, before.flutes) != (setup.nominal_rpm, setup.flutes):
             self.speed.use(setup)
             self.strays.clear()
-            self.steadiness.clear()
+        self.doubts.clear()
         return events + (self.book.touch(start, start) if touching else [])
 
     def hear(self, start: int, hop: np.ndarray) -> list[Event]:
@@ -147,6 +147,7 @@ class Chain:
         view = self.front.look(start, hop, idle=not self.engagement.risen)
         if self.front.channels.moved_db is not None:
             self.background.move(*self.front.channels.moved_db)
+            self.doubts.usual_sound.clear()
         self.background.fit_to(self.front.window)
         events: list[Event] = [*self.health.take(view)]
         if self.health.silent:
@@ -233,7 +234,10 @@ class Chain:
             self.strays.clear()
         else:
             scene = self._scene(view, comb, raised)
-            suspicion = self._steadied(suspect(scene, self.strays, self._circumstances(view.sample)))
+            suspicion = suspect(scene, self.strays, self._circumstances(view.sample))
+            suspicion = self.doubts.weigh(
+                suspicion, scene, self._heard_best(), self.rates.rate_hz, self.rates.hop_s
+            )
         self.scene, self.suspicion = scene, suspicion
         events: list[Event] = []
         if not self.speed.adrift:
@@ -249,20 +253,22 @@ class Chain:
             window_samples = int(self.front.window.duration_s * self.rates.sample_rate_hz)
             events += self.judge.decide(suspicion, view.sample, self.book.engaged[-1][0], window_samples)
         self.engagement.alarmed = self.judge.span is not None
+        self._learn_usual_sound(view, scene)
         self.engagement.ringing = self._rings(suspicion, view.sample)
         return events
 
-    def _steadied(self, suspicion: Suspicion | None) -> Suspicion | None:
-        """Doubt what sways as noise does; only where it matters, and where teeth are fast enough to tell."""
-        rotation_hz, rate_hz = self.speed.rotation_hz, self.rates.rate_hz
-        if suspicion is None or suspicion.log_odds < LIKELY or rotation_hz < SLOWEST_HZ:
-            return suspicion
-        samples = self.front.recent(round(SPAN_S * rate_hz))
-        heard_best = samples[self.front.channels.leading]
-        odds = self.steadiness.look(heard_best, rate_hz, suspicion.track.newest_hz, rotation_hz)
-        if not odds:
-            return suspicion
-        return replace(suspicion, log_odds=suspicion.log_odds + odds, steadiness_odds=odds)
+    def _heard_best(self) -> np.ndarray:
+        """Newest sound of the channel that hears the spindle best, as long as it takes to see a line sway."""
+        samples = self.front.recent(round(span_s(self.front.window.duration_s) * self.rates.rate_hz))
+        return samples[self.front.channels.leading]
+
+    def _learn_usual_sound(self, view: View, scene: Scene | None) -> None:
+        """What sounds in metal while nothing is suspected is what this job sounds like."""
+        filled = self.book.touching and self.since_contact_s(view.sample) > self.front.window.duration_s
+        if scene is not None and filled and not (self.judge.doubtful or self.speed.adrift):
+            self.doubts.usual_sound.learn(scene)
+        else:
+            self.doubts.usual_sound.drop()
 
     def _rings(self, suspicion: Suspicion | None, sample: int) -> bool:
         """Whether the chatter that is open sounds on: music may have lines, too, but not as loud."""

@@ -44,6 +44,7 @@ WORDS = {
     "flutes_known": "the flutes are known",
     "speed_heard": "the speed is heard",
     "steadiness": "it sways, as what the chips shake does",
+    "usual_sound": "this job's cuts sounded like that all along, without chatter",
 }
 
 

@@ -129,7 +129,7 @@ class Listener:
         lines = explain_lines(*seen) if seen else ()
         parts = ()
         if suspicion:
-            parts = in_words({**MODEL.terms(suspicion.clues), "steadiness": suspicion.steadiness_odds})
+            parts = in_words({**MODEL.terms(suspicion.clues), **suspicion.doubts})
         return Explanation(
             sample=frame.sample,
             state=str(frame.state),

@@ -1,6 +1,7 @@
 """Which stray line of an engagement is under suspicion, and what kind of chatter it would be."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from itertools import compress
 from operator import attrgetter
 
@@ -36,15 +37,15 @@ class Suspicion:
         Kind of chatter it would be.
     clues
         Of the worst line, columns as in `CLUES`.
-    steadiness_odds
-        What of the log-odds is owed to its swaying.
+    doubts
+        What of the log-odds is owed to what speaks against it over a longer time, by name: see `Doubts`.
     """
 
     track: Track
     log_odds: float
     kind: str = "unclassified"
     clues: np.ndarray | None = None
-    steadiness_odds: float = 0.0
+    doubts: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def kin_nats(self) -> float:

@@ -25,7 +25,7 @@ SURE_RANGE, PER_EXCESS, MOST_SURE = (1.0, 6.0), 0.6, 0.99
 CALM_SHARE = 0.4
 DOUBT_SHARE, DOUBT_NATS, LONGEST_DOUBT_HOPS = 0.1, 8.0, 60
 LEVEL_AT_ONE, LEVEL_PER_E_FOLD = 5.0, 0.43
-ABOVE_ALARM = 1.2
+ABOVE_ALARM, HALF_WAY = 1.2, 0.5
 SLIGHT_DB, HEAVY_DB = -6.0, 6.0
 
 
@@ -107,6 +107,11 @@ class ChatterJudge(Memory):
     def open(self) -> ChatterSpan | None:
         """The open chatter event, if any."""
         return None if self.span is None else ChatterSpan(**self.span)
+
+    @property
+    def doubtful(self) -> bool:
+        """There is chatter, or evidence half way to it."""
+        return self.span is not None or self.evidence >= HALF_WAY * self.alarm
 
     @property
     def convinced(self) -> bool:
