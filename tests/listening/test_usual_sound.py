@@ -30,9 +30,9 @@ def noise(rng):
     return scene(LEVEL_DB + 10 * np.log10(rng.exponential(1.0, BINS)))
 
 
-def steady():
+def steady(level_db=LEVEL_DB):
     """One spectrum in which nothing moves."""
-    return scene(np.full(BINS, LEVEL_DB))
+    return scene(np.full(BINS, level_db))
 
 
 def after(hops, made, over_db, line_hz=LINE_HZ, usual=None):
@@ -73,7 +73,7 @@ def test_what_was_gathered_just_before_a_suspicion_is_dropped():
         usual.learn(made())
     known = usual.sums.copy()
     for _ in range(BATCH_HOPS - 1):
-        usual.learn(scene(np.full(BINS, LEVEL_DB + 40)))
+        usual.learn(steady(LEVEL_DB + 40))
     usual.drop()
     for _ in range(BATCH_HOPS):
         usual.learn(made())
@@ -96,8 +96,7 @@ def test_it_forgets_slowly():
     usual = UsualSound()
     after(LONGEST_HOPS, steady, 0.0, usual=usual)
     assert usual.sums[0].max() <= LONGEST_HOPS
-    quieter = lambda: scene(np.full(BINS, LEVEL_DB - 20))  # noqa: E731
-    assert after(5 * LONGEST_HOPS, quieter, 0.0, usual=usual) > 0.8
+    assert after(5 * LONGEST_HOPS, lambda: steady(LEVEL_DB - 20), 0.0, usual=usual) > 0.8
 
 
 @pytest.mark.parametrize("gain_db", [-60.0, -20.0, 10.0])
