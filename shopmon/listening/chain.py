@@ -263,9 +263,13 @@ class Chain:
         return samples[self.front.channels.leading]
 
     def _learn_usual_sound(self, view: View, scene: Scene | None) -> None:
-        """What sounds in metal while nothing is suspected is what this job sounds like."""
+        """What sounds in metal while nothing is suspected is what this job sounds like.
+
+        Not where the spindle is not heard: there nothing is suspected because nothing can be.
+        """
         filled = self.book.touching and self.since_contact_s(view.sample) > self.front.window.duration_s
-        if scene is not None and filled and not (self.judge.doubtful or self.speed.adrift):
+        known = scene is not None and scene.trusted and not self.speed.adrift
+        if filled and known and not self.judge.doubtful:
             self.doubts.usual_sound.learn(scene)
         else:
             self.doubts.usual_sound.drop()

@@ -6,6 +6,8 @@ tooth in metal, and was no chatter, is none when it is as loud again. What keeps
 be chatter that nobody was sure of yet, and is none the less suspicious for having been there.
 """
 
+import math
+
 import numpy as np
 
 from shopmon.listening.scene import Scene
@@ -100,8 +102,8 @@ class UsualSound(Memory):
         if not known:
             return 0.0
         mean, square = max(float(means[0, loudest]), FAINTEST), float(means[1, loudest])
-        grown_db = level_db - 10 * np.log10(mean)
-        sways = _share(np.sqrt(max(square / mean**2 - 1.0, 0.0)), *SWAYING)
+        grown_db = level_db - 10 * math.log10(mean)
+        sways = _share(math.sqrt(max(square / mean**2 - 1.0, 0.0)), *SWAYING)
         as_ever = 1.0 - _share(grown_db, AS_EVER_DB, LOUDER_DB)
         return known * (_share(grown_db, NEW_DB, MUCH_NEWER_DB) - sways * as_ever)
 
