@@ -269,7 +269,7 @@ class Chain:
         """
         filled = self.book.touching and self.since_contact_s(view.sample) > self.front.window.duration_s
         known = scene is not None and scene.trusted and not self.speed.adrift
-        if filled and known and not self.judge.doubtful:
+        if filled and known and not self.judge.half_convinced:
             self.doubts.usual_sound.learn(scene)
         else:
             self.doubts.usual_sound.drop()

@@ -34,6 +34,17 @@ def shaken(seconds, width_hz, seed, middle_hz=LINE_HZ):
     return mode / np.sqrt(np.mean(mode**2))
 
 
+def shaken_cut(seconds, bite):
+    """A cut whose mode the chips shake, and how the tooth beats it: relatives at its distance.
+
+    One tooth strikes once a turn; the mode is 40 Hz wide.
+    """
+    cut = machine(seconds, ROTATION_HZ, flutes=1, engaged=bite)
+    turns = np.cumsum(np.full(cut.size, ROTATION_HZ / RATE_HZ))
+    beaten = 1 + 0.6 * np.cos(2 * np.pi * turns)
+    return cut, cut + gate(seconds, bite) * 0.02 * beaten * shaken(seconds, 40.0, 5), beaten
+
+
 def sways(sound, line_hz=LINE_HZ, rotation_hz=ROTATION_HZ):
     return swaying(sound, RATE_HZ, line_hz, rotation_hz)
 
@@ -94,12 +105,8 @@ def test_it_takes_a_while_to_doubt_and_less_to_believe_again():
 
 
 def test_a_cut_whose_mode_the_chips_shake_is_no_chatter_and_one_that_rings_is():
-    cut = machine(14.0, ROTATION_HZ, flutes=1, engaged=((2.0, 13.0),))
+    cut, noise, beaten = shaken_cut(14.0, ((2.0, 13.0),))
     told = {"rpm": 60 * ROTATION_HZ, "flutes": 1}
-    inside = gate(14.0, ((2.0, 13.0),))
-    turns = np.cumsum(np.full(cut.size, ROTATION_HZ / RATE_HZ))
-    beaten = 1 + 0.6 * np.cos(2 * np.pi * turns)  # the tooth strikes once a turn: relatives at its distance
-    noise = cut + inside * 0.02 * beaten * shaken(14.0, 40.0, 5)
     assert len(of(ChatterStarted, listen(noise, RATE_HZ, **told))) <= 1
     time_s = np.arange(cut.size) / RATE_HZ
     ringing = cut + gate(14.0, ((5.0, 13.0),)) * 0.03 * beaten * np.cos(2 * np.pi * LINE_HZ * time_s)

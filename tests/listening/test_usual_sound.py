@@ -8,8 +8,9 @@ import pytest
 from shopmon.listening.chatter.usual_sound import BATCH_HOPS, LONGEST_HOPS, UsualSound
 from shopmon.listening.events import ChatterStarted
 from tests.listening.hearing import listen, listener, of
-from tests.listening.synthetic import RATE_HZ, blocks, gate, machine
-from tests.listening.test_steadiness import shaken
+from tests.listening.synthetic import RATE_HZ, blocks, gate
+from tests.listening.test_steadiness import LINE_HZ as MODE_HZ
+from tests.listening.test_steadiness import ROTATION_HZ, shaken_cut
 
 BINS, BIN_HZ, WINDOW_S, HOP_S = 400, 2.0, 0.4, 0.05
 LEVEL_DB, LINE_HZ = -60.0, 401.0
@@ -135,29 +136,22 @@ def test_a_restored_memory_goes_on_as_the_first_would_have():
     assert again.newness(LINE_HZ, LEVEL_DB, one, HOP_S) == 0.0
 
 
-LONG_S, BITE, RINGS_S, MODE_HZ, ROTATION_HZ = 16.0, ((2.0, 15.0),), 11.0, 3100.0, 171.3
-
-
-def shaken_cut():
-    """A long bite whose mode the chips shake, 40 Hz wide, with relatives at the tooth's distance."""
-    cut = machine(LONG_S, ROTATION_HZ, flutes=1, engaged=BITE)
-    turns = np.cumsum(np.full(cut.size, ROTATION_HZ / RATE_HZ))
-    beaten = 1 + 0.6 * np.cos(2 * np.pi * turns)
-    return cut + gate(LONG_S, BITE) * 0.02 * beaten * shaken(LONG_S, 40.0, 5), beaten
+LONG_S, BITE, RINGS_S = 16.0, ((2.0, 15.0),), 11.0
+TOLD_RPM = 60 * ROTATION_HZ
 
 
 def test_chatter_of_a_mode_that_was_shaken_before_is_heard_at_once():
-    cut, beaten = shaken_cut()
+    _, cut, beaten = shaken_cut(LONG_S, BITE)
     rings = gate(LONG_S, ((RINGS_S, 15.0),)) * np.cos(2 * np.pi * MODE_HZ * np.arange(cut.size) / RATE_HZ)
-    started = of(ChatterStarted, listen(cut + 0.3 * beaten * rings, RATE_HZ, rpm=60 * ROTATION_HZ, flutes=1))
+    started = of(ChatterStarted, listen(cut + 0.3 * beaten * rings, RATE_HZ, rpm=TOLD_RPM, flutes=1))
     at = [event.sample / RATE_HZ for event in started]
     assert [time_s for time_s in at if 4.0 < time_s < RINGS_S] == []
     assert any(RINGS_S < time_s < RINGS_S + 0.7 for time_s in at)
 
 
 def test_it_is_learned_in_metal_only_explained_and_forgotten_with_the_job():
-    cut, _ = shaken_cut()
-    ears = listener(rpm=60 * ROTATION_HZ, flutes=1)
+    _, cut, _ = shaken_cut(LONG_S, BITE)
+    ears = listener(rpm=TOLD_RPM, flutes=1)
     said = set()
     for block in blocks(cut, 4800):
         ears.feed(block)
@@ -167,6 +161,6 @@ def test_it_is_learned_in_metal_only_explained_and_forgotten_with_the_job():
         said |= {what for what, _ in told.parts} if told else set()
     assert ears.chain.doubts.usual_sound.sums.any()
     assert "this job's cuts sounded like that all along, without chatter" in said
-    ears.change_setup(type(ears.setup)(nominal_rpm=60 * ROTATION_HZ, flutes=1, job="another"), cut.size)
+    ears.change_setup(type(ears.setup)(nominal_rpm=TOLD_RPM, flutes=1, job="another"), cut.size)
     ears.feed(next(iter(blocks(np.zeros(9600), 9600, first_sample=cut.size))))
     assert not ears.chain.doubts.usual_sound.sums.any()

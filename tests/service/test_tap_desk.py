@@ -1,6 +1,5 @@
 """The desk of tap tests over a real archive: cautions, keeping, history, and the prior of the learning."""
 
-
 import pytest
 
 from shopmon.errors import SettingError

@@ -25,6 +25,7 @@ def held(thinker) -> threading.Event:
 
 def test_an_answer_is_found_once_and_remembered(thinker):
     asked = []
+
     def work():
         asked.append(1)
         return "answer"

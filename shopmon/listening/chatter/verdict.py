@@ -109,7 +109,7 @@ class ChatterJudge(Memory):
         return None if self.span is None else ChatterSpan(**self.span)
 
     @property
-    def doubtful(self) -> bool:
+    def half_convinced(self) -> bool:
         """There is chatter, or evidence half way to it."""
         return self.span is not None or self.evidence >= HALF_WAY * self.alarm
 
